@@ -1,0 +1,225 @@
+"""Every output field once: name, type, unit and meaning, by layer. Names are public and pinned by a snapshot test."""
+from __future__ import annotations
+
+from typing import NamedTuple
+
+__all__ = [
+    "AREAS", "ELLIPSES", "FIXES", "Field", "GAPS", "OFFSETS", "PASSES", "PICKS", "REJECTED",
+    "SHORE", "SWATHS", "TARGETS", "TRACK", "WAYPOINTS", "names",
+]
+
+
+class Field(NamedTuple):
+    """One attribute; ``kind`` is double, int, int64, string, bool or datetime, ``unit`` is empty where there is none."""
+
+    name: str
+    kind: str
+    unit: str
+    text: str
+
+
+def names(fields):
+    """Names of a tuple of fields, in order."""
+    return [field.name for field in fields]
+
+
+_T_S = Field("t_s", "double", "s", "seconds since 1970-01-01 UTC; what the tools compute with")
+_TIME = Field("time", "datetime", "", "the same moment for people and the temporal controller, UTC")
+_OUTING = Field("outing", "string", "", "name of the outing")
+_PASS = Field("pass_id", "int", "", "number of the pass within its outing")
+_SAMPLE = Field("sample_id", "int", "", "number of the sample within its outing; a jump is a break")
+_HEADING = Field("heading_deg", "double", "degrees", "heading, clockwise from true north")
+_SPEED = Field("speed_mps", "double", "m/s", "speed over ground")
+_TURN = Field("turn_dps", "double", "degrees/s", "turn rate, positive to starboard")
+_CONFIDENCE = Field("confidence_pct", "double", "%", "probability that the place lies inside the ellipse")
+_AREA = Field("area_m2", "double", "m2", "ground area")
+_LENGTH = Field("length_m", "double", "m", "ground length")
+_RANGE_MODEL = Field("range_model", "string", "", "slant, subtract or terrain")
+_LATENCY = Field("latency_s", "double", "s", "latency taken out: a fix stamped T was true at T minus this")
+_LEVER_F = Field("lever_forward_m", "double", "m", "transducer forward of the antenna, as applied")
+_LEVER_S = Field("lever_starboard_m", "double", "m", "transducer to starboard of the antenna, as applied")
+_MOUNT = Field("mount_deg", "double", "degrees", "mount angle applied, clockwise")
+_RATIO = Field("range_ratio", "double", "", "true range over displayed range, c / c0")
+_START = Field("start_time", "datetime", "", "first sample, UTC")
+_END = Field("end_time", "datetime", "", "last sample, UTC")
+
+FIXES = (
+    _T_S, _TIME,
+    Field("segment", "int", "", "unbroken stretch of the log; never bridged"),
+    _SPEED,
+    Field("course_deg", "double", "degrees", "course over ground, clockwise from true north"),
+    Field("heading_deg", "double", "degrees", "compass heading, clockwise from true north"),
+    Field("depth_m", "double", "m", "depth as logged, below what depth_kind says"),
+    Field("depth_kind", "string", "", "transducer, surface or keel"),
+    Field("depth_offset_m", "double", "m", "logged offset: + transducer to waterline, - transducer to keel"),
+    Field("water_temp_c", "double", "degrees C", "water temperature"),
+    Field("hdop", "double", "", "horizontal dilution of precision"),
+    Field("fix_quality", "int", "", "GNSS fix quality indicator as logged"),
+    Field("satellites", "int", "", "satellites in use"),
+    Field("log_file", "string", "", "file the fix came from"),
+    Field("log_line", "int", "", "line, or point number, in that file"),
+)
+
+WAYPOINTS = (
+    Field("name", "string", "", "waypoint name"),
+    _T_S, _TIME,
+    Field("comment", "string", "", "comment of the waypoint"),
+    Field("description", "string", "", "description of the waypoint"),
+    Field("symbol", "string", "", "symbol text as logged"),
+    Field("depth_m", "double", "m", "depth carried by the waypoint"),
+    Field("water_temp_c", "double", "degrees C", "water temperature carried by the waypoint"),
+    Field("log_file", "string", "", "file the waypoint came from"),
+    Field("log_line", "int", "", "line, or point number, in that file"),
+)
+
+TRACK = (
+    _OUTING, _PASS, _SAMPLE,
+    Field("record_ping", "double", "", "the record's own ping count, null if unknown"),
+    _T_S, _TIME, _HEADING,
+    Field("heading_source", "string", "", "compass or course"),
+    Field("sigma_heading_deg", "double", "degrees", "standard deviation of the heading"),
+    Field("course_deg", "double", "degrees", "course over ground, clockwise from true north"),
+    _SPEED, _TURN,
+    Field("depth_m", "double", "m", "true water under the transducer"),
+    Field("depth_source", "string", "", "sounder, interpolated, grid or constant"),
+    Field("range_m", "double", "m", "true slant range in force, each side"),
+    _RATIO,
+    Field("sound_speed_mps", "double", "m/s", "sound speed in the water"),
+    _LATENCY, _LEVER_F, _LEVER_S, _MOUNT,
+    Field("sigma_pos_m", "double", "m", "standard deviation of the position, each axis, all causes"),
+    Field("usable", "bool", "", "false where the sample must not be used"),
+    Field("reject_reason", "string", "", "why it must not be used"),
+)
+
+PASSES = (
+    _OUTING, _PASS, _START, _END, _LENGTH,
+    Field("mean_speed_mps", "double", "m/s", "mean speed over ground"),
+    Field("mean_depth_m", "double", "m", "mean water under the transducer"),
+    Field("range_m", "double", "m", "mean true slant range, each side"),
+    Field("samples", "int", "", "usable samples"),
+    Field("too_fast_pct", "double", "%", "share of the pass too fast for the pings an object needs"),
+    Field("off_band_pct", "double", "%", "share of the pass with water outside 8 to 20 % of the range"),
+)
+
+SWATHS = (
+    _OUTING, _PASS,
+    Field("side", "string", "", "port, starboard or both"),
+    _START, _END,
+    Field("range_m", "double", "m", "mean true slant range"),
+    Field("depth_m", "double", "m", "mean water under the transducer"),
+    Field("inner_m", "double", "m", "mean ground range of the inner edge"),
+    Field("outer_m", "double", "m", "mean ground range of the outer edge"),
+    _SPEED,
+    Field("samples", "int", "", "samples that drew the strip"),
+    _RANGE_MODEL,
+    Field("blind_deg", "double", "degrees", "angle from the vertical not counted as seen"),
+    Field("sigma_edge_m", "double", "m", "standard deviation across track of the outer edge, own and pass errors"),
+    _AREA,
+)
+
+GAPS = (
+    Field("gap_id", "int", "", "number, largest first"),
+    Field("kind", "string", "", "hidden, weak, no bottom, break, nadir, between, edge or unvisited"),
+    _AREA,
+    Field("width_m", "double", "m", "diameter of the widest circle that fits inside"),
+    _LENGTH,
+    Field("looks", "int", "", "passes that saw it, fewer than required"),
+    Field("certain", "bool", "", "true if it stays when every pass is widened by its position error"),
+)
+
+AREAS = (
+    _AREA,
+    Field("covered_m2", "double", "m2", "ground area seen"),
+    Field("covered_pct", "double", "%", "share of the area seen"),
+    Field("low_pct", "double", "%", "share seen with every pass narrowed by its 95 % error"),
+    Field("high_pct", "double", "%", "share seen with every pass widened by its 95 % error"),
+    Field("looks_min", "int", "", "fewest looks anywhere in the area"),
+)
+
+SHORE = (
+    Field("shore_id", "int", "", "number of the stretch"),
+    Field("status", "string", "", "scanned or unscanned"),
+    _LENGTH,
+)
+
+PICKS = (
+    Field("source_id", "string", "", "id of the pick in its layer"),
+    _OUTING, _PASS, _SAMPLE, _T_S, _TIME,
+    Field("ping", "double", "", "the record's own ping count"),
+    Field("side", "string", "", "port or starboard"),
+    Field("slant_m", "double", "m", "slant range as displayed"),
+    Field("depth_m", "double", "m", "depth at the pick as displayed"),
+    Field("shadow_m", "double", "m", "slant range to the end of the shadow as displayed"),
+    Field("kind", "string", "", "object or bottom"),
+    Field("label", "string", "", "label of the pick"),
+)
+
+TARGETS = (
+    Field("target_id", "int", "", "number of the target"),
+    Field("label", "string", "", "label of the pick"),
+    _OUTING, _PASS, _SAMPLE, _T_S, _TIME,
+    Field("side", "string", "", "port or starboard"),
+    Field("status", "string", "", "bottom, near nadir, side unsure, water column, ambiguous or off grid"),
+    _RANGE_MODEL,
+    Field("slant_m", "double", "m", "true slant range"),
+    Field("ground_m", "double", "m", "ground range of the place given"),
+    Field("ground_lo_m", "double", "m", "low end of the 95 % interval of ground range"),
+    Field("ground_hi_m", "double", "m", "high end of the 95 % interval of ground range"),
+    Field("depth_m", "double", "m", "true water under the transducer"),
+    _HEADING,
+    Field("bearing_deg", "double", "degrees", "bearing from the transducer to the target, from true north"),
+    Field("height_m", "double", "m", "height of the object from its shadow"),
+    Field("sigma_height_m", "double", "m", "standard deviation of that height"),
+    Field("sigma_east_m", "double", "m", "standard deviation to the east"),
+    Field("sigma_north_m", "double", "m", "standard deviation to the north"),
+    Field("cov_en_m2", "double", "m2", "covariance of east and north"),
+    Field("semi_major_m", "double", "m", "semi-major axis of the ellipse at confidence_pct"),
+    Field("semi_minor_m", "double", "m", "semi-minor axis of the ellipse at confidence_pct"),
+    Field("azimuth_deg", "double", "degrees", "azimuth of the major axis, 0 to 180 from true north"),
+    _CONFIDENCE,
+    Field("radius_m", "double", "m", "radius of the circle of the same confidence"),
+    Field("main_cause", "string", "", "largest share of the variance: what to mend first"),
+    Field("pct_position", "double", "%", "share of the variance from the GNSS position"),
+    Field("pct_heading", "double", "%", "share from the heading"),
+    Field("pct_range", "double", "%", "share from reading the slant range"),
+    Field("pct_depth", "double", "%", "share from the depth and the object's height"),
+    Field("pct_timing", "double", "%", "share from pick time and latency"),
+    Field("pct_beam", "double", "%", "share from the along-track beam"),
+    Field("pct_sound", "double", "%", "share from sound speed"),
+    Field("pct_offsets", "double", "%", "share from lever arm, mount and trim"),
+    Field("own_ee_m2", "double", "m2", "variance to the east of errors fresh in each pick"),
+    Field("own_en_m2", "double", "m2", "covariance of errors fresh in each pick"),
+    Field("own_nn_m2", "double", "m2", "variance to the north of errors fresh in each pick"),
+    Field("vel_east_mps", "double", "m/s", "velocity to the east at the pick"),
+    Field("vel_north_mps", "double", "m/s", "velocity to the north at the pick"),
+    _TURN,
+    Field("dg_dscale_m", "double", "m", "change of ground range for a unit change of range scale"),
+    Field("dg_ddepth", "double", "", "change of ground range for a unit change of depth"),
+    _LATENCY, _MOUNT, _LEVER_F, _LEVER_S, _RATIO,
+    Field("sig_bias_m", "double", "m", "prior: GNSS bias of the outing, each axis"),
+    Field("sig_pass_m", "double", "m", "prior: slow GNSS drift of the pass, each axis"),
+    Field("sig_heading_deg", "double", "degrees", "prior: crab or compass deviation of the pass"),
+    Field("sig_latency_s", "double", "s", "prior: latency"),
+    Field("sig_mount_deg", "double", "degrees", "prior: mount angle with compass bias"),
+    Field("sig_lever_m", "double", "m", "prior: lever arm, each axis"),
+    Field("sig_scale", "double", "", "prior: range scale, from sound speed"),
+    Field("sig_trim_deg", "double", "degrees", "prior: trim"),
+    Field("sig_depth_offset_m", "double", "m", "prior: depth offset"),
+)
+
+ELLIPSES = (
+    Field("target_id", "int", "", "number of the target"),
+    _CONFIDENCE,
+)
+
+REJECTED = (
+    Field("source_id", "string", "", "id of the pick in its layer"),
+    Field("reason", "string", "", "why it has no place"),
+)
+
+OFFSETS = (
+    Field("name", "string", "", "latency_s, mount_deg, lever_forward_m, lever_starboard_m, scale or trim_deg"),
+    Field("value", "double", "", "correction in force after the adjustment, in the unit of the name"),
+    Field("sigma", "double", "", "its standard deviation, in the same unit"),
+)
+
