@@ -10,7 +10,7 @@ __all__ = [
 
 
 class Field(NamedTuple):
-    """One attribute; ``kind`` is double, int, int64, string, bool or datetime, ``unit`` is empty where there is none."""
+    """One attribute; ``kind`` is double, int, int64, string, bool or datetime, ``unit`` empty where there is none."""
 
     name: str
     kind: str
