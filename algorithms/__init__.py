@@ -1,0 +1,15 @@
+"""The Processing tools: parameters -> arrays -> survey -> arrays -> layers. A file a tool, a folder a toolbox group."""
+from __future__ import annotations
+
+from importlib import import_module
+
+__all__ = ["TOOLS", "all_tools"]
+
+TOOLS = (
+)
+"""(module below this package, class) of every tool, in the order of the job."""
+
+
+def all_tools():
+    """A fresh instance of every tool: QGIS takes ownership, so none may be kept."""
+    return [getattr(import_module(f".{module}", __package__), name)() for module, name in TOOLS]

@@ -1,0 +1,1 @@
+"""What every tool shares: base class, parameters, reading, writing, styles, differences between QGIS versions."""

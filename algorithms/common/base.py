@@ -1,0 +1,163 @@
+"""The base of every tool: identity, help, refusals, and the translation of the core's errors."""
+from __future__ import annotations
+
+import difflib
+import pathlib
+
+from qgis.core import QgsProcessingAlgorithm, QgsProcessingException, QgsProcessingUtils
+from qgis.PyQt.QtCore import QCoreApplication, QUrl
+from qgis.PyQt.QtGui import QIcon
+
+from ...survey.errors import Cancelled, SurveyError
+from .packages import missing_packages_text
+
+__all__ = ["CAUTION", "AthwartAlgorithm", "stepper", "tr"]
+
+ROOT = pathlib.Path(__file__).resolve().parents[2]
+ICONS = ROOT / "plugin" / "icons"
+
+CAUTION = ("Positions and depths are estimates, not for navigation; charts and local notices come first, and charting "
+           "or engineering use needs a licensed surveyor. Boating, fishing, access, diving and cultural-heritage rules "
+           "of the place apply.")
+
+GROUPS = {"track": "Track", "coverage": "Coverage", "targets": "Targets", "planning": "Planning",
+          "imagery": "Record image"}
+
+
+def tr(text):
+    """Translated text of the plugin."""
+    return QCoreApplication.translate("Athwart", text)
+
+
+def stepper(feedback, start=0.0, end=100.0):
+    """A ``step(fraction)`` for the core: moves the progress bar from start to end, raises Cancelled on cancel."""
+    def step(fraction):
+        if feedback.isCanceled():
+            raise Cancelled
+        feedback.setProgress(start + (end - start) * min(1.0, max(0.0, fraction)))
+    return step
+
+
+class AthwartAlgorithm(QgsProcessingAlgorithm):
+    """A tool. Subclasses set the class attributes and write ``initAlgorithm``, ``refusal`` and ``run_tool``.
+
+    Attributes
+    ----------
+    ID, TITLE : str
+        Public id (lower case, never changed) and title, which starts with a verb.
+    GROUP : str
+        Key of ``GROUPS``, the folder the file stands in.
+    SUMMARY : str
+        One sentence, the tooltip.
+    HELP : str
+        What it does, in plain words; paragraphs parted by blank lines.
+    OUTPUT_HELP : dict
+        Help of every output by name (parameters carry their own).
+    TAGS : str
+        Comma-separated words people search for.
+    CAUTIOUS : bool
+        True where a person acts on the output: the caution ends the help and the log.
+    """
+
+    ID = TITLE = GROUP = SUMMARY = HELP = TAGS = ""
+    OUTPUT_HELP: dict = {}
+    CAUTIOUS = False
+
+    def name(self):
+        return self.ID
+
+    def displayName(self):
+        return tr(self.TITLE)
+
+    def group(self):
+        return tr(GROUPS[self.GROUP])
+
+    def groupId(self):
+        return self.GROUP
+
+    def tags(self):
+        return [word.strip() for word in tr(self.TAGS).split(",") if word.strip()]
+
+    def shortDescription(self):
+        return tr(self.SUMMARY)
+
+    def shortHelpString(self):
+        text = {"ALG_DESC": "<br><br>".join(self._paragraphs())}
+        for definition in self.parameterDefinitions():
+            text[definition.name()] = definition.help()
+        text.update({name: tr(words) for name, words in self.OUTPUT_HELP.items()})
+        return QgsProcessingUtils.formatHelpMapAsHtml(text, self)
+
+    def _paragraphs(self):
+        parts = [" ".join(part.split()) for part in tr(self.HELP).strip().split("\n\n")]
+        return [*parts, f"<i>{tr(CAUTION)}</i>"] if self.CAUTIOUS else parts
+
+    def helpUrl(self):
+        page = ROOT / "docs" / "tools" / f"{self.ID}.html"
+        return QUrl.fromLocalFile(str(page)).toString() if page.exists() else ""
+
+    def svgIconPath(self):
+        own = ICONS / f"{self.ID}.svg"
+        return str(own if own.exists() else ICONS / "athwart.svg")
+
+    def icon(self):
+        return QIcon(self.svgIconPath())
+
+    def createInstance(self):
+        return type(self)()
+
+    def canExecute(self):
+        text = missing_packages_text()
+        return not text, text
+
+    def add(self, *definitions):
+        """Add parameters, in the order they are to be read."""
+        for definition in definitions:
+            self.addParameter(definition)
+
+    def refusal(self, parameters, context):
+        """Why these values cannot be run, and what to do; '' when they can. The one place for every refusal."""
+        return ""
+
+    def checkParameterValues(self, parameters, context):
+        ok, message = super().checkParameterValues(parameters, context)
+        if not ok:
+            return ok, message
+        if missing_packages_text():  # said by processAlgorithm; a refusal may need those packages
+            return True, ""
+        try:
+            message = self.refusal(parameters, context)
+        except SurveyError as error:
+            message = str(error)
+        return not message, message
+
+    def processAlgorithm(self, parameters, context, feedback):
+        missing = missing_packages_text()
+        if missing:
+            raise QgsProcessingException(missing)
+        ok, message = self.checkParameterValues(parameters, context)  # the children of a model are never asked
+        if not ok:
+            raise QgsProcessingException(message)
+        self._name_strangers(parameters, feedback)
+        try:
+            results = self.run_tool(parameters, context, feedback)
+        except SurveyError as error:
+            raise QgsProcessingException(str(error)) from error
+        except Cancelled:
+            raise QgsProcessingException(tr("Stopped at your request; no output was written.")) from None
+        if self.CAUTIOUS:
+            feedback.pushInfo(tr(CAUTION))
+        return results
+
+    def run_tool(self, parameters, context, feedback):
+        """Read, compute, write; returns every declared output."""
+        raise NotImplementedError
+
+    def _name_strangers(self, parameters, feedback):
+        """QGIS ignores a misspelt parameter without a word; the command line deserves one."""
+        known = [definition.name() for definition in self.parameterDefinitions()]
+        for name in parameters:
+            if name not in known and name.isupper():
+                near = difflib.get_close_matches(name, known, 1)
+                hint = f" Did you mean {near[0]}?" if near else f" This tool knows {', '.join(known)}."
+                feedback.pushWarning(f"There is no parameter {name}; it was ignored.{hint}")

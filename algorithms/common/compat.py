@@ -1,0 +1,38 @@
+"""The only file that knows one QGIS version from another (3.22 to 4.x)."""
+from __future__ import annotations
+
+from qgis.core import NULL, Qgis, QgsField
+from qgis.PyQt.QtCore import QVariant
+
+__all__ = ["NEEDS_OPTIONAL", "is_null", "make_field", "set_layer_group"]
+
+NEEDS_OPTIONAL = Qgis.QGIS_VERSION_INT < 34000
+"""Before 3.40 the command line asks for crs, matrix, field and file parameters even where they have a default."""
+
+if Qgis.QGIS_VERSION_INT >= 33800:
+    from qgis.PyQt.QtCore import QMetaType
+
+    _TYPES = {"double": QMetaType.Type.Double, "int": QMetaType.Type.Int, "int64": QMetaType.Type.LongLong,
+              "string": QMetaType.Type.QString, "bool": QMetaType.Type.Bool, "datetime": QMetaType.Type.QDateTime}
+else:
+    _TYPES = {"double": QVariant.Double, "int": QVariant.Int, "int64": QVariant.LongLong,
+              "string": QVariant.String, "bool": QVariant.Bool, "datetime": QVariant.DateTime}
+
+
+def make_field(field):
+    """QgsField of a ``survey.fields.Field``, its unit and meaning as comment."""
+    made = QgsField(field.name, _TYPES[field.kind])
+    made.setComment(f"{field.text} ({field.unit})" if field.unit else field.text)
+    return made
+
+
+def is_null(value):
+    """True for None and for QGIS's NULL (a QVariant on Qt 5, None itself on Qt 6)."""
+    return value is None or value == NULL
+
+
+def set_layer_group(details, name):
+    """Load the finished layer into a layer-tree group, where this QGIS can (3.32 on)."""
+    if hasattr(details, "groupName"):
+        details.groupName = name
+

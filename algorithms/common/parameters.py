@@ -1,0 +1,155 @@
+"""Short makers for Processing parameters, each with its help text, so that a tool's list reads like a form."""
+from __future__ import annotations
+
+from qgis.core import (
+    QgsProcessing,
+    QgsProcessingParameterBoolean,
+    QgsProcessingParameterCrs,
+    QgsProcessingParameterDefinition,
+    QgsProcessingParameterDistance,
+    QgsProcessingParameterEnum,
+    QgsProcessingParameterFeatureSink,
+    QgsProcessingParameterFeatureSource,
+    QgsProcessingParameterField,
+    QgsProcessingParameterFile,
+    QgsProcessingParameterFileDestination,
+    QgsProcessingParameterMultipleLayers,
+    QgsProcessingParameterNumber,
+    QgsProcessingParameterPoint,
+    QgsProcessingParameterRasterDestination,
+    QgsProcessingParameterRasterLayer,
+    QgsProcessingParameterString,
+    QgsUnitTypes,
+)
+
+from .compat import NEEDS_OPTIONAL
+
+__all__ = [
+    "ANY", "LINES", "POINTS", "POLYGONS", "RANGE_UNITS", "SHORES", "SPEED_UNITS", "TABLES", "TEMPERATURE_UNITS",
+    "advanced", "choice", "crs", "destination_file", "destination_raster", "distance", "field", "file", "files",
+    "number", "point", "raster", "sink", "source", "switch", "text",
+]
+
+POINTS = [QgsProcessing.SourceType.TypeVectorPoint]
+LINES = [QgsProcessing.SourceType.TypeVectorLine]
+POLYGONS = [QgsProcessing.SourceType.TypeVectorPolygon]
+SHORES = LINES + POLYGONS
+TABLES = [QgsProcessing.SourceType.TypeVector]
+ANY = [QgsProcessing.SourceType.TypeVectorAnyGeometry]
+
+RANGE_UNITS = ["m", "ft", "yd", "fathom"]
+SPEED_UNITS = ["m/s", "km/h", "mph", "kn"]
+TEMPERATURE_UNITS = ["C", "F"]
+
+_FIELD_KINDS = {"any": QgsProcessingParameterField.DataType.Any,
+                "numeric": QgsProcessingParameterField.DataType.Numeric,
+                "string": QgsProcessingParameterField.DataType.String}
+_SINKS = {"point": QgsProcessing.SourceType.TypeVectorPoint, "line": QgsProcessing.SourceType.TypeVectorLine,
+          "polygon": QgsProcessing.SourceType.TypeVectorPolygon, "table": QgsProcessing.SourceType.TypeVector}
+
+
+def _with(definition, help_text):
+    definition.setHelp(help_text)
+    return definition
+
+
+def advanced(*definitions):
+    """The same parameters folded under 'Advanced'."""
+    for definition in definitions:
+        definition.setFlags(definition.flags() | QgsProcessingParameterDefinition.Flag.FlagAdvanced)
+    return definitions
+
+
+def source(name, label, help_text, kinds, optional=False):
+    """A vector layer; ``kinds`` is POINTS, LINES, POLYGONS, SHORES, TABLES (rows with or without a geometry) or ANY."""
+    return _with(QgsProcessingParameterFeatureSource(name, label, kinds, None, optional), help_text)
+
+
+def field(name, label, help_text, parent, kind="any", many=False, optional=True):
+    """A field of the layer ``parent``; 'any' also takes numbers and times that a CSV holds as text."""
+    return _with(QgsProcessingParameterField(name, label, None, parent, _FIELD_KINDS[kind], many, optional), help_text)
+
+
+def number(name, label, help_text, default=None, low=None, high=None, whole=False):
+    """A plain number; without a default it may stay blank, which the tool reads as 'not given'."""
+    kind = QgsProcessingParameterNumber.Type.Integer if whole else QgsProcessingParameterNumber.Type.Double
+    limits = {}
+    if low is not None:
+        limits["minValue"] = low
+    if high is not None:
+        limits["maxValue"] = high
+    definition = QgsProcessingParameterNumber(name, label, kind, default, default is None, **limits)
+    if not whole:
+        definition.setMetadata({"widget_wrapper": {"decimals": 3}})
+    return _with(definition, help_text)
+
+
+def distance(name, label, help_text, default=None, low=None, high=None):
+    """A length with a unit box; the value always arrives in metres."""
+    limits = {}
+    if low is not None:
+        limits["minValue"] = low
+    if high is not None:
+        limits["maxValue"] = high
+    definition = QgsProcessingParameterDistance(name, label, default, "", default is None, **limits)
+    definition.setDefaultUnit(QgsUnitTypes.DistanceUnit.DistanceMeters)
+    definition.setMetadata({"widget_wrapper": {"decimals": 2}})
+    return _with(definition, help_text)
+
+
+def choice(name, label, help_text, options, default=None, many=False):
+    """One of a list of plain words, which are also the values in scripts and models."""
+    return _with(QgsProcessingParameterEnum(name, label, options, many, default, default is None, True), help_text)
+
+
+def switch(name, label, help_text, default=False):
+    """Yes or no."""
+    return _with(QgsProcessingParameterBoolean(name, label, default), help_text)
+
+
+def text(name, label, help_text, default=None, lines=False):
+    """A line of text (or several)."""
+    return _with(QgsProcessingParameterString(name, label, default, lines, not default), help_text)
+
+
+def crs(name, label, help_text):
+    """A coordinate reference system, optional."""
+    return _with(QgsProcessingParameterCrs(name, label, None, True), help_text)
+
+
+def raster(name, label, help_text, optional=True):
+    """A raster layer."""
+    return _with(QgsProcessingParameterRasterLayer(name, label, None, optional), help_text)
+
+
+def point(name, label, help_text):
+    """A point clicked on the map, optional."""
+    return _with(QgsProcessingParameterPoint(name, label, None, True), help_text)
+
+
+def file(name, label, help_text, optional=None):
+    """A file that exists."""
+    optional = NEEDS_OPTIONAL if optional is None else optional
+    return _with(QgsProcessingParameterFile(name, label, QgsProcessingParameterFile.Behavior.File, "", None, optional),
+                 help_text)
+
+
+def files(name, label, help_text):
+    """One or more files that exist."""
+    return _with(QgsProcessingParameterMultipleLayers(name, label, QgsProcessing.SourceType.TypeFile), help_text)
+
+
+def sink(name, label, help_text, kind, optional=False, by_default=True):
+    """An output layer; ``kind`` is point, line, polygon or table."""
+    return _with(QgsProcessingParameterFeatureSink(name, label, _SINKS[kind], None, optional, by_default), help_text)
+
+
+def destination_raster(name, label, help_text, optional=False):
+    """An output raster."""
+    return _with(QgsProcessingParameterRasterDestination(name, label, None, optional, not optional), help_text)
+
+
+def destination_file(name, label, help_text, file_filter, optional=True):
+    """An output file such as HTML, GPX or CSV; not made unless asked for when optional."""
+    made = QgsProcessingParameterFileDestination(name, label, file_filter, None, optional, not optional)
+    return _with(made, help_text)

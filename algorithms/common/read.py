@@ -1,0 +1,266 @@
+"""Layers -> arrays: tables, points, polygons, lines and prepared tracks, in one CRS."""
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from qgis.core import (
+    QgsCoordinateReferenceSystem,
+    QgsFeatureRequest,
+    QgsProcessingException,
+    QgsWkbTypes,
+)
+from qgis.PyQt.QtCore import QDate, QDateTime, QTimeZone
+
+from ...survey import fields as survey_fields
+from ...survey.errors import Cancelled, InputError
+from .compat import is_null
+
+__all__ = ["Table", "flags", "layer_crs", "numbers", "require", "shapes", "table", "texts", "times", "track", "wkt"]
+
+_CHECK_EVERY = 2000
+
+
+@dataclass
+class Table:
+    """Features of one layer: ``columns`` of object arrays by field name, ``x``, ``y`` where points were asked for.
+
+    ``qgs_fields`` are the layer's own QgsFields, ``ids`` its feature ids, ``crs`` the QGIS CRS of ``x``, ``y``
+    (invalid for a table), ``name`` what the user calls the layer, ``geometries`` QgsGeometry objects or None.
+    """
+
+    name: str
+    crs: QgsCoordinateReferenceSystem
+    qgs_fields: object
+    ids: np.ndarray
+    columns: dict
+    x: np.ndarray = None
+    y: np.ndarray = None
+    geometries: list = None
+
+    def __len__(self):
+        return len(self.ids)
+
+    def has(self, name):
+        """True if the layer has the field."""
+        return name in self.columns
+
+
+def wkt(crs):
+    """A QGIS CRS as the WKT that pyproj reads."""
+    return crs.toWkt(QgsCoordinateReferenceSystem.WktVariant.WKT_PREFERRED)
+
+
+def layer_crs(source, label):
+    """The source's CRS; a layer without one is refused by its label."""
+    crs = source.sourceCrs()
+    if not crs.isValid():
+        raise InputError(f"{label} '{source.sourceName()}' has no coordinate reference system. "
+                         "Set it in the layer's properties (Source), then run again.")
+    return crs
+
+
+def table(alg, parameters, name, context, feedback, *, crs=None, geometry="none", contract=False):
+    """Read a feature source.
+
+    Parameters
+    ----------
+    crs : QgsCoordinateReferenceSystem, optional
+        Bring geometries to this CRS; default the layer's own.
+    geometry : {'none', 'point', 'any'}
+        'point': fill x, y (the first point of multipoints; features without one are refused by id).
+        'any': keep QgsGeometry objects, None where empty.
+    contract : bool
+        True for layers known by their field names, which Shapefile cuts to ten letters: those are refused.
+
+    Returns
+    -------
+    Table, or None if an optional source was left blank.
+    """
+    source = alg.parameterAsSource(parameters, name, context)
+    label = alg.parameterDefinition(name).description()
+    if source is None:
+        if name in parameters and not is_null(parameters[name]) and parameters[name] != "":
+            raise QgsProcessingException(alg.invalidSourceError(parameters, name))
+        return None
+    if contract:
+        _refuse_shapefile(alg, parameters, name, context, label)
+    request = QgsFeatureRequest()
+    out_crs = source.sourceCrs()
+    if geometry == "none":
+        request.setFlags(QgsFeatureRequest.Flag.NoGeometry)
+    else:
+        if QgsWkbTypes.geometryType(source.wkbType()) == QgsWkbTypes.GeometryType.NullGeometry:
+            raise InputError(f"{label} '{source.sourceName()}' is a table without geometry; this tool needs a layer "
+                             "with one. Load it as points (Layer > Add Delimited Text Layer), then run again.")
+        own = layer_crs(source, label)
+        out_crs = crs or own
+        if crs is not None and crs != own:
+            request.setDestinationCrs(crs, context.transformContext())
+    qgs_fields = source.fields()
+    rows, ids, places, bad = [], [], [], []
+    for count, feature in enumerate(source.getFeatures(request)):
+        if count % _CHECK_EVERY == 0 and feedback.isCanceled():
+            raise Cancelled
+        rows.append(feature.attributes())
+        ids.append(feature.id())
+        if geometry != "none":
+            _keep_place(feature, geometry, places, bad)
+    if bad:
+        shown = ", ".join(str(i) for i in bad[:5])
+        raise InputError(f"{label} '{source.sourceName()}': {len(bad)} feature(s) have no point (first ids: {shown}). "
+                         "Delete them or select the others, then run again.")
+    columns = _columns(qgs_fields, rows)
+    result = Table(source.sourceName(), out_crs, qgs_fields, np.array(ids, dtype=np.int64), columns)
+    if geometry == "point":
+        xy = np.array(places, float).reshape(-1, 2)
+        result.x, result.y = xy[:, 0].copy(), xy[:, 1].copy()
+    elif geometry == "any":
+        result.geometries = places
+    return result
+
+
+def _keep_place(feature, geometry, places, bad):
+    shape = feature.geometry()
+    if geometry == "any":
+        places.append(None if shape.isNull() or shape.isEmpty() else shape)
+        return
+    vertex = None if shape.isNull() or shape.isEmpty() else shape.vertexAt(0)
+    if vertex is None or not (np.isfinite(vertex.x()) and np.isfinite(vertex.y())):
+        bad.append(feature.id())
+    else:
+        places.append((vertex.x(), vertex.y()))
+
+
+def _columns(qgs_fields, rows):
+    names = [field.name() for field in qgs_fields]
+    if not rows:
+        return {name: np.empty(0, object) for name in names}
+    columns = {}
+    for name, values in zip(names, zip(*rows)):
+        column = np.empty(len(rows), object)
+        column[:] = values
+        columns[name] = column
+    return columns
+
+
+def _refuse_shapefile(alg, parameters, name, context, label):
+    layer = alg.parameterAsVectorLayer(parameters, name, context)
+    if layer is not None and layer.storageType() == "ESRI Shapefile":
+        raise InputError(f"{label} '{layer.name()}' is a Shapefile, which cuts field names to ten letters, so its "
+                         "fields cannot be told apart. Use the GeoPackage or temporary layer the earlier tool made.")
+
+
+def require(tab, names, label, remedy):
+    """Refuse a table that lacks fields, naming them and the remedy."""
+    missing = [name for name in names if name not in tab.columns]
+    if missing:
+        plural = "s" if len(missing) > 1 else ""
+        raise InputError(f"{label} '{tab.name}' lacks the field{plural} {', '.join(missing)}. {remedy}")
+
+
+def numbers(tab, name):
+    """(n,) floats of a field, NaN where null or blank.
+
+    Text with a decimal point or comma is read; other text and infinities are refused by row.
+    """
+    column = tab.columns[name]
+    try:
+        values = np.array(column, dtype=float)  # the usual case: numbers, None for null
+    except (TypeError, ValueError):
+        values = _numbers_from_text(tab, name, column)
+    endless = np.flatnonzero(np.isinf(values))
+    if len(endless):
+        raise InputError(f"'{tab.name}', field {name}, row {endless[0] + 1}: infinity is not a usable value.")
+    return values
+
+
+def _numbers_from_text(tab, name, column):
+    values = np.full(len(column), np.nan)
+    for row, value in enumerate(column):
+        if is_null(value) or isinstance(value, str) and not value.strip():
+            continue
+        try:
+            values[row] = float(value.strip().replace(",", ".") if isinstance(value, str) else value)
+        except (TypeError, ValueError):
+            raise InputError(f"'{tab.name}', field {name}, row {row + 1}: '{value}' is not a number.") from None
+    return values
+
+
+def texts(tab, name):
+    """(n,) object array of str, '' where null."""
+    column = tab.columns[name]
+    out = np.empty(len(column), object)
+    out[:] = ["" if is_null(value) else str(value).strip() for value in column]
+    return out
+
+
+def flags(tab, name):
+    """(n,) bool; text files hold them as true/false, t/f, yes/no, 1/0."""
+    truth = {"true", "t", "yes", "y", "1", "1.0"}
+    return np.array([not is_null(v) and str(v).strip().lower() in truth for v in tab.columns[name]], bool)
+
+
+def times(tab, name, offset_hours=0.0):
+    """(n,) seconds since 1970 UTC, NaN where null; see ``survey.times`` for what text is understood.
+
+    A date-time without a zone is UTC by its wall clock (QGIS 3.22 marks UTC files as local), plus ``offset_hours``.
+    """
+    from ...survey import times as clock
+
+    column = tab.columns[name]
+    values = np.empty(len(column), object)
+    values[:] = [_plain_time(value) for value in column]
+    return clock.parse_times(values, offset_hours=offset_hours, what=f"'{tab.name}', field {name}")
+
+
+def _plain_time(value):
+    """QDateTime -> ISO text of its wall clock, without a zone; None for null; others as they are."""
+    if is_null(value):
+        return None
+    if isinstance(value, QDateTime):
+        if not value.isValid():
+            return None
+        return QDateTime(value.date(), value.time(), QTimeZone.utc()).toString("yyyy-MM-ddTHH:mm:ss.zzz")
+    if isinstance(value, QDate):
+        return value.toString("yyyy-MM-dd") if value.isValid() else None
+    return value
+
+
+def shapes(tab):
+    """Shapely geometries of a Table read with ``geometry='any'``, None where empty."""
+    from ...survey import shapes as core
+
+    return [None if g is None else core.from_wkb(_wkb(g)) for g in tab.geometries]
+
+
+def _wkb(geometry):
+    if geometry.constGet().hasCurvedSegments():
+        geometry = type(geometry)(geometry.constGet().segmentize())
+    return bytes(geometry.asWkb())
+
+
+def track(alg, parameters, name, context, feedback):
+    """A prepared track and its QGIS CRS.
+
+    Returns
+    -------
+    (survey.track.Track, QgsCoordinateReferenceSystem)
+    """
+    from ...survey.frame import horizontal_crs
+    from ...survey.track import Track
+
+    tab = table(alg, parameters, name, context, feedback, geometry="point", contract=True)
+    label = alg.parameterDefinition(name).description()
+    wanted = [field for field in survey_fields.TRACK if field.name != "time"]
+    require(tab, [field.name for field in wanted], label, "Run 'Prepare track' first and use its output.")
+    if not len(tab):
+        raise InputError(f"{label} '{tab.name}' is empty; there is nothing to work with.")
+    readers = {"string": texts, "bool": flags}
+    columns = {field.name: readers.get(field.kind, numbers)(tab, field.name) for field in wanted}
+    for key in ("pass_id", "sample_id"):
+        if np.isnan(columns[key]).any():
+            raise InputError(f"{label} '{tab.name}' has rows without {key}; run 'Prepare track' again.")
+        columns[key] = columns[key].astype(np.int64)
+    return Track.from_columns(horizontal_crs(wkt(tab.crs)), tab.x, tab.y, columns), tab.crs
+

@@ -1,0 +1,59 @@
+"""Styles, temporal playback and grouping of finished layers; applied where QGIS loads them, harmless elsewhere."""
+from __future__ import annotations
+
+import pathlib
+from collections import deque
+
+from qgis.core import Qgis, QgsProcessingLayerPostProcessorInterface
+
+from .compat import set_layer_group
+
+__all__ = ["STYLES", "dress"]
+
+STYLES = pathlib.Path(__file__).resolve().parents[2] / "plugin" / "styles"
+
+_held = deque(maxlen=200)
+"""QGIS keeps no reference to a post-processor: one that nobody holds is never called."""
+
+
+class _Dresser(QgsProcessingLayerPostProcessorInterface):
+    def __init__(self, style):
+        super().__init__()
+        self._style = style
+
+    def postProcessLayer(self, layer, context, feedback):
+        layer.loadNamedStyle(str(self._style))
+        _play_back(layer)
+        layer.triggerRepaint()
+
+
+def _play_back(layer):
+    """Let the temporal controller play the outing where the layer carries times."""
+    if not hasattr(layer, "fields"):
+        return
+    names = layer.fields().names()
+    temporal = layer.temporalProperties()
+    if "start_time" in names and "end_time" in names:
+        temporal.setMode(Qgis.VectorTemporalMode.FeatureDateTimeStartAndEndFromFields)
+        temporal.setStartField("start_time")
+        temporal.setEndField("end_time")
+    elif "time" in names:
+        temporal.setMode(Qgis.VectorTemporalMode.FeatureDateTimeInstantFromField)
+        temporal.setStartField("time")
+
+
+def dress(context, dest, style, group=""):
+    """Give the layer its style and group when, and only when, QGIS is to load it."""
+    if not dest or not context.willLoadLayerOnCompletion(dest):
+        return
+    details = context.layerToLoadOnCompletionDetails(dest)
+    if group:
+        details.forceName = True
+        if group not in details.name:
+            details.name = f"{details.name} - {group}"
+        set_layer_group(details, group)
+    path = STYLES / f"{style}.qml"
+    if style and path.exists():
+        dresser = _Dresser(path)
+        _held.append(dresser)
+        details.setPostProcessor(dresser)

@@ -1,0 +1,73 @@
+"""Parameter values as plain Python, blank told apart from zero.
+
+A blank optional number reaches ``parameterAsDouble`` as 0.0, and so does the text 'abc'; both are caught here first.
+"""
+from __future__ import annotations
+
+import math
+
+from qgis.core import QgsProcessingParameters, QgsProperty
+
+from ...survey.errors import InputError
+from .compat import is_null
+
+__all__ = ["given", "number", "option", "text", "whole"]
+
+
+def given(parameters, name):
+    """True if the caller gave a value, as against nothing, NULL or blank text."""
+    value = parameters.get(name)
+    return not is_null(value) and not (isinstance(value, str) and not value.strip())
+
+
+def number(alg, parameters, name, context):
+    """The number, its default when blank, or None when there is no default either.
+
+    Raises
+    ------
+    InputError
+        For text that is no number, NaN or infinity, by the parameter's label.
+    """
+    definition = alg.parameterDefinition(name)
+    if not given(parameters, name):
+        default = definition.defaultValue()
+        return None if is_null(default) else float(default)
+    raw = parameters[name]
+    label = definition.description()
+    if isinstance(raw, str):
+        try:
+            value = float(raw.strip().replace(",", "."))
+        except ValueError:
+            raise InputError(f"{label} ({name}) is '{raw}', which is not a number.") from None
+    elif isinstance(raw, QgsProperty):
+        value = QgsProcessingParameters.parameterAsDouble(definition, parameters, context)
+    else:
+        value = float(raw)
+    if not math.isfinite(value):
+        raise InputError(f"{label} ({name}) is {raw}; give an ordinary number.")
+    return value
+
+
+def whole(alg, parameters, name, context):
+    """As ``number``, as int."""
+    value = number(alg, parameters, name, context)
+    return None if value is None else int(round(value))
+
+
+def option(alg, parameters, name, context):
+    """The chosen word of a list, its default when blank, or None; a word that is not on the list is refused."""
+    definition = alg.parameterDefinition(name)
+    value = parameters[name] if given(parameters, name) else definition.defaultValue()
+    if is_null(value) or value == "":
+        return None
+    if isinstance(value, QgsProperty):
+        value = alg.parameterAsEnumString(parameters, name, context)
+    options = definition.options()
+    if value not in options:
+        raise InputError(f"{definition.description()} ({name}) is '{value}'; choose one of {', '.join(options)}.")
+    return value
+
+
+def text(alg, parameters, name, context):
+    """The text without surrounding blanks, '' when not given."""
+    return (alg.parameterAsString(parameters, name, context) or "").strip()

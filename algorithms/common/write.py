@@ -1,0 +1,189 @@
+"""Arrays -> sinks. Every value becomes a plain Python one, NaN becomes null, every refused feature is an error."""
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from qgis.core import (
+    QgsFeature,
+    QgsFeatureSink,
+    QgsField,
+    QgsFields,
+    QgsGeometry,
+    QgsPointXY,
+    QgsProcessingException,
+    QgsProcessingUtils,
+    QgsWkbTypes,
+)
+from qgis.PyQt.QtCore import QDateTime, QTimeZone
+
+from ...survey.errors import Cancelled
+from .compat import is_null, make_field
+from .styles import dress
+
+__all__ = ["Carried", "write_layer"]
+
+_KINDS = {"point": QgsWkbTypes.Type.Point, "line": QgsWkbTypes.Type.LineString,
+          "multiline": QgsWkbTypes.Type.MultiLineString, "polygon": QgsWkbTypes.Type.Polygon,
+          "multipolygon": QgsWkbTypes.Type.MultiPolygon, "table": QgsWkbTypes.Type.NoGeometry}
+_CHECK_EVERY = 2000
+
+
+@dataclass
+class Carried:
+    """The user's own fields, to follow ours: ``table`` they stand in, ``rows`` (n,) int, -1 where there is none."""
+
+    table: object
+    rows: np.ndarray
+
+
+def write_layer(alg, parameters, name, context, feedback, *, fields, columns, kind, crs, places=None, carried=None,
+                style=None, group=""):
+    """Write one output layer.
+
+    Parameters
+    ----------
+    fields : sequence of survey.fields.Field
+    columns : dict
+        (n,) arrays by field name; a field without a column is written as null. Times (kind datetime) are seconds
+        since 1970 UTC. Fields of that kind without a column take ``t_s``.
+    kind : {'point', 'line', 'multiline', 'polygon', 'multipolygon', 'table'}
+    crs : QgsCoordinateReferenceSystem
+    places : (x, y) arrays for points; a list of shapely geometries otherwise; None for tables
+    carried : Carried, optional
+    style : str, optional
+        Name of the style (``plugin/styles/<style>.qml``) the layer gets when QGIS loads it.
+    group : str, optional
+        Layer-tree group the layer is loaded into.
+
+    Returns
+    -------
+    str or None
+        Destination id, None when an optional output was not asked for.
+    """
+    qgs_fields = QgsFields()
+    for field in fields:
+        qgs_fields.append(make_field(field))
+    kept = _kept_fields(carried)
+    if kept:
+        own = QgsFields()
+        for _, field in kept:
+            own.append(field)
+        qgs_fields = QgsProcessingUtils.combineFields(qgs_fields, own)
+    sink, dest = alg.parameterAsSink(parameters, name, context, qgs_fields, _KINDS[kind], crs)
+    if sink is None:
+        definition = alg.parameterDefinition(name)
+        wanted = name in parameters and not is_null(parameters[name]) and parameters[name] != ""
+        if wanted or not definition.flags() & definition.Flag.FlagOptional:
+            raise QgsProcessingException(alg.invalidSinkError(parameters, name))
+        return None
+    lists = [_plain(field, columns) for field in fields]
+    lists += [_carried_values(carried, index) for index, _ in kept]
+    size = _size(columns, places, kind)
+    lists = [values if values is not None else [None] * size for values in lists]
+    feature = QgsFeature(qgs_fields)
+    rows = zip(*lists) if lists else iter([()] * size)
+    for row, (attributes, geometry) in enumerate(zip(rows, _geometries(kind, places, size))):
+        if row % _CHECK_EVERY == 0 and feedback.isCanceled():
+            raise Cancelled
+        feature.setAttributes(list(attributes))
+        feature.setGeometry(geometry)
+        if not sink.addFeature(feature, QgsFeatureSink.Flag.FastInsert):
+            raise QgsProcessingException(alg.writeFeatureError(sink, parameters, name))
+    del sink
+    dress(context, dest, style, group)
+    return dest
+
+
+def _size(columns, places, kind):
+    if kind == "point":
+        return len(places[0])
+    if places is not None:
+        return len(places)
+    return max((len(values) for values in columns.values()), default=0)
+
+
+def _kept_fields(carried):
+    """(index, QgsField) of the user's own fields.
+
+    ``fid`` would clash with a GeoPackage's key and becomes src_fid, unless an earlier tool already kept one.
+    """
+    if carried is None:
+        return []
+    kept = []
+    has_source_fid = "src_fid" in carried.table.columns
+    for index, field in enumerate(carried.table.qgs_fields):
+        copy = QgsField(field)
+        if copy.name().lower() == "fid":
+            if has_source_fid:
+                continue
+            copy.setName("src_fid")
+        kept.append((index, copy))
+    return kept
+
+
+def _carried_values(carried, index):
+    name = carried.table.qgs_fields[index].name()
+    column = carried.table.columns[name]
+    return [None if row < 0 or is_null(column[row]) else column[row] for row in carried.rows.tolist()]
+
+
+def _plain(field, columns):
+    """Python values of one field, or None when there is no column for it."""
+    if field.kind == "datetime":
+        values = columns.get(field.name, columns.get("t_s"))
+        return None if values is None else [_moment(v) for v in np.asarray(values, float).tolist()]
+    values = columns.get(field.name)
+    if values is None:
+        return None
+    values = values.tolist() if isinstance(values, np.ndarray) else list(values)
+    convert = {"double": _double, "int": _int, "int64": _int, "string": _text, "bool": _bool}[field.kind]
+    return [convert(value) for value in values]
+
+
+def _unknown(value):
+    return is_null(value) or isinstance(value, float) and not math.isfinite(value)
+
+
+def _double(value):
+    return None if _unknown(value) else float(value)
+
+
+def _int(value):
+    return None if _unknown(value) else int(value)
+
+
+def _text(value):
+    return None if _unknown(value) or value == "" else str(value)
+
+
+def _bool(value):
+    return None if _unknown(value) else bool(value)
+
+
+def _moment(t_s):
+    """QDateTime in UTC, to the millisecond; null for NaN."""
+    if not math.isfinite(t_s):
+        return None
+    return QDateTime.fromMSecsSinceEpoch(int(round(t_s * 1000)), QTimeZone.utc())
+
+
+def _geometries(kind, places, size):
+    if kind == "table" or places is None:
+        return (QgsGeometry() for _ in range(size))
+    if kind == "point":
+        return (QgsGeometry.fromPointXY(QgsPointXY(float(x), float(y))) for x, y in zip(*places))
+    return (_shape(kind, geometry) for geometry in places)
+
+
+def _shape(kind, geometry):
+    from ...survey import shapes
+
+    made = QgsGeometry()
+    if geometry is None or geometry.is_empty:
+        return made
+    made.fromWkb(shapes.to_wkb(geometry))
+    if kind.startswith("multi"):
+        made.convertToMultiType()
+    return made

@@ -1,0 +1,1 @@
+"""Toolbox group Record image: what a picture of the record holds."""

@@ -1,0 +1,1 @@
+"""Toolbox group Targets: from picks to places with error ellipses, and to casts that land."""

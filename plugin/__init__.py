@@ -1,0 +1,1 @@
+"""The plugin object: provider, menu, icons, styles, models. Nothing else."""

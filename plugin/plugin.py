@@ -1,0 +1,31 @@
+"""What QGIS loads: registers the provider, on the desktop and on the command line alike."""
+from __future__ import annotations
+
+from qgis.core import QgsApplication
+
+from .provider import AthwartProvider
+
+__all__ = ["AthwartPlugin"]
+
+
+class AthwartPlugin:
+    """The plugin object; ``iface`` is None on the command line."""
+
+    def __init__(self, iface):
+        self.iface = iface
+        self.provider = None
+
+    def initProcessing(self):
+        """All that qgis_process calls."""
+        self.provider = AthwartProvider()
+        QgsApplication.processingRegistry().addProvider(self.provider)
+
+    def initGui(self):
+        """The desktop's entry point."""
+        self.initProcessing()
+
+    def unload(self):
+        """Leave nothing behind."""
+        if self.provider is not None:
+            QgsApplication.processingRegistry().removeProvider(self.provider)
+            self.provider = None
