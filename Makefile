@@ -1,0 +1,35 @@
+# What a user and a contributor can do here; `make` lists it.
+PYTHON := /usr/bin/python3
+.PHONY: help demo test proof bench sample lint package clean
+
+help: ## list the targets
+	@grep -hE '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/^([a-z]+):.*## /\1\t/' | expand -t 12
+
+demo: ## install what is missing, run the whole job on sample_project/, say where the results are
+	@bash tools/setup.sh demo
+	@bash tools/demo.sh
+
+test: ## the whole test suite (under 5 minutes)
+	@bash tools/setup.sh test
+	@$(PYTHON) tools/test.py
+
+proof: ## the long Monte Carlo runs, as tables
+	@bash tools/setup.sh test
+	@$(PYTHON) tools/proof.py
+
+bench: ## speed, memory and error against what a GIS user would do instead
+	@bash tools/setup.sh test
+	@PYTHONPATH=.build/site QT_QPA_PLATFORM=offscreen $(PYTHON) tools/bench/run.py
+
+sample: ## make the sample project again from its seed
+	@bash tools/setup.sh demo
+	@bash tools/sample.sh
+
+lint: ## style and static checks
+	@ruff check .
+
+package: ## the zip that QGIS's plugin manager installs
+	@$(PYTHON) tools/package.py
+
+clean: ## remove what the other targets made
+	rm -rf .build results athwart.zip

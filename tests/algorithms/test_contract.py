@@ -1,0 +1,113 @@
+"""What holds for every tool: public names, help, defaults, and a provider that loads with or without its packages."""
+import json
+import os
+import pathlib
+import subprocess
+import sys
+
+import pytest
+from athwart.algorithms import TOOLS, all_tools
+
+ROOT = pathlib.Path(__file__).resolve().parents[2]
+SNAPSHOT = pathlib.Path(__file__).parent / "contract_tools.json"
+
+
+def describe(tool):
+    """The public part of a tool: parameters in order with type, default and options; outputs with their type."""
+    parameters = {}
+    for definition in tool.parameterDefinitions():
+        default = definition.defaultValue()
+        plain = isinstance(default, (int, float, str, bool))
+        entry = {"type": definition.type(), "default": default if plain else None}
+        if definition.type() == "enum":
+            entry["options"] = definition.options()
+        parameters[definition.name()] = entry
+    return {"parameters": parameters, "outputs": {o.name(): o.type() for o in tool.outputDefinitions()}}
+
+
+@pytest.fixture(scope="module")
+def tools(qgis_processing):
+    made = [tool.create() for tool in all_tools()]
+    return {tool.name(): tool for tool in made}
+
+
+def test_the_provider_lists_every_tool(provider):
+    assert {a.name() for a in provider.algorithms()} >= {module.split(".")[-1] for module, _ in TOOLS}
+    assert provider.id() == "athwart"
+    assert not provider.icon().isNull()
+
+
+def test_parameters_and_outputs_are_those_of_the_snapshot(tools):
+    """Saved models and scripts stand on these; ``tests/algorithms/contract_tools.json`` is renewed on purpose only."""
+    found = {name: describe(tool) for name, tool in tools.items()}
+    if os.environ.get("ATHWART_RENEW_CONTRACT"):
+        SNAPSHOT.write_text(json.dumps(found, indent=1, sort_keys=True) + "\n", encoding="utf-8")
+    assert found == json.loads(SNAPSHOT.read_text(encoding="utf-8"))
+
+
+@pytest.mark.parametrize("module", [module for module, _ in TOOLS])
+def test_a_tool_explains_itself(tools, module):
+    tool = tools[module.split(".")[-1]]
+    assert tool.groupId() == module.split(".")[0]
+    assert tool.name() == tool.name().lower() and tool.name().isalnum()
+    assert tool.displayName()[0].isupper() and len(tool.shortDescription()) > 20 and tool.tags()
+    assert pathlib.Path(tool.svgIconPath()).exists() and not tool.icon().isNull()
+    names = [d.name() for d in tool.parameterDefinitions()]
+    assert all(name == name.upper() for name in names)
+    for definition in tool.parameterDefinitions():
+        assert len(definition.help()) > 15, f"{definition.name()} has no help"
+        assert definition.description(), definition.name()
+    for output in tool.outputDefinitions():
+        if output.name() not in names:
+            assert len(tool.OUTPUT_HELP.get(output.name(), "")) > 10, f"{output.name()} has no help"
+    assert "<h2>" in tool.shortHelpString()
+
+
+@pytest.mark.parametrize("module", [module for module, _ in TOOLS])
+def test_at_most_nine_parameters_stand_open(tools, module):
+    tool = tools[module.split(".")[-1]]
+    folded = type(tool.parameterDefinitions()[0]).Flag.FlagAdvanced
+    is_open = [d.name() for d in tool.parameterDefinitions() if not d.isDestination() and not d.flags() & folded]
+    assert len(is_open) <= 9, is_open
+
+
+@pytest.mark.parametrize("module", [module for module, _ in TOOLS])
+def test_defaults_are_acceptable_to_qgis_itself(tools, module):
+    for definition in tools[module.split(".")[-1]].parameterDefinitions():
+        if definition.defaultValue() is not None:
+            assert definition.checkValueIsAcceptable(definition.defaultValue()), definition.name()
+
+
+def test_without_shapely_and_pyproj_the_tools_are_listed_and_say_what_to_install(tmp_path):
+    """In a process of its own, with both packages hidden."""
+    code = f"""
+import sys, importlib.util
+class Hidden:
+    def find_spec(self, name, path=None, target=None):
+        if name.split('.')[0] in ('shapely', 'pyproj'):
+            raise ImportError(name + ' is hidden')
+sys.meta_path.insert(0, Hidden())
+from qgis.core import QgsApplication, QgsProcessingContext, QgsProcessingFeedback
+app = QgsApplication([], False); app.initQgis()
+spec = importlib.util.spec_from_file_location('athwart', {str(ROOT / '__init__.py')!r},
+    submodule_search_locations=[{str(ROOT)!r}])
+sys.modules['athwart'] = importlib.util.module_from_spec(spec); spec.loader.exec_module(sys.modules['athwart'])
+plugin = sys.modules['athwart'].classFactory(None); plugin.initProcessing()
+tools = [t for t in plugin.provider.algorithms() if type(t).__module__.startswith('athwart')]
+print('LISTED', len(tools))
+for tool in tools:
+    ok, text = tool.canExecute()
+    try:
+        tool.create().processAlgorithm({{}}, QgsProcessingContext(), QgsProcessingFeedback(False))
+        said = 'nothing'
+    except Exception as error:
+        said = str(error)
+    print('SAYS', not ok and 'shapely' in text and 'pyproj' in text and 'shapely' in said and 'pip' not in said)
+sys.stdout.flush()
+import os; os._exit(0)
+"""
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False, timeout=120,
+                          env={**os.environ, "QGIS_CUSTOM_CONFIG_PATH": str(tmp_path)})
+    lines = done.stdout.splitlines()
+    assert f"LISTED {len(TOOLS)}" in lines, done.stderr
+    assert lines.count("SAYS True") == len(TOOLS), done.stdout

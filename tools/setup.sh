@@ -1,0 +1,51 @@
+#!/bin/bash
+# tools/setup.sh WHAT...: makes sure that what the named jobs need is installed (demo, test, browser, matrix).
+# Prints one line of missing system packages and installs them on a yes; YES=1 says yes beforehand.
+set -euo pipefail
+ROOT=$(cd "$(dirname "${BASH_SOURCE[0]}")/.." && pwd -P)
+packages="qgis python3-qgis python3-gdal python3-numpy python3-pyproj python3-shapely fonts-dejavu-core"
+for job in "$@"; do
+    case $job in
+        test) packages="$packages python3-scipy python3-pip xvfb xauth" ;;
+        browser) packages="$packages chromium" ;;
+        matrix) packages="$packages debootstrap python3-pip" ;;
+        demo) ;;
+        *) echo "tools/setup.sh: no job called '$job'" >&2; exit 2 ;;
+    esac
+done
+if ! command -v dpkg-query >/dev/null; then
+    echo "This is not Debian or Ubuntu: install these yourself, then run again: $packages" >&2
+    command -v qgis_process >/dev/null || command -v qgis_process.bin >/dev/null || exit 1
+else
+    missing=
+    for package in $packages; do
+        [ "$(dpkg-query -W -f '${db:Status-Status}' "$package" 2>/dev/null || :)" = installed ] || missing="$missing $package"
+    done
+    if [ -n "$missing" ]; then
+        echo "Missing system packages:$missing"
+        if [ "${YES:-}" != 1 ]; then
+            if [ ! -t 0 ]; then echo "Run again with YES=1 to install them." >&2; exit 1; fi
+            read -r -p "Install them now with apt-get? [y/N] " answer
+            case $answer in y | Y | yes) ;; *) echo "Nothing was installed." >&2; exit 1 ;; esac
+        fi
+        sudo=
+        if [ "$(id -u)" != 0 ]; then sudo=sudo; fi
+        $sudo apt-get update -q >/dev/null
+        # shellcheck disable=SC2086
+        $sudo env DEBIAN_FRONTEND=noninteractive apt-get install -y -q --no-install-recommends $missing >/dev/null
+    fi
+fi
+for job in "$@"; do
+    [ "$job" = test ] || continue
+    mark=$ROOT/.build/site/.$(sha256sum "$ROOT/tests/requirements.txt" "$ROOT/tools/setup.sh" | sha256sum | cut -c1-16)
+    if [ ! -e "$mark" ]; then
+        rm -rf "$ROOT/.build/site"
+        mkdir -p "$ROOT/.build/site"
+        /usr/bin/python3 -m pip install -q --disable-pip-version-check --root-user-action ignore --target "$ROOT/.build/site" \
+            -r "$ROOT/tests/requirements.txt"
+        # TEOS-10 as an independent library; its numpy is the system's
+        /usr/bin/python3 -m pip install -q --disable-pip-version-check --root-user-action ignore --target "$ROOT/.build/site" \
+            --no-deps gsw || echo "gsw could not be installed: its sound-speed check will be skipped"
+        touch "$mark"
+    fi
+done
