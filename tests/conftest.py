@@ -1,19 +1,15 @@
-"""Makes the clone importable as `athwart`, whatever its folder is called."""
-import importlib.util
-import os
+"""Shared by every test: the clone as package `athwart`, and the real recordings."""
 import pathlib
 import sys
 
 import pytest
 
-if sys.prefix != sys.base_prefix and os.path.isdir("/usr/share/proj"):
-    os.environ.setdefault("PROJ_DATA", "/usr/share/proj")  # Debian's pyproj does not find it in a venv
 ROOT = pathlib.Path(__file__).resolve().parents[1]
-if "athwart" not in sys.modules:
-    spec = importlib.util.spec_from_file_location(
-        "athwart", ROOT / "__init__.py", submodule_search_locations=[str(ROOT)])
-    sys.modules["athwart"] = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(sys.modules["athwart"])
+sys.path.insert(0, str(ROOT / "tests" / "plugins"))
+
+import clone  # noqa: E402
+
+clone.load()
 
 
 @pytest.fixture
