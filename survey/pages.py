@@ -1,0 +1,126 @@
+"""Self-contained HTML pages: no script, no network; read on a phone, printed on paper, plain in a rich-text pane.
+
+Colours keep a contrast of at least 4.5 : 1 on white (WCAG 2.1, 1.4.3). Everything a user named passes ``text``.
+"""
+from __future__ import annotations
+
+import math
+from html import escape
+
+__all__ = ["CAUTION", "definition_list", "figure", "number", "page", "paragraph", "section", "table", "text"]
+
+CAUTION = ("Positions and depths are estimates, not for navigation; depths and hazards come from charts and local "
+           "notices, and charting or engineering use needs a licensed surveyor. Boating, fishing, access, diving and "
+           "cultural-heritage rules of the place apply.")
+
+_CSS = """
+*{box-sizing:border-box}
+body{font:16px/1.5 system-ui,-apple-system,"Segoe UI",Roboto,"DejaVu Sans",sans-serif;color:#14232b;background:#fff;
+margin:0 auto;max-width:62rem;padding:1rem}
+h1{font-size:1.6rem;line-height:1.2;margin:.2rem 0 .3rem}
+h2{font-size:1.2rem;margin:2rem 0 .5rem;padding-top:.6rem;border-top:3px solid #12384a}
+p{margin:.5rem 0}
+.lead{color:#3b4f59;margin-top:0}
+dl.key{display:grid;grid-template-columns:repeat(auto-fit,minmax(12rem,1fr));gap:.6rem;margin:1rem 0;padding:0}
+dl.key div{border:1px solid #b9c6cd;border-left:6px solid #12384a;border-radius:4px;padding:.5rem .7rem}
+dl.key dt{font-size:.86rem;color:#3b4f59}
+dl.key dd{margin:0;font-size:1.35rem;font-weight:650}
+dl.key dd small{display:block;font-size:.82rem;font-weight:400;color:#3b4f59}
+.wide{overflow-x:auto}
+table{border-collapse:collapse;width:100%;margin:.5rem 0;font-size:.92rem}
+caption{text-align:left;color:#3b4f59;padding:.2rem 0;font-size:.9rem}
+th,td{padding:.32rem .6rem .32rem 0;border-bottom:1px solid #d5dee2;text-align:left;vertical-align:top}
+thead th{border-bottom:2px solid #12384a;white-space:nowrap}
+.n{text-align:right;font-variant-numeric:tabular-nums;white-space:nowrap}
+figure{margin:1rem 0}
+figure svg{width:100%;height:auto;border:1px solid #b9c6cd;background:#fff}
+figcaption{color:#3b4f59;font-size:.9rem}
+.caution{border:2px solid #8a4b00;border-radius:4px;padding:.6rem .8rem;margin:1.5rem 0}
+@media print{@page{margin:14mm}body{font-size:10.5pt;max-width:none;padding:0}
+h2{break-after:avoid}tr,figure,dl.key div,.caution{break-inside:avoid}thead{display:table-header-group}
+.wide{overflow:visible}}
+"""
+
+
+def text(value):
+    """Anything as escaped text; None as nothing."""
+    return "" if value is None else escape(str(value), quote=True)
+
+
+def number(value, digits=0, unit="", missing="not known"):
+    """A figure with thin spaces between thousands and its unit; ``missing`` for None and NaN."""
+    if value is None or math.isnan(value):
+        return missing
+    shown = f"{value:,.{digits}f}".replace(",", "\u202f")
+    return f"{shown}\u00a0{unit}" if unit else shown
+
+
+def paragraph(words, css=""):
+    """A paragraph of plain words, escaped."""
+    return f'<p{_css(css)}>{text(words)}</p>'
+
+
+def definition_list(pairs):
+    """Key figures: (what it is, the figure, a remark or '') each."""
+    items = []
+    for term, figure_, remark in pairs:
+        small = f"<small>{text(remark)}</small>" if remark else ""
+        items.append(f"<div><dt>{text(term)}</dt><dd>{text(figure_)}{small}</dd></div>")
+    return f'<dl class="key">{"".join(items)}</dl>'
+
+
+def table(caption, heads, rows, numeric=()):
+    """A table with header cells a screen reader can follow.
+
+    Parameters
+    ----------
+    heads : sequence of str
+    rows : sequence of sequences of str
+        Cells, escaped here; the first of each row is its header.
+    numeric : sequence of int
+        Columns set flush right.
+    """
+    def cell(tag, index, value, scope=""):
+        css = ' class="n"' if index in numeric else ""
+        return f"<{tag}{css}{scope}>{text(value)}</{tag}>"
+
+    head = "".join(cell("th", i, value, ' scope="col"') for i, value in enumerate(heads))
+    body = "".join("<tr>" + "".join(
+        cell("td", i, value) if i else cell("th", i, value, ' scope="row"') for i, value in enumerate(row)
+    ) + "</tr>\n" for row in rows)
+    return (f'<div class="wide"><table><caption>{text(caption)}</caption><thead><tr>{head}</tr></thead>\n'
+            f"<tbody>\n{body}</tbody></table></div>")
+
+
+def figure(svg, caption):
+    """An inline drawing (already safe markup) with its caption."""
+    return f"<figure>{svg}<figcaption>{text(caption)}</figcaption></figure>"
+
+
+def section(title, *parts):
+    """A heading and what stands under it."""
+    return f"<h2>{text(title)}</h2>\n" + "\n".join(part for part in parts if part)
+
+
+def page(title, lead, parts, css=""):
+    """A whole page that ends with the caution.
+
+    Parameters
+    ----------
+    title, lead : str
+        Escaped here.
+    parts : sequence of str
+        Markup made by this module.
+    css : str
+        Rules of this page alone, after the common ones.
+    """
+    body = "\n".join(part for part in parts if part)
+    return ('<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+            '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+            f"<title>{text(title)}</title>\n<style>{_CSS}{css}</style>\n</head>\n<body>\n<main>\n<h1>{text(title)}</h1>\n"
+            f"{paragraph(lead, 'lead')}\n{body}\n"
+            f'<p class="caution"><strong>Caution.</strong> {text(CAUTION)}</p>\n</main>\n</body>\n</html>\n')
+
+
+def _css(name):
+    return f' class="{name}"' if name else ""
