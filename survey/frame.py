@@ -20,6 +20,9 @@ MAX_OFF_AXIS_M = 28_000.0
 
 DENSIFY_TOLERANCE_M = 0.01
 
+MAX_STRAY_M = 1e6
+"""An edge that strays more than this (m) when carried over has been torn apart by the other crs, not bent."""
+
 
 def horizontal_crs(crs):
     """The horizontal part of a CRS, as ``pyproj.CRS``.
@@ -37,7 +40,7 @@ def horizontal_crs(crs):
     crs = CRS.from_user_input(crs)
     while crs.is_compound or crs.is_bound:
         crs = crs.sub_crs_list[0] if crs.is_compound else crs.source_crs
-    if crs.ellipsoid is None or crs.geodetic_crs is None:
+    if not (crs.is_geographic or crs.is_projected) or crs.ellipsoid is None:
         raise InputError(f"The coordinate system '{crs.name}' is not tied to the Earth; give the layer a real one.")
     return crs
 
@@ -54,7 +57,8 @@ class Frame:
 
     Notes
     -----
-    x is grid east, y grid north, metres. ``grid azimuth = true azimuth - convergence``.
+    x is grid east, y grid north, metres. ``grid azimuth = true azimuth - convergence``. ``half_turn`` is 180 degrees in
+    crs units where the crs is geographic, else None.
     """
 
     def __init__(self, crs, lon0, lat0):
@@ -64,6 +68,7 @@ class Frame:
         axes = {"a": ellipsoid.semi_major_metre, "b": ellipsoid.semi_minor_metre}
         self.geod = Geod(**axes)
         self._to_lonlat, self._to_degrees = _lonlat_transformer(self.crs)
+        self.half_turn = 180 / self._to_degrees if self.crs.is_geographic else None
         self._tm = Proj(proj="tmerc", lon_0=self.lon0, lat_0=self.lat0, k=1, **axes)
 
     @classmethod
@@ -105,6 +110,13 @@ class Frame:
         lon, lat = self._tm(np.asarray(east, float), np.asarray(north, float), inverse=True)
         return np.asarray(self._tm.get_factors(lon, lat).meridian_convergence)
 
+    def turns(self, x):
+        """Whole turns by which longitudes (crs units) lie beyond half a turn from the centre; 0 in a projected crs."""
+        x = np.asarray(x, float)
+        if self.half_turn is None:
+            return np.zeros(x.shape)
+        return np.round((x - self.lon0 / self._to_degrees) / (2 * self.half_turn))
+
     def off_axis_m(self, east):
         """Largest distance from the axis, metres; compare with ``MAX_OFF_AXIS_M``."""
         east = np.abs(np.asarray(east, float))
@@ -125,27 +137,36 @@ class Frame:
         (m, 2) array, m >= n
             Transformed vertices; an edge whose middle would stray over 1 cm is cut first
             (the straying falls with the square of the length, so one pass suffices).
+            Longitudes do not jump at 180 degrees; they may come out past it.
+
+        Raises
+        ------
+        InputError
+            If the crs is torn or undefined there, as many world maps are at their rim.
         """
         xy = np.asarray(xy, float)
         if len(xy) > 1:
-            xy = _cut_edges(xy, self._strays(xy, inverse))
-        move = self.inverse if inverse else self.forward
-        return np.column_stack(move(xy[:, 0], xy[:, 1]))
+            stray = self._strays(xy, inverse)
+            if not (stray < MAX_STRAY_M).all():
+                raise InputError(f"The coordinate system '{self.crs.name}' is torn or undefined where the survey or a "
+                                 "polygon lies. Reproject the layers to one made for the place, such as its UTM zone.")
+            xy = _cut_edges(xy, stray)
+        return np.column_stack(self._moved(xy, inverse))
+
+    def _moved(self, xy, inverse):
+        if not inverse:
+            return self.forward(xy[:, 0], xy[:, 1])
+        x, y = self.inverse(xy[:, 0], xy[:, 1])
+        return x - 2 * (self.half_turn or 0) * self.turns(x), y
 
     def _strays(self, xy, inverse):
         """How far (m) each edge's transformed middle lies from the middle of its transformed ends."""
         middle = (xy[1:] + xy[:-1]) / 2
-        if inverse:
-            # judged in the frame: bring the middle of the mapped ends back
-            x, y = self.inverse(xy[:, 0], xy[:, 1])
-            x0, x1 = x[:-1], x[1:]
-            if self.crs.is_geographic:
-                x1 = x0 + (x1 - x0 + 180 / self._to_degrees) % (360 / self._to_degrees) - 180 / self._to_degrees
-            east, north = self.forward((x0 + x1) / 2, (y[1:] + y[:-1]) / 2)
-            return np.hypot(east - middle[:, 0], north - middle[:, 1])
-        east, north = self.forward(xy[:, 0], xy[:, 1])
-        e_mid, n_mid = self.forward(middle[:, 0], middle[:, 1])
-        return np.hypot(e_mid - (east[1:] + east[:-1]) / 2, n_mid - (north[1:] + north[:-1]) / 2)
+        x, y = self._moved(xy, inverse)
+        between = np.column_stack([(x[1:] + x[:-1]) / 2, (y[1:] + y[:-1]) / 2])
+        # judged in the frame, in metres, either way
+        a, b = (middle, between) if inverse else (between, middle)
+        return np.hypot(*(a.T - np.array(self.forward(b[:, 0], b[:, 1]))))
 
 
 def lonlat(crs, x, y):
@@ -169,8 +190,8 @@ def frames_for(crs, x, y, group):
     Returns
     -------
     list of (Frame, (k,) int array)
-        Usually one frame and all samples; every sample stands in exactly one entry.
-        Where a long pass is cut, the last sample of a piece is the first of the next, so that no strip is lost.
+        Usually one frame and all samples. Where a long pass is cut, the last sample of a piece is also the first of the
+        next, so that no strip is lost; every other sample stands in exactly one entry.
     """
     crs = horizontal_crs(crs)
     x, y = np.asarray(x, float), np.asarray(y, float)

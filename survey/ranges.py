@@ -51,7 +51,7 @@ def slope_of_ground_range(slant, depth):
     """Partial derivatives (dG/dR, dG/dH) = (R/G, -H/G) of the slant model; infinite at nadir."""
     ground = ground_range(slant, depth)
     with np.errstate(divide="ignore", invalid="ignore"):
-        return slant / ground, -np.asarray(depth, float) / ground
+        return np.asarray(slant, float) / ground, -np.asarray(depth, float) / ground
 
 
 def blind_range(depth, blind_deg):

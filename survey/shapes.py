@@ -5,8 +5,11 @@ Everything else in ``survey`` uses shapely geometries through their methods (``d
 """
 from __future__ import annotations
 
+import warnings
+
 import numpy as np
 import shapely
+import shapely.affinity
 import shapely.geometry as sg
 import shapely.ops
 import shapely.wkb
@@ -14,8 +17,9 @@ from shapely.prepared import prep
 from shapely.validation import make_valid
 
 __all__ = [
-    "MIN_HOLE_M2", "Tree", "contains", "drop_small_holes", "empty", "from_wkb", "geodesic_area", "geodesic_length",
-    "polygon", "polygonal", "polygons", "pick", "rings", "to_crs", "to_frame", "to_wkb", "union", "valid",
+    "MIN_HOLE_M2", "Tree", "clipped_to_frame", "contains", "crs_area", "drop_small_holes", "empty", "from_wkb",
+    "geodesic_area", "geodesic_length", "polygon", "polygonal", "polygons", "pick", "rings", "to_crs", "to_frame",
+    "to_wkb", "union", "valid",
 ]
 
 MIN_HOLE_M2 = 0.01
@@ -125,16 +129,15 @@ class Tree:
     def __init__(self, geometries):
         from shapely.strtree import STRtree
         self._geometries = list(geometries)
-        self._tree = STRtree(self._geometries)
-        self._position = {id(g): i for i, g in enumerate(self._geometries)}
+        with warnings.catch_warnings():  # shapely 1.8 announces the index of 2.0, which is used where it exists
+            warnings.simplefilter("ignore")
+            self._tree = STRtree(self._geometries)
 
     def query(self, geometry):
         """Positions (int array, sorted) of the geometries that intersect ``geometry``."""
-        found = self._tree.query(geometry)
-        if not _SHAPELY_2:
-            found = [self._position[id(g)] for g in found]
+        query = getattr(self._tree, "query_items", self._tree.query)
         ready = prep(geometry)
-        return np.array(sorted(int(i) for i in found if ready.intersects(self._geometries[int(i)])), int)
+        return np.array(sorted(int(i) for i in query(geometry) if ready.intersects(self._geometries[int(i)])), int)
 
 
 def pick(geometries, positions):
@@ -145,12 +148,12 @@ def pick(geometries, positions):
 def from_wkb(data):
     """Geometry from bytes, two-dimensional, polygons made valid only by the caller."""
     geometry = shapely.wkb.loads(bytes(data))
-    return shapely.ops.transform(lambda x, y, z=None: (x, y), geometry) if geometry.has_z else geometry
+    return shapely.wkb.loads(to_wkb(geometry)) if geometry.has_z else geometry
 
 
 def to_wkb(geometry):
     """Two-dimensional little-endian WKB."""
-    return shapely.wkb.dumps(geometry, output_dimension=2, byte_order=1)
+    return shapely.wkb.dumps(geometry, output_dimension=2, big_endian=False)
 
 
 def _carry(geometry, move):
@@ -168,76 +171,90 @@ def _carry(geometry, move):
 def to_frame(frame, geometry):
     """A geometry in crs units carried into frame metres, edges true to 1 cm; invalid polygons are mended.
 
+    In a geographic CRS polygons that were cut at 180 degrees are joined again.
+
     Parameters
     ----------
     frame : survey.frame.Frame
     geometry : shapely geometry of any kind
     """
-    carried = _carry(geometry, frame.densified)
-    return valid(carried) if carried.geom_type in ("Polygon", "MultiPolygon") else carried
+    carried = _carry(_turned(frame, geometry), frame.densified)
+    return valid(carried) if carried.geom_type in _POLYGONAL else carried
+
+
+def clipped_to_frame(frame, geometry, bounds):
+    """The part of a polygonal geometry (crs units) near a rectangle of the frame, in frame metres.
+
+    Parameters
+    ----------
+    frame : survey.frame.Frame
+    geometry : shapely Polygon or MultiPolygon
+    bounds : (east, north, east, north)
+        Lower left and upper right corner, frame metres. Most of what lies outside is left off, so that the ocean, or a
+        shore of a million vertices, costs no more than the stretch the boat saw.
+    """
+    window = sg.box(*_carry(sg.box(*bounds), lambda xy: frame.densified(xy, inverse=True)).bounds)
+    geometry = valid(geometry)
+    half = frame.half_turn
+    turns = (0.0,) if half is None else (-2 * half, 0.0, 2 * half)
+    near = [_shifted(geometry.intersection(_shifted(window, turn)), -turn) for turn in turns]
+    return to_frame(frame, union([polygonal(part) for part in near]))
 
 
 def to_crs(frame, geometry):
-    """A geometry in frame metres carried to crs units, edges true to 1 cm.
+    """Polygons or lines in frame metres carried to crs units, edges true to 1 cm; polygons come out valid.
 
     In a geographic CRS a geometry that crosses 180 degrees is cut there, so that nothing smears over the map.
     """
-    if frame.crs.is_geographic and not geometry.is_empty:
-        east, west = _antimeridian_halves(frame, geometry)
-        if west is not None:
-            parts = [_carry_side(frame, half, sign) for half, sign in ((east, 1), (west, -1)) if not half.is_empty]
-            return _merged(parts)
-    return _carry(geometry, lambda xy: frame.densified(xy, inverse=True))
+    carried = _carry(geometry, lambda xy: frame.densified(xy, inverse=True))
+    are_polygons = carried.geom_type in _POLYGONAL
+    if are_polygons:
+        carried = valid(carried)
+    half = frame.half_turn
+    if half is None or carried.is_empty or (-half <= carried.bounds[0] and carried.bounds[2] <= half):
+        return carried
+    cut = [_shifted(carried.intersection(sg.box(turn - half, -half, turn + half, half)), -turn)
+           for turn in (-2 * half, 0.0, 2 * half)]
+    if are_polygons:
+        return sg.MultiPolygon([q for part in cut for q in _polygons_of(part)])
+    return shapely.ops.linemerge([q for part in cut for q in getattr(part, "geoms", [part]) if q.length])
 
 
-def _antimeridian_halves(frame, geometry):
-    """The geometry on either side of 180 degrees, or (geometry, None) when it does not come near it."""
-    x0, y0, x1, y1 = geometry.bounds
-    lon, _ = frame.frame_to_lonlat(np.array([x0, x0, x1, x1]), np.array([y0, y1, y0, y1]))
-    turned = frame.lon0 + (np.asarray(lon) - frame.lon0 + 180) % 360 - 180
-    edge = 180.0 if frame.lon0 >= 0 else -180.0
-    if turned.max() <= edge and turned.min() >= edge or (turned.max() < edge) == (turned.min() < edge):
-        return geometry, None
-    lats = np.linspace(frame.lat0 - 1, frame.lat0 + 1, 201)
-    x, y = frame.forward(*frame.from_lonlat(np.full(201, edge), lats))
-    reach = 4 * frame.off_axis_m([x0, x1]) + 1e5
-    low, high = min(y.min(), y0) - 1.0, max(y.max(), y1) + 1.0
-    line = np.vstack([[x[0], low], np.column_stack([x, y]), [x[-1], high]])
-    side = sg.Polygon(np.vstack([line, [x[-1] - reach, high], [x[0] - reach, low]]))
-    return geometry.intersection(side), geometry.difference(side)
+_POLYGONAL = ("Polygon", "MultiPolygon")
 
 
-def _carry_side(frame, half, sign):
-    turn = 360.0
-
-    def move(xy):
-        xy = frame.densified(xy, inverse=True)
-        wrong = xy[:, 0] * sign < 0
-        xy[wrong, 0] += sign * turn
-        return xy
-    return _carry(half, move)
+def _shifted(geometry, x):
+    return shapely.affinity.translate(geometry, x) if x else geometry
 
 
-def _merged(parts):
-    if not parts:
-        return empty()
-    if all(p.geom_type in ("Polygon", "MultiPolygon") for p in parts):
-        return sg.MultiPolygon([q for p in parts for q in _polygons_of(p)])
-    flat = [q for p in parts for q in getattr(p, "geoms", [p])]
-    return sg.MultiLineString([q for q in flat if q.geom_type == "LineString"])
+def _turned(frame, geometry):
+    """Parts of a geographic geometry brought to the frame's side of 180 degrees, polygons joined over that line."""
+    if frame.half_turn is None or geometry.is_empty:
+        return geometry
+    parts = list(getattr(geometry, "geoms", [geometry]))
+    turns = frame.turns([(part.bounds[0] + part.bounds[2]) / 2 for part in parts])
+    if not turns.any():
+        return geometry
+    parts = [_shifted(part, -2 * frame.half_turn * turn) for part, turn in zip(parts, turns)]
+    if geometry.geom_type in _POLYGONAL:
+        return union([valid(part) for part in parts])
+    return type(geometry)(parts) if hasattr(geometry, "geoms") else parts[0]
 
 
 def geodesic_area(frame, geometry):
     """Ground area (m2) of a polygonal geometry in frame metres, on the ellipsoid, holes taken off."""
-    total = 0.0
-    for shell, holes in rings(geometry):
-        total += _ring_area(frame, shell) - sum(_ring_area(frame, hole) for hole in holes)
-    return total
+    return _ellipsoid_area(frame, geometry, frame.frame_to_lonlat)
 
 
-def _ring_area(frame, xy):
-    lon, lat = frame.frame_to_lonlat(xy[:, 0], xy[:, 1])
-    return abs(frame.geod.polygon_area_perimeter(lon, lat)[0])
+def crs_area(frame, geometry):
+    """Ground area (m2) of a polygonal geometry in units of the frame's crs, on the ellipsoid, holes taken off."""
+    return _ellipsoid_area(frame, geometry, frame.to_lonlat)
+
+
+def _ellipsoid_area(frame, geometry, to_lonlat):
+    def area(ring):
+        return abs(frame.geod.polygon_area_perimeter(*to_lonlat(ring[:, 0], ring[:, 1]))[0])
+    return float(sum(area(shell) - sum(area(hole) for hole in holes) for shell, holes in rings(geometry)))
 
 
 def geodesic_length(frame, geometry):
