@@ -1,0 +1,128 @@
+"""Write coverage report: one page for people, one table for programs."""
+from __future__ import annotations
+
+import csv
+
+import numpy as np
+from qgis.core import QgsProcessingException
+from qgis.PyQt.QtCore import QDateTime
+
+from ...survey import fields
+from ..common import parameters as make
+from ..common import read, values
+from ..common.base import AthwartAlgorithm, stepper
+
+__all__ = ["CoverageReport"]
+
+_LAYERS = ("TRACK", "PASSES", "SWATHS", "AREAS", "GAPS", "SHORE", "TARGETS")
+_REMEDY = {"TRACK": "Use the output of 'Prepare track'.", "PASSES": "Use the passes of 'Prepare track'.",
+           "SWATHS": "Use the output of 'Draw swaths'.", "AREAS": "Use the areas of 'Find coverage gaps'.",
+           "GAPS": "Use the gaps of 'Find coverage gaps'.", "SHORE": "Use the output of 'Find unscanned shoreline'.",
+           "TARGETS": "Use the output of 'Locate targets' or 'Combine repeated targets'."}
+
+
+class CoverageReport(AthwartAlgorithm):
+    """See the module."""
+
+    ID, TITLE, GROUP = "coveragereport", "Write coverage report", "coverage"
+    SUMMARY = "Write a page with map, key figures, gaps, shore, passes and targets, and a table of the areas."
+    TAGS = "report,coverage,html,csv,gaps,shoreline,targets,summary,print"
+    CAUTIOUS = True
+    HELP = """Puts the layers of an outing together in one page: key figures first, then a map, how much was seen and
+    between which bounds, what was missed and where, the shore nobody scanned, the passes and why some are poor, the
+    targets with their error ellipses and what to mend first, and a methods paragraph to paste into a report.
+
+    The page is one file that needs no network: it opens in a browser, reads on a phone and prints on paper. Give the
+    layers you have; each adds its part. The table has one row for each area, for spreadsheets."""
+
+    def initAlgorithm(self, config=None):
+        self.add(
+            make.source("TRACK", "Track", "Prepared track: settings and sources are read from it.", make.POINTS, True),
+            make.source("PASSES", "Passes", "Passes from 'Prepare track': speed, depth band, why a pass is poor.",
+                        make.LINES, True),
+            make.source("SWATHS", "Swaths", "Swaths from 'Draw swaths': the map and the number of looks.",
+                        make.POLYGONS, True),
+            make.source("AREAS", "Areas", "Areas from 'Find coverage gaps': the share seen, with its bounds.",
+                        make.POLYGONS, True),
+            make.source("GAPS", "Gaps", "Gaps from 'Find coverage gaps'.", make.POLYGONS, True),
+            make.source("SHORE", "Shore", "Output of 'Find unscanned shoreline'.", make.LINES, True),
+            make.source("TARGETS", "Targets", "Output of 'Locate targets' or 'Combine repeated targets'.", make.POINTS,
+                        True),
+            make.text("TITLE", "Title", "Title of the report, for example the lake and the date.", "Coverage report"),
+            make.destination_file("OUTPUT_HTML", "Report", "The page, for the system's browser.", "HTML files (*.html)",
+                                  optional=False),
+            make.destination_file("OUTPUT_TABLE", "Table", "A row for each area: sizes in m2, shares in %.",
+                                  "CSV files (*.csv)"),
+        )
+
+    def refusal(self, parameters, context):
+        if not any(values.given(parameters, name) for name in _LAYERS):
+            return "There is nothing to report on: give at least one layer, such as the areas of 'Find coverage gaps'."
+        if values.given(parameters, "OUTPUT_TABLE") and not values.given(parameters, "AREAS"):
+            return ("The table has a row for each area: give Areas (AREAS), made by 'Find coverage gaps', "
+                    "or leave the table out.")
+        return ""
+
+    def run_tool(self, parameters, context, feedback):
+        from ...survey.report import area_rows, coverage_page
+
+        step = stepper(feedback)
+        layers = self._layers(parameters, context, feedback, step)
+        title = values.text(self, parameters, "TITLE", context) or "Coverage report"
+        page = coverage_page(layers, title, QDateTime.currentDateTimeUtc().toString("yyyy-MM-dd HH:mm") + " UTC")
+        step(0.9)
+        results = {"OUTPUT_HTML": self.parameterAsFileOutput(parameters, "OUTPUT_HTML", context)}
+        _save(results["OUTPUT_HTML"], page)
+        feedback.pushInfo(f"The report is {results['OUTPUT_HTML']}; open it in a browser.")
+        if values.given(parameters, "OUTPUT_TABLE"):
+            results["OUTPUT_TABLE"] = self.parameterAsFileOutput(parameters, "OUTPUT_TABLE", context)
+            _save_table(results["OUTPUT_TABLE"], *area_rows(layers.areas))
+        return results
+
+    def _layers(self, parameters, context, feedback, step):
+        """The layers given, in one frame; the first of them sets the CRS of all."""
+        from ...survey import report, shapes
+        from ...survey.frame import Frame
+
+        tables, crs = {}, None
+        for i, name in enumerate(_LAYERS):
+            step(0.5 * i / len(_LAYERS))
+            tab = read.table(self, parameters, name, context, feedback, geometry="any", contract=True, crs=crs)
+            if tab is not None:
+                read.require(tab, [f.name for f in getattr(fields, name)], self.parameterDefinition(name).description(),
+                             _REMEDY[name])
+                tables[name], crs = tab, crs or tab.crs
+        geometries = {name: [g for g in read.shapes(tab)] for name, tab in tables.items()}
+        bounds = np.array([g.bounds for kept in geometries.values() for g in kept if g is not None]).reshape(-1, 4)
+        if not len(bounds):
+            raise QgsProcessingException("The layers are empty; there is nothing to report on.")
+        frame = Frame.around(read.wkt(crs), bounds[:, [0, 2]].ravel(), bounds[:, [1, 3]].ravel())
+        made = report.Layers(frame)
+        for name, tab in tables.items():
+            step(0.5)
+            carried = [shapes.empty() if g is None else shapes.to_frame(frame, g) for g in geometries[name]]
+            setattr(made, name.lower(), report.ReportLayer(tab.name, _columns(tab, getattr(fields, name)), carried))
+        return made
+
+
+def _columns(tab, wanted):
+    """Columns by the type the contract gives them; the user's own fields as text."""
+    readers = {"string": read.texts, "bool": read.flags, "datetime": read.texts}
+    kinds = {f.name: f.kind for f in wanted}
+    return {name: readers.get(kinds.get(name, "string"), read.numbers)(tab, name) for name in tab.columns}
+
+
+def _save(path, content):
+    try:
+        with open(path, "w", encoding="utf-8") as file:
+            file.write(content)
+    except OSError as error:
+        raise QgsProcessingException(f"{path} could not be written: {error.strerror}.") from error
+
+
+def _save_table(path, head, rows):
+    try:
+        with open(path, "w", encoding="utf-8", newline="") as file:
+            csv.writer(file).writerows([head, *rows])
+    except OSError as error:
+        raise QgsProcessingException(f"{path} could not be written: {error.strerror}.") from error
