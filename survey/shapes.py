@@ -17,9 +17,9 @@ from shapely.prepared import prep
 from shapely.validation import make_valid
 
 __all__ = [
-    "MIN_HOLE_M2", "Tree", "clipped_to_frame", "contains", "crs_area", "drop_small_holes", "empty", "from_wkb",
-    "geodesic_area", "geodesic_length", "polygon", "polygonal", "polygons", "pick", "rings", "to_crs", "to_frame",
-    "to_wkb", "union", "valid",
+    "MIN_HOLE_M2", "Tree", "clipped_to_frame", "collected", "contains", "crs_area", "drop_small_holes", "empty",
+    "from_wkb", "geodesic_area", "geodesic_length", "parts", "pick", "polygon", "polygonal", "polygons", "rings",
+    "to_crs", "to_frame", "to_wkb", "union", "valid",
 ]
 
 MIN_HOLE_M2 = 0.01
@@ -68,27 +68,33 @@ def valid(geometry):
 
 def polygonal(geometry):
     """The polygons of any geometry as one MultiPolygon; lines and points that overlays leave behind are dropped."""
-    return sg.MultiPolygon(_polygons_of(geometry))
+    return sg.MultiPolygon(parts(geometry))
 
 
-def _polygons_of(geometry):
+def collected(geometries):
+    """Polygons known not to touch one another as one MultiPolygon, without an overlay."""
+    return sg.MultiPolygon([part for geometry in geometries for part in parts(geometry)])
+
+
+def parts(geometry):
+    """The single polygons of any geometry, as a list."""
     if geometry is None or geometry.is_empty:
         return []
     if geometry.geom_type == "Polygon":
         return [geometry]
-    return [p for part in getattr(geometry, "geoms", ()) for p in _polygons_of(part)]
+    return [p for part in getattr(geometry, "geoms", ()) for p in parts(part)]
 
 
 def rings(geometry):
     """Yield (shell, [holes]) as (n, 2) arrays, closed, for each polygon of a geometry."""
-    for part in _polygons_of(geometry):
+    for part in parts(geometry):
         yield np.asarray(part.exterior.coords)[:, :2], [np.asarray(r.coords)[:, :2] for r in part.interiors]
 
 
 def drop_small_holes(geometry, min_area=MIN_HOLE_M2):
     """Holes and parts under ``min_area`` removed: noding leaves some of under 1 cm2 wherever strips touch."""
     kept = []
-    for part in _polygons_of(geometry):
+    for part in parts(geometry):
         if part.area < min_area:
             continue
         holes = [r for r in part.interiors if sg.Polygon(r).area >= min_area]
@@ -216,7 +222,7 @@ def to_crs(frame, geometry):
     cut = [_shifted(carried.intersection(sg.box(turn - half, -half, turn + half, half)), -turn)
            for turn in (-2 * half, 0.0, 2 * half)]
     if are_polygons:
-        return sg.MultiPolygon([q for part in cut for q in _polygons_of(part)])
+        return sg.MultiPolygon([q for part in cut for q in parts(part)])
     return shapely.ops.linemerge([q for part in cut for q in getattr(part, "geoms", [part]) if q.length])
 
 
@@ -231,14 +237,14 @@ def _turned(frame, geometry):
     """Parts of a geographic geometry brought to the frame's side of 180 degrees, polygons joined over that line."""
     if frame.half_turn is None or geometry.is_empty:
         return geometry
-    parts = list(getattr(geometry, "geoms", [geometry]))
-    turns = frame.turns([(part.bounds[0] + part.bounds[2]) / 2 for part in parts])
+    pieces = list(getattr(geometry, "geoms", [geometry]))
+    turns = frame.turns([(piece.bounds[0] + piece.bounds[2]) / 2 for piece in pieces])
     if not turns.any():
         return geometry
-    parts = [_shifted(part, -2 * frame.half_turn * turn) for part, turn in zip(parts, turns)]
+    pieces = [_shifted(piece, -2 * frame.half_turn * turn) for piece, turn in zip(pieces, turns)]
     if geometry.geom_type in _POLYGONAL:
-        return union([valid(part) for part in parts])
-    return type(geometry)(parts) if hasattr(geometry, "geoms") else parts[0]
+        return union([valid(piece) for piece in pieces])
+    return type(geometry)(pieces) if hasattr(geometry, "geoms") else pieces[0]
 
 
 def geodesic_area(frame, geometry):
