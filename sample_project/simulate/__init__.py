@@ -1,0 +1,1 @@
+"""Makes the sample outings on the invented lake Orrelmere; shares no code with ``survey``."""

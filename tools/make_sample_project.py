@@ -1,0 +1,97 @@
+#!/usr/bin/env python3
+"""tools/make_sample_project.py: writes sample_project/athwart_sample.qgz, the sample data styled, with relative paths.
+
+Run it with the oldest QGIS supported, after ``python3 -m sample_project.simulate``.
+"""
+from __future__ import annotations
+
+import os
+import pathlib
+import sys
+
+from qgis.core import (
+    Qgis,
+    QgsApplication,
+    QgsCoordinateReferenceSystem,
+    QgsProject,
+    QgsReferencedRectangle,
+    QgsSingleSymbolRenderer,
+    QgsVectorLayerSimpleLabeling,
+)
+from qgis.PyQt.QtGui import QColor
+
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent))
+
+from basemap import LAND, base_layers, vector
+from style_parts import AMBER, GREY, INK, PAPER, label_text, line, line_symbol, mark, marker_symbol
+
+SAMPLE = pathlib.Path(__file__).resolve().parents[1] / "sample_project"
+
+
+def truth_layer():
+    """The known places of the objects."""
+    layer = vector(f"file://{SAMPLE}/truth/objects.csv?type=csv&detectTypes=yes&xField=lon&yField=lat&crs=EPSG:4326",
+                   "objects, true places", "delimitedtext")
+    layer.setRenderer(QgsSingleSymbolRenderer(marker_symbol(mark("cross2", 2.2, None, INK, 0.5))))
+    layer.setLabeling(QgsVectorLayerSimpleLabeling(label_text('"label"', 7)))
+    layer.setLabelsEnabled(True)
+    return layer
+
+
+def south_layers():
+    """The South outing as it came off the receiver."""
+    gpx = SAMPLE / "outing_south.gpx"
+    marks = vector(f"{SAMPLE / 'south_marks.gpx'}|layername=waypoints", "south marks")
+    marks.setRenderer(QgsSingleSymbolRenderer(marker_symbol(mark("square", 1.9, AMBER, INK, 0.25))))
+    marks.setLabeling(QgsVectorLayerSimpleLabeling(label_text('"name"', 7, up_to=12000)))
+    marks.setLabelsEnabled(True)
+    points = vector(f"{gpx}|layername=track_points", "south track, points")
+    points.setRenderer(QgsSingleSymbolRenderer(marker_symbol(mark("circle", 1.1, PAPER, INK, 0.25))))
+    track = vector(f"{gpx}|layername=tracks", "south track")
+    track.setRenderer(QgsSingleSymbolRenderer(line_symbol(line(GREY, 0.35))))
+    return [marks, points, track]
+
+
+def tables():
+    """Tables to give to the tools."""
+    return [vector(SAMPLE / f"{name}.csv", name.replace("_", " "))
+            for name in ("north_picks", "north_settings", "south_settings")]
+
+
+def add(project, title, layers, visible=True, expanded=True):
+    """Put the layers into the project under a group."""
+    group = project.layerTreeRoot().addGroup(title)
+    for layer in layers:
+        project.addMapLayer(layer, False)
+        group.addLayer(layer)
+    group.setItemVisibilityChecked(visible)
+    group.setExpanded(expanded)
+
+
+def main():
+    os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+    app = QgsApplication([], True)
+    app.initQgis()
+    project = QgsProject.instance()
+    project.setTitle("Orrelmere: sample outings")
+    project.setCrs(QgsCoordinateReferenceSystem("EPSG:32619"))
+    project.setEllipsoid("EPSG:7030")
+    project.setFilePathStorage(Qgis.FilePathType.Relative)
+    project.setBackgroundColor(QColor(LAND))
+    base = base_layers(SAMPLE)
+    add(project, "Truth, known to the simulator only", [truth_layer()], visible=False, expanded=False)
+    add(project, "South outing as recorded", south_layers())
+    add(project, "Tables for the tools", tables(), expanded=False)
+    add(project, "Orrelmere", base, expanded=False)
+    extent = base[-1].extent()
+    extent.scale(1.04)
+    project.viewSettings().setDefaultViewExtent(QgsReferencedRectangle(extent, project.crs()))
+    target = SAMPLE / "athwart_sample.qgz"
+    if not project.write(str(target)):
+        raise SystemExit(f"{target} could not be written: {project.error()}")
+    print(f"{target}: {len(project.mapLayers())} layers", flush=True)
+    os._exit(0)  # a torn-down QGIS may crash after its work is done
+
+
+if __name__ == "__main__":
+    main()

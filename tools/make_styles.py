@@ -1,0 +1,187 @@
+#!/usr/bin/env python3
+"""tools/make_styles.py: draws the style of every output layer and saves it as plugin/styles/<layer>.qml.
+
+Run it with the oldest QGIS supported: newer ones read its files, not the other way round. Colours are of the Okabe-Ito
+set, told apart with any colour vision; every distinction is also one of shape, width or hatching, for print in grey.
+"""
+from __future__ import annotations
+
+import os
+import pathlib
+import sys
+
+from qgis.core import (
+    QgsApplication,
+    QgsMapLayer,
+    QgsPalLayerSettings,
+    QgsRuleBasedLabeling,
+    QgsRuleBasedRenderer,
+    QgsVectorLayer,
+    QgsVectorLayerSimpleLabeling,
+)
+from qgis.PyQt.QtGui import QFont
+
+sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent))
+
+from style_parts import (
+    AMBER,
+    BLUE,
+    GREY,
+    INK,
+    PAPER,
+    PURPLE,
+    VERMILION,
+    arrows,
+    casing,
+    fill,
+    hatch,
+    label_text,
+    line,
+    line_symbol,
+    mark,
+    marker_symbol,
+    polygon_symbol,
+)
+
+STYLES = pathlib.Path(__file__).resolve().parents[1] / "plugin" / "styles"
+
+
+def rules(*parts):
+    """Renderer of (label, filter or '' or 'ELSE', symbol, largest scale denominator or 0) in drawing order."""
+    root = QgsRuleBasedRenderer.Rule(None)
+    for number, (label, condition, symbol, *scale) in enumerate(parts):
+        rule = QgsRuleBasedRenderer.Rule(symbol, 0, 0, "" if condition == "ELSE" else condition, label)
+        rule.setIsElse(condition == "ELSE")
+        if scale:
+            rule.setMinimumScale(scale[0])
+        rule.setRuleKey(f"{{athwart-{number}}}")
+        root.appendChild(rule)
+    renderer = QgsRuleBasedRenderer(root)
+    renderer.setUsingSymbolLevels(False)
+    return renderer
+
+
+def label_rules(*parts):
+    """Labelling of (filter, settings)."""
+    root = QgsRuleBasedLabeling.Rule(None)
+    for number, (condition, settings) in enumerate(parts):
+        rule = QgsRuleBasedLabeling.Rule(settings, 0, 0, condition)
+        rule.setRuleKey(f"{{athwart-label-{number}}}")
+        root.appendChild(rule)
+    return QgsRuleBasedLabeling(root)
+
+
+def swaths():
+    """Bottom seen: one quiet colour that darkens where passes overlap; sides are not the message here."""
+    seen = polygon_symbol(fill(BLUE, 62, outline=BLUE, outline_alpha=110, width=0.1))
+    return "Polygon", rules(("bottom seen", "", seen)), None
+
+
+def gaps():
+    """Gaps: solid where they stay whatever the position error, hatched where they may not be there."""
+    sure = polygon_symbol(fill(VERMILION, 165, outline=VERMILION, width=0.3))
+    unsure = polygon_symbol(hatch(VERMILION, 45, 1.6, 0.3),
+                            fill(VERMILION, 28, outline=VERMILION, width=0.26, dash=True))
+    labels = label_text("\"kind\" || '\\n' || round(\"area_m2\") || ' m²'", 7, "#7a3000", up_to=4000,
+                  placement=QgsPalLayerSettings.Placement.Horizontal)
+    labels.fitInPolygonOnly = True
+    return "Polygon", rules(("gap, certain", '"certain"', sure),
+                            ("gap, within the position error", "ELSE", unsure)), QgsVectorLayerSimpleLabeling(labels)
+
+
+def shore():
+    """Shore: what was not scanned stands out, thick and cased."""
+    missed = line_symbol(casing(1.5), line(PURPLE, 1.0, dash=(2.6, 1.1)))
+    return "LineString", rules(("shore scanned", "\"status\" = 'scanned'", line_symbol(line(BLUE, 0.7))),
+                               ("shore not scanned", "\"status\" = 'unscanned'", missed)), None
+
+
+def passes():
+    """Passes: thin, with arrows the way the boat went and the number when near."""
+    symbol = line_symbol(line(INK, 0.24), arrows(INK, 1.7, 34))
+    number = label_text('"pass_id"', 7, INK, QgsPalLayerSettings.Placement.Line, up_to=12000)
+    return "LineString", rules(("pass, the way of the boat", "", symbol)), QgsVectorLayerSimpleLabeling(number)
+
+
+def track():
+    """Samples: used ones small and dark, those left out as open circles."""
+    return "Point", rules(
+        ("sample left out", "NOT \"usable\"", marker_symbol(mark("circle", 1.2, None, VERMILION, 0.25)), 25000),
+        ("sample", '"usable"', marker_symbol(mark("circle", 0.75, INK, None)), 25000),
+        ("track", "", marker_symbol(mark("circle", 0.5, GREY, None)))), None
+
+
+def fixes():
+    """Fixes as logged: those with a depth dark, those without open."""
+    return "Point", rules(
+        ("fix without depth", '"depth_m" IS NULL', marker_symbol(mark("circle", 1.0, PAPER, GREY, 0.2))),
+        ("fix with depth", "ELSE", marker_symbol(mark("circle", 0.9, BLUE, None)))), None
+
+
+def waypoints():
+    """Waypoints: a flag-like square and the name."""
+    symbol = marker_symbol(mark("square", 2.0, AMBER, INK, 0.25))
+    return "Point", rules(("waypoint", "", symbol)), QgsVectorLayerSimpleLabeling(label_text('"name"', 7, up_to=8000))
+
+
+def targets():
+    """Targets: the shape tells the status; the label the name and how far off it may be."""
+    plain = [("target", "\"status\" = 'bottom' OR \"status\" IS NULL", mark("diamond", 3.0, AMBER, INK, 0.35)),
+             ("target near nadir", "\"status\" = 'near nadir'", mark("diamond", 3.0, PAPER, INK, 0.45)),
+             ("target, side unsure", "\"status\" = 'side unsure'", mark("half_square", 2.8, PAPER, INK, 0.4)),
+             ("target in the water column", "\"status\" = 'water column'", mark("triangle", 2.8, PAPER, INK, 0.4)),
+             ("target, ambiguous or off the grid", "ELSE", mark("cross2", 2.6, None, INK, 0.6))]
+    named = "coalesce(nullif(\"label\",''), 'target ' || \"target_id\")"
+    near = label_text(f"{named} || if(\"radius_m\" IS NULL, '', '\\n± ' || round(\"radius_m\",1) || ' m')", 7.5,
+                up_to=3000, weight=QFont.Weight.DemiBold)
+    far = label_text(named, 7.5, weight=QFont.Weight.DemiBold)
+    far.scaleVisibility, far.minimumScale, far.maximumScale = True, 30000, 3000
+    return "Point", rules(*((label, test, marker_symbol(mark("circle", 4.6, PAPER, None, alpha=150), symbol))
+                            for label, test, symbol in plain)), label_rules(("", near), ("", far))
+
+
+def ellipses():
+    """Error ellipses: the ground stays visible; a pale casing keeps the line clear of the swaths."""
+    return "Polygon", rules(("95 % ellipse", "", polygon_symbol(
+        fill(AMBER, 46, outline=PAPER, outline_alpha=220, width=0.9), fill(None, 0, outline=INK, width=0.32)))), None
+
+
+def areas():
+    """Areas asked about: an outline and what was covered."""
+    covered = label_text("if(\"covered_pct\" IS NULL, '', format_number(\"covered_pct\",0) || ' % seen')", 8.5, INK,
+                   QgsPalLayerSettings.Placement.Horizontal, QFont.Weight.DemiBold)
+    return "Polygon", rules(("area searched", "", polygon_symbol(
+        fill(None, 0, outline=INK, width=0.5, dash=True)))), QgsVectorLayerSimpleLabeling(covered)
+
+
+DRAWN = (swaths, gaps, shore, passes, track, fixes, waypoints, targets, ellipses, areas)
+
+
+def save(draw):
+    """Save one style; only what is drawn goes into the file."""
+    geometry, renderer, labels = draw()
+    layer = QgsVectorLayer(f"{geometry}?crs=EPSG:3857", draw.__name__, "memory")
+    layer.setRenderer(renderer)
+    if labels is not None:
+        layer.setLabeling(labels)
+        layer.setLabelsEnabled(True)
+    kept = (QgsMapLayer.StyleCategory.Symbology | QgsMapLayer.StyleCategory.Labeling
+            | QgsMapLayer.StyleCategory.Rendering)
+    message, ok = layer.saveNamedStyle(str(STYLES / f"{draw.__name__}.qml"), kept)
+    if not ok:
+        raise SystemExit(message)
+
+
+def main():
+    os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+    app = QgsApplication([], True)
+    app.initQgis()
+    STYLES.mkdir(parents=True, exist_ok=True)
+    for draw in DRAWN:
+        save(draw)
+    print(f"{len(DRAWN)} styles in {STYLES}", flush=True)
+    os._exit(0)  # a torn-down QGIS may crash after its work is done
+
+
+if __name__ == "__main__":
+    main()
