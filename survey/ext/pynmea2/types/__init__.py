@@ -1,0 +1,5 @@
+# pylint: disable=wildcard-import
+
+from .talker import *
+from .proprietary import *
+
