@@ -1,0 +1,191 @@
+"""Splitting missed ground by cause, and naming each piece.
+
+A gap is cut along causes, because the strips under the boat and the space between two lines nearly always open into
+each other, and a planner mends them in different ways:
+
+- causes that a raster knows (hidden, weak) and causes beside a pass (no bottom, break, nadir) cut out their own ground;
+- ``unvisited``: what is left and hangs together with a place farther than a swath from every swath, out to a quarter
+  more than that distance. Another line of its own fits there;
+- of the rest, each connected piece is ``between`` if two passes border it and the second of them holds at least as much
+  of its rim as the rim of the area does; ``edge`` if the area's rim borders a good part of it; else ``between`` (a pass
+  that doubles back) or, without pass lines, ``nadir`` (both sides of one pass).
+
+Pieces that come out narrower than the least width, or smaller than the least area, go back to their neighbour.
+"""
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from . import gap_zones, shapes
+
+__all__ = ["Piece", "split"]
+
+_ROOM = 1.25
+_RIM_SAMPLES = 400
+_RIM_SPACING_M = 0.5
+_OUTSIDE_M = 0.05
+_RIM_SHARE = 0.25
+"""A strip beside the shore has about as much rim as pass; one that only ends there has little."""
+
+
+@dataclass
+class Piece:
+    """One gap: a polygon in frame metres and its kind."""
+
+    ground: object
+    kind: str
+
+
+def split(gap, area, cover, lines, min_width, min_area):
+    """Pieces of the missed ground, each of one kind.
+
+    Parameters
+    ----------
+    gap : shapely polygon
+        Missed ground in frame metres, already opened by the least width.
+    area : shapely polygon
+        The area to be covered.
+    cover : survey.cover.Cover
+    lines : list of gap_zones.PassLine
+        Empty where unknown: then no bottom, breaks and the strips under the boat cannot be told from other gaps.
+    min_width, min_area : float
+        Pieces under either (m, m2) join the neighbour they share most rim with.
+
+    Returns
+    -------
+    list of Piece
+        Together they are the gap; none overlap.
+    """
+    causes = {"hidden": shapes.empty(), "weak": shapes.empty(), **cover.causes}
+    if lines:
+        causes.update(gap_zones.zones(lines, cover, gap))
+    pieces, rest = [], gap
+    for kind, zone in causes.items():
+        if not zone.is_empty:
+            pieces += [Piece(part, kind) for part in shapes.parts(rest.intersection(zone))]
+            rest = rest.difference(zone)
+    roomy = _unvisited(rest, area, cover)
+    pieces += [Piece(part, "unvisited") for part in roomy]
+    rest = rest.difference(shapes.union(roomy)) if roomy else rest
+    left = shapes.parts(rest)
+    kinds = _neighbourhood(left, area, cover, bool(lines))
+    pieces += [Piece(part, kind) for part, kind in zip(left, kinds)]
+    return _without_crumbs([piece for piece in pieces if piece.ground.area > 0], min_width, min_area)
+
+
+def _unvisited(gap, area, cover):
+    """Parts of the gap with room for another line."""
+    if gap.is_empty:
+        return []
+    if cover.levels[0].is_empty or not np.isfinite(cover.reach_m):
+        return shapes.parts(gap) if cover.levels[0].is_empty else []
+    reach = cover.reach_m
+    x0, y0, x1, y1 = area.bounds
+    margin = 2 * reach
+    window = shapes.polygon([(x0 - margin, y0 - margin), (x1 + margin, y0 - margin), (x1 + margin, y1 + margin),
+                             (x0 - margin, y1 + margin)])
+    core = window.difference(cover.levels[0]).buffer(-reach, 4).intersection(area)
+    if core.is_empty:
+        return []
+    near = gap.intersection(core.buffer(_ROOM * reach, 4))
+    cores = shapes.parts(core)
+    tree = shapes.Tree(cores)
+    return [part for part in shapes.parts(near) if len(tree.query(part))]
+
+
+def _neighbourhood(parts, area, cover, has_lines):
+    """Kind of each part by what borders it."""
+    if not parts:
+        return []
+    samples = [_rim(part) for part in parts]
+    owner = np.repeat(np.arange(len(parts)), [len(inside) for inside, _ in samples])
+    inside = np.vstack([s[0] for s in samples])
+    outside = np.vstack([s[1] for s in samples])
+    size = len(parts)
+    covered = np.bincount(owner[shapes.contains(cover.levels[0], *outside.T)], minlength=size)
+    rim = np.bincount(owner[~shapes.contains(area, *outside.T)], minlength=size)
+    first, second = covered.copy(), np.zeros(size, int)
+    if cover.passes:
+        first[:] = 0
+        tree = shapes.Tree([shapes.polygon(_box(part.bounds)) for part in parts])
+        for one in cover.passes:
+            chosen = np.isin(owner, tree.query(one.ground))
+            chosen[chosen] = (shapes.contains(one.ground, *outside[chosen].T)
+                              & ~shapes.contains(one.ground, *inside[chosen].T))
+            held = np.bincount(owner[chosen], minlength=size)
+            second = np.maximum(np.minimum(first, held), second)
+            first = np.maximum(first, held)
+    else:
+        second = covered // 2  # passes unknown: taken as bordered by two alike
+    alone = "between" if has_lines or not cover.passes else "nadir"
+    if not np.isfinite(cover.reach_m):
+        return [_name(s, f, r, alone) if f else "unvisited" for s, f, r in zip(second, first, rim)]
+    return [_name(s, f, r, alone) for s, f, r in zip(second, first, rim)]
+
+
+def _name(second, first, rim, alone):
+    if second and second >= rim:
+        return "between"
+    return "edge" if rim and rim >= _RIM_SHARE * first else alone
+
+
+def _box(bounds):
+    x0, y0, x1, y1 = bounds
+    m = 2 * _OUTSIDE_M
+    return [(x0 - m, y0 - m), (x1 + m, y0 - m), (x1 + m, y1 + m), (x0 - m, y1 + m)]
+
+
+def _rim(part):
+    """Places just inside and just outside the rim of a polygon, evenly spaced along it: two (n, 2) arrays."""
+    inside, outside = [], []
+    spacing = max(_RIM_SPACING_M, part.length / _RIM_SAMPLES)
+    for shell, holes in shapes.rings(part):
+        for sign, ring in [(1, shell), *((-1, hole) for hole in holes)]:
+            edge = np.diff(ring, axis=0)
+            length = np.hypot(*edge.T)
+            run = np.concatenate([[0.0], np.cumsum(length)])
+            stations = (np.arange(max(3, int(run[-1] / spacing))) + 0.5) / max(3, int(run[-1] / spacing)) * run[-1]
+            at = np.clip(np.searchsorted(run, stations, "right") - 1, 0, len(edge) - 1)
+            unit = edge[at] / np.maximum(length[at], 1e-12)[:, None]
+            xy = ring[at] + (stations - run[at])[:, None] * unit
+            turn = sign * np.sign(_signed_area(ring)) * _OUTSIDE_M
+            out = turn * np.column_stack([unit[:, 1], -unit[:, 0]])
+            inside.append(xy - out)
+            outside.append(xy + out)
+    return np.vstack(inside), np.vstack(outside)
+
+
+def _signed_area(ring):
+    x, y = (ring - ring[0]).T
+    return float(np.sum(x[:-1] * y[1:] - x[1:] * y[:-1]) / 2)
+
+
+def _without_crumbs(pieces, min_width, min_area):
+    """Pieces too small or too narrow to stand alone joined to the neighbour they share most rim with."""
+    crumbs = [i for i, piece in enumerate(pieces) if _is_crumb(piece.ground, min_width, min_area)]
+    whole = sorted(set(range(len(pieces))) - set(crumbs))
+    tree = shapes.Tree([pieces[i].ground for i in whole])
+    gained, alone = {}, []
+    for i in crumbs:
+        crumb = pieces[i].ground
+        touching = [whole[k] for k in tree.query(crumb.buffer(1e-6, 1))]
+        shared = [crumb.buffer(1e-3, 1).intersection(pieces[k].ground).area for k in touching]
+        if touching:
+            gained.setdefault(touching[int(np.argmax(shared))], []).append(crumb)
+        else:
+            alone.append(pieces[i])
+    kept = [Piece(_glued(pieces[i].ground, gained[i]) if i in gained else pieces[i].ground, pieces[i].kind)
+            for i in whole]
+    return kept + alone
+
+
+def _is_crumb(polygon, min_width, min_area):
+    if polygon.area < min_area:
+        return True
+    return polygon.area / polygon.length < min_width / 2 and polygon.buffer(-0.499 * min_width, 4).is_empty
+
+
+def _glued(polygon, crumbs):
+    return shapes.drop_small_holes(shapes.union([polygon, *crumbs]))
