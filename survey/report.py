@@ -5,12 +5,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from . import mapsvg, pages, report_tables
+from . import levels, mapsvg, pages, report_tables, shapes
 from .mapsvg import Ink, MapLayer
 from .pages import number
 
-__all__ = ["Layers", "ReportLayer", "area_rows", "coverage_page"]
+__all__ = ["Layers", "ReportLayer", "area_rows", "coverage_page", "looks_inside"]
 
+_MOST_LOOKS = 3
 _NAME_FIELDS = ("name", "label", "title", "area", "id")
 
 
@@ -51,6 +52,31 @@ class Layers:
         """Degrees of a point in the frame."""
         lon, lat = self.frame.frame_to_lonlat(point.x, point.y)
         return float(lon), float(lat)
+
+
+def looks_inside(frame, swaths, areas):
+    """Ground of the areas seen by at least 1, 2 and 3 separate passes.
+
+    Parameters
+    ----------
+    frame : survey.frame.Frame
+    swaths, areas : ReportLayer
+        ``swaths`` by outing and pass; both sides of a pass are one look.
+
+    Returns
+    -------
+    list of (looks, ground m2)
+        Ends before the first level that is empty; [] where passes were drawn as one and cannot be told apart.
+    """
+    passes = {}
+    for outing, number_, geometry in zip(swaths.columns["outing"], swaths.columns["pass_id"], swaths.geometries):
+        passes.setdefault((outing, number_), []).append(geometry)
+    if any(np.isnan(number_) for _, number_ in passes):
+        return []
+    inside = levels.merged(areas.geometries)
+    seen = levels.levels([levels.merged(strips) for strips in passes.values()], _MOST_LOOKS)
+    sizes = [shapes.geodesic_area(frame, shapes.polygonal(level.intersection(inside))) for level in seen]
+    return [(k, size) for k, size in enumerate(sizes, 1) if size > 0]
 
 
 def area_rows(areas):

@@ -102,6 +102,8 @@ class CoverageReport(AthwartAlgorithm):
             step(0.5)
             carried = [shapes.empty() if g is None else shapes.to_frame(frame, g) for g in geometries[name]]
             setattr(made, name.lower(), report.ReportLayer(tab.name, _columns(tab, getattr(fields, name)), carried))
+        if made.swaths is not None and made.areas is not None:
+            made.looks = report.looks_inside(frame, made.swaths, made.areas)
         return made
 
 

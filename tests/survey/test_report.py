@@ -1,0 +1,172 @@
+"""The report page: true to its layers, self-contained, safe with any name, readable by a machine that reads aloud."""
+import re
+from html.parser import HTMLParser
+
+import numpy as np
+import pytest
+import shapely.geometry as sg
+from athwart.survey import fields, mapsvg, pages, report
+from athwart.survey.frame import Frame
+
+FRAME = Frame("EPSG:32632", 9.0, 47.0)
+NASTY = '<script>alert("x")</script> & Söhne'
+
+
+def columns(layer, rows, **given):
+    """Columns of a contract layer: unknown everywhere but where given."""
+    blank = {"string": "", "bool": False, "datetime": ""}
+    made = {}
+    for f in layer:
+        value = given.get(f.name, blank.get(f.kind, np.nan))
+        made[f.name] = np.array(value if isinstance(value, list) else [value] * rows,
+                                dtype=object if f.kind in ("string", "datetime") else None)
+    return made
+
+
+@pytest.fixture
+def layers():
+    square = sg.box(0, 0, 200, 100)
+    areas = report.ReportLayer("areas", columns(fields.AREAS, 2, area_m2=[20000.0, 10000.0], looks_min=[0, 0],
+                                                covered_m2=[15000.0, 9000.0], covered_pct=[75.0, 90.0],
+                                                low_pct=[70.0, 85.0], high_pct=[80.0, 93.0]),
+                               [square, sg.box(200, 0, 300, 100)])
+    areas.columns["name"] = np.array([NASTY, "East bed"], object)
+    gaps = report.ReportLayer("gaps", columns(fields.GAPS, 2, gap_id=[1, 2], kind=["between", "nadir"],
+                                              area_m2=[4000.0, 1000.0], width_m=[20.0, 4.0], length_m=[200.0, 250.0],
+                                              certain=[True, False]), [sg.box(0, 0, 200, 20), sg.box(0, 48, 250, 52)])
+    shore = report.ReportLayer("shore", columns(fields.SHORE, 2, status=["scanned", "unscanned"],
+                                                length_m=[300.0, 100.0]),
+                               [sg.LineString([(0, 0), (300, 0)]), sg.LineString([(300, 0), (300, 100)])])
+    passes = report.ReportLayer("passes", columns(fields.PASSES, 1, outing="north", pass_id=3, length_m=250.0,
+                                                  mean_speed_mps=2.0, mean_depth_m=9.0, range_m=30.0, too_fast_pct=40.0,
+                                                  off_band_pct=100.0), [sg.LineString([(0, 50), (250, 50)])])
+    targets = report.ReportLayer("targets", columns(fields.TARGETS, 1, target_id=1, label=NASTY, status="bottom",
+                                                    semi_major_m=6.1, semi_minor_m=4.0, azimuth_deg=30.0,
+                                                    confidence_pct=95.0, main_cause="position"), [sg.Point(50, 60)])
+    swaths = report.ReportLayer("swaths", columns(fields.SWATHS, 1, range_model="slant", blind_deg=20.0),
+                                [sg.box(0, 20, 250, 80)])
+    return report.Layers(FRAME, passes=passes, swaths=swaths, areas=areas, gaps=gaps, shore=shore, targets=targets,
+                         looks=[(1, 24000.0), (2, 6000.0)])
+
+
+class Reader(HTMLParser):
+    """Checks that every element closes, and collects what a reader hears."""
+
+    VOID = {"meta", "br"}
+
+    def __init__(self):
+        super().__init__()
+        self.open, self.seen, self.words, self.headings = [], [], [], []
+
+    def handle_starttag(self, tag, attrs):
+        self.seen.append((tag, dict(attrs)))
+        if tag not in self.VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag, attrs):
+        self.seen.append((tag, dict(attrs)))
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+    def handle_data(self, data):
+        if "style" not in self.open:
+            self.words.append(data)
+            if self.open and self.open[-1] in ("h1", "h2"):
+                self.headings.append((self.open[-1], data))
+
+
+def read(page):
+    reader = Reader()
+    reader.feed(page)
+    assert not reader.open
+    return reader
+
+
+def test_the_page_is_whole_alone_and_safe(layers):
+    page = report.coverage_page(layers, NASTY, "2024-05-01 10:00 UTC")
+    reader = read(page)
+    tags = {tag for tag, _ in reader.seen}
+    assert not tags & {"script", "link", "iframe", "img", "object"}
+    assert not re.search(r"(?:src|href)\s*=|url\(|@import", page)
+    assert [h for h, _ in reader.headings].count("h1") == 1
+    assert reader.headings[0] == ("h1", NASTY)
+    assert ("html", {"lang": "en"}) in reader.seen
+    drawing = next(attrs for tag, attrs in reader.seen if tag == "svg")
+    assert drawing["role"] == "img" and "Map of" in drawing["aria-label"]
+    tables = sum(tag == "table" for tag, _ in reader.seen)
+    assert tables >= 6 and sum(tag == "caption" for tag, _ in reader.seen) == tables
+    assert all(attrs.get("scope") in ("row", "col") for tag, attrs in reader.seen if tag == "th")
+
+
+def test_key_figures_are_those_of_the_layers(layers):
+    """By hand: 24 000 of 30 000 m2 seen; low (70 * 2 + 85) / 3, high (80 * 2 + 93) / 3; 100 of 400 m shore missed."""
+    words = " ".join(" ".join(read(report.coverage_page(layers, "t", "now")).words).split())
+    for phrase in ("80.0 %", "between 75.0 and 84.3 %", "3.00 ha", "0.50 ha together", "largest 4 000 m2", "100 m",
+                   "25.0 % of 400 m", "0.42 per hectare surveyed", "too fast in 40 %; depth outside the band in 100 %",
+                   "6.1 by 4.0 m", "2 or more", "0.60 ha", "20.0 %"):
+        assert phrase in words.replace("\u202f", " ").replace("\u00a0", " "), phrase
+
+
+def test_looks_are_counted_by_pass_inside_the_areas_only(layers):
+    """Two passes overlap in 50 x 60 m; half of the second lies outside the areas."""
+    swaths = report.ReportLayer("swaths", columns(fields.SWATHS, 3, outing="n", pass_id=[1.0, 1.0, 2.0]),
+                                [sg.box(0, 20, 250, 50), sg.box(0, 50, 250, 80), sg.box(200, 20, 400, 80)])
+    rows = report.looks_inside(FRAME, swaths, layers.areas)
+    assert [k for k, _ in rows] == [1, 2]
+    assert rows[0][1] == pytest.approx(300 * 60, rel=1e-4)
+    assert rows[1][1] == pytest.approx(50 * 60, rel=1e-4)
+
+
+def test_coordinates_of_gaps_and_targets_are_geographic(layers):
+    lon, lat = FRAME.frame_to_lonlat(50.0, 60.0)
+    assert f"{lat:.6f}, {lon:.6f}" in report.coverage_page(layers, "t", "now")
+
+
+def test_the_table_has_a_row_for_each_area_and_no_nan(layers):
+    layers.areas.columns["low_pct"][1] = np.nan
+    head, rows = report.area_rows(layers.areas)
+    assert head[0] == "area" and len(rows) == 2
+    assert rows[0][:3] == [NASTY, 20000.0, 15000.0]
+    assert rows[1][head.index("low_pct")] == ""
+
+
+def test_any_layer_may_be_missing_or_empty(layers):
+    empty = report.ReportLayer("gaps", columns(fields.GAPS, 0), [])
+    assert "No gap is larger" in report.coverage_page(report.Layers(FRAME, gaps=empty), "t", "now")
+    for name in ("passes", "swaths", "areas", "gaps", "shore", "targets"):
+        read(report.coverage_page(report.Layers(FRAME, **{name: getattr(layers, name)}), "t", "now"))
+
+
+def test_the_scale_bar_is_as_long_as_it_says(layers):
+    drawing = mapsvg.draw_map([mapsvg.MapLayer("a", mapsvg.Ink(stroke="#000000"), [sg.box(0, 0, 400, 100)])], "t")
+    xs = [float(v) for v in re.findall(r"[ML]([\d.]+) ", re.search(r'<path d="([^"]+)"', drawing).group(1))]
+    bar = re.search(r'<line x1="14.0" y1="[\d.]+" x2="([\d.]+)".*?>(\d+) m<', drawing)
+    assert (float(bar.group(1)) - 14.0) / float(bar.group(2)) == pytest.approx((max(xs) - min(xs)) / 400, rel=1e-3)
+
+
+def test_numbers_are_written_for_people():
+    assert pages.number(1234567.8, 1, "m") == "1\u202f234\u202f567.8\u00a0m"
+    assert pages.number(float("nan")) == pages.number(None) == "not known"
+
+
+@pytest.mark.parametrize("most, nice", [(1.0, 1.0), (4.9, 2.0), (99.0, 50.0), (1000.0, 1000.0)])
+def test_scale_bars_are_round(most, nice):
+    assert mapsvg.nice_length(most) == nice
+
+
+def contrast(a, b):
+    """WCAG 2.1 contrast ratio of two colours."""
+    def luminance(colour):
+        parts = [int(colour[i:i + 2], 16) / 255 for i in (1, 3, 5)]
+        r, g, b_ = [p / 12.92 if p <= 0.03928 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
+        return 0.2126 * r + 0.7152 * g + 0.0722 * b_
+    high, low = sorted((luminance(a), luminance(b)), reverse=True)
+    return (high + 0.05) / (low + 0.05)
+
+
+def test_text_colours_have_the_contrast_wcag_asks_for(layers):
+    """WCAG 2.1, success criterion 1.4.3: 4.5 to 1."""
+    css = re.search(r"<style>(.*?)</style>", report.coverage_page(layers, "t", "now"), re.S).group(1)
+    colours = set(re.findall(r"[;{\n]color:(#[0-9a-f]{6})", css))
+    assert colours and all(contrast(colour, "#ffffff") >= 4.5 for colour in colours)
