@@ -6,6 +6,7 @@ from importlib import import_module
 __all__ = ["TOOLS", "all_tools"]
 
 TOOLS = (
+    ("track.readlogs", "ReadLogs"),
 )
 """(module below this package, class) of every tool, in the order of the job."""
 

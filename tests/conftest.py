@@ -1,6 +1,7 @@
 """Shared by every test: the clone as package `athwart`, and the real recordings."""
 import pathlib
 import sys
+import time
 
 import pytest
 
@@ -22,3 +23,18 @@ def root():
 def fixtures():
     """Folder of the real recordings and maps."""
     return ROOT / "tests" / "fixtures"
+
+
+@pytest.fixture
+def zone(monkeypatch):
+    """zone("America/Chicago"): the computer's own time zone, until the test is over."""
+    if not hasattr(time, "tzset"):
+        pytest.skip("the zone cannot be set on this system")
+
+    def call(name):
+        monkeypatch.setenv("TZ", name)
+        time.tzset()
+
+    yield call
+    monkeypatch.undo()
+    time.tzset()

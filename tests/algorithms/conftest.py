@@ -34,9 +34,13 @@ def run(provider):
 
 @pytest.fixture
 def run_as_child(provider):
-    """run_as_child(tool id, {parameters}): the tool as the only child of a model, which skips the parameter check."""
+    """run_as_child(tool id, {parameters}): the tool as the only child of a model, which skips the parameter check.
+
+    On 3.22 a model's exception only says that a child failed; the child's own words are in the log and are added.
+    """
     from qgis.core import (
         QgsProcessingContext,
+        QgsProcessingException,
         QgsProcessingFeedback,
         QgsProcessingModelAlgorithm,
         QgsProcessingModelChildAlgorithm,
@@ -61,7 +65,11 @@ def run_as_child(provider):
         context = QgsProcessingContext()
         context.setProject(QgsProject.instance())
         destination = {"child:out": "TEMPORARY_OUTPUT"} if output else {}
-        results, ok = model.run(destination, context, QgsProcessingFeedback(False), {}, False)
+        feedback = QgsProcessingFeedback(False)
+        try:
+            results, ok = model.run(destination, context, feedback, {}, False)
+        except QgsProcessingException as error:
+            raise QgsProcessingException(f"{error}\n{feedback.textLog()}") from error
         layer = context.takeResultLayer(results.get("child:out", "")) if output else None
         return results, layer
     return call
