@@ -1,0 +1,106 @@
+#!/usr/bin/env python3
+"""tools/make_figures.py: the guide's drawings (docs/images/*.svg), computed with the product's own code.
+
+Needs matplotlib beside the core's packages. Run it when a formula or a default changes, and look at the result.
+"""
+from __future__ import annotations
+
+import pathlib
+import sys
+
+import matplotlib
+
+matplotlib.use("svg")
+import matplotlib.pyplot as plt
+import numpy as np
+from matplotlib.patches import Polygon
+
+ROOT = pathlib.Path(__file__).resolve().parents[1]
+sys.path.insert(0, str(ROOT / "tests" / "plugins"))
+import clone  # noqa: E402
+
+clone.load()
+from athwart.survey import ranges, units  # noqa: E402
+
+IMAGES = ROOT / "docs" / "images"
+INK, GOLD, BLUE, RED, GREY = "#12384a", "#b36b00", "#0b5a80", "#b3261e", "#5b6f79"
+plt.rcParams.update({"font.family": "DejaVu Sans", "font.size": 11, "axes.edgecolor": GREY, "axes.labelcolor": INK,
+                     "text.color": INK, "xtick.color": INK, "ytick.color": INK, "axes.spines.top": False,
+                     "axes.spines.right": False, "svg.hashsalt": "athwart", "svg.fonttype": "path"})
+
+
+def save(figure, name):
+    """One SVG, the same bytes each time."""
+    figure.tight_layout()
+    figure.savefig(IMAGES / f"{name}.svg", metadata={"Date": None, "Creator": None})
+    plt.close(figure)
+
+
+def record():
+    """Cross-section of one ping, and the row it paints."""
+    depth, reach, blind, height, out = 8.0, 30.0, 20.0, 1.6, 17.0
+    edge = float(ranges.ground_range(reach, depth))
+    inner = float(ranges.blind_range(depth, blind))
+    shadow = out * depth / (depth - height)
+    figure, (side, row) = plt.subplots(2, 1, figsize=(8.6, 5.4), height_ratios=[3, 1])
+    side.axhspan(-depth, 0, color="#dceaf0")
+    side.axhspan(-depth - 1.5, -depth, color="#c9b48a")
+    for start, stop in ((inner, out), (shadow, edge)):
+        side.add_patch(Polygon([(0, 0), (start, -depth), (stop, -depth)], color="#f2d49a"))
+    side.plot([0, edge], [0, -depth], color=GOLD)
+    side.plot([0, 0], [0, -depth], color=INK, ls="--")
+    side.add_patch(Polygon([(-1.4, 0.0), (1.4, 0.0), (1.0, -0.5), (-1.0, -0.5)], color=INK))
+    side.add_patch(Polygon([(out, -depth), (out, -depth + height), (out + 0.5, -depth + height), (out + 0.5, -depth)],
+                           color=RED))
+    side.text(0.4, -depth / 2, "H, water under\nthe transducer", va="center", ha="left", fontsize=9)
+    side.text(edge * 0.62, -depth * 0.5, "R, slant range", rotation=-13, color=GOLD, fontsize=10)
+    side.annotate("", (edge, -depth - 0.8), (0, -depth - 0.8), arrowprops={"arrowstyle": "<->", "color": INK})
+    side.text(edge / 2, -depth - 1.45, "G, ground range", ha="center", va="bottom", fontsize=10)
+    side.text(inner / 2, -depth + 0.25, "blind", ha="center", fontsize=9, color=GREY)
+    side.text((out + shadow) / 2 + 0.4, -depth + 0.25, "shadow", ha="center", fontsize=9, color=GREY)
+    side.set(xlim=(-2, 31), ylim=(-depth - 1.6, 1.2))
+    side.axis("off")
+    slant = np.linspace(0, reach, 600)
+    level = np.where(slant < depth, 0.05, 0.75 - 0.012 * slant)
+    top = float(np.hypot(out, depth - height))
+    end = float(np.hypot(shadow, depth))
+    level = np.where((slant > top) & (slant < end), 0.05, level)
+    level = np.where(np.abs(slant - top) < 0.25, 1.0, level)
+    row.imshow(level[None, :], aspect="auto", cmap="gray", extent=(0, reach, 0, 1), vmin=0, vmax=1)
+    row.set(yticks=[], xlabel="the row this ping paints: slant range, m", xlim=(-2, 31))
+    row.text(depth / 2, 0.5, "water column", color="white", ha="center", va="center", fontsize=9)
+    row.spines["left"].set_visible(False)
+    save(figure, "record")
+
+
+def range_budget():
+    """Ground range against depth for three settings, by the rule of thumb and by the triangle."""
+    figure, axes = plt.subplots(figsize=(8.6, 4.2))
+    for feet, colour in ((25, GOLD), (80, BLUE), (120, RED)):
+        setting = feet * units.LENGTHS["ft"]
+        depth = np.linspace(0, setting, 200)
+        for model, style in (("slant", "-"), ("subtract", "--")):
+            axes.plot(depth / units.LENGTHS["ft"], ranges.ground_range(setting, depth, model) / units.LENGTHS["ft"],
+                      style, color=colour, label=f"{feet} ft set" if model == "slant" else None)
+    axes.plot([], [], "--", color=GREY, label="rule of thumb: range less depth")
+    axes.set(xlabel="water under the transducer, ft", ylabel="bottom seen to each side, ft", xlim=(0, 120), ylim=(0, 125))
+    axes.legend(frameon=False, ncol=2, loc="lower left", bbox_to_anchor=(0, 1.0))
+    save(figure, "range")
+
+
+def distance():
+    """The ground behind the boat for the same seconds at two speeds."""
+    figure, axes = plt.subplots(figsize=(8.6, 2.6))
+    for y, miles_per_hour in ((1, 3), (0, 15)):
+        ground = miles_per_hour * units.SPEEDS["mph"] * 20 / units.LENGTHS["ft"]
+        axes.barh(y, ground, height=0.5, color=BLUE if y else GOLD)
+        axes.text(ground + 6, y, f"{ground:.0f} ft", va="center")
+    axes.set(yticks=[1, 0], yticklabels=["3 mph", "15 mph"], xlabel="ground behind the antenna after 20 s of screen, ft",
+             xlim=(0, 500))
+    save(figure, "distance")
+
+
+if __name__ == "__main__":
+    record()
+    range_budget()
+    distance()
