@@ -5,7 +5,8 @@ moves all its passes together, against the shore and against other outings. So e
 1.645 sigma of the former, the passes of an outing are joined, and the whole is then moved by what is left of
 1.645 sigma of both. A bias that opens no gap between two neighbours opens none here either.
 
-1.645 is the one-sided 95 % point of the normal distribution (JCGM 100:2008, table G.1).
+1.645 is the one-sided 95 % point of the normal distribution (JCGM 100:2008, table G.1). In the middle of a gap that is
+only just wider than both margins either neighbour may reach, so that strip may have been seen 1 time in 10.
 """
 from __future__ import annotations
 
