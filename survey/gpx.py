@@ -107,7 +107,7 @@ def _local(tag):
 
 
 def _track_points(root):
-    """Elements of all track points, and for each the number of its segment among those that are not empty."""
+    """Elements of all track points, and for each the number of its segment."""
     points, segments, number = [], [], 0
     for track in root:
         if _local(track.tag) != "trk":
@@ -116,7 +116,7 @@ def _track_points(root):
             own = [element for element in segment if _local(element.tag) == "trkpt"]
             points += own
             segments += [number] * len(own)
-            number += bool(own)
+            number += 1
     return points, segments
 
 

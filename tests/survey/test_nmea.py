@@ -198,6 +198,16 @@ def test_midnight_between_a_dated_and_an_undated_sentence():
                           "2024-06-01T00:00:02Z"]
 
 
+def test_clocks_that_waver_about_midnight():
+    log = log_of(gll("235959"), gll("000001"), gll("235959.9"), gll("000002"), log_date=parse_date("2024-05-31"))
+    assert times(log) == ["2024-05-31T23:59:59Z", "2024-06-01T00:00:01Z", "2024-06-01T00:00:02Z"]
+
+
+def test_a_date_sentence_on_the_other_side_of_midnight():
+    log = log_of(gll("235959"), "GPZDA,000000,01,06,2024,00,00", gll("000001"))
+    assert times(log) == ["2024-05-31T23:59:59Z", "2024-06-01T00:00:01Z"]
+
+
 def test_the_date_comes_before_the_log_has_it_too():
     log = log_of(gll("235958"), gll("235959"), gll("000000"), rmc("000001", date="010624"))
     assert times(log)[0] == "2024-05-31T23:59:58Z"
@@ -255,10 +265,11 @@ def test_sentences_of_one_moment_are_one_fix():
 def test_void_positions_are_dropped_and_counted():
     log = log_of(rmc("120000"), "GPRMC,120001,V,4500.000,N,09300.000,W,,,310524,,",
                  "GPGGA,120002,4500.000,N,09300.000,W,0,,,,M,,M,,", "GPGGA,120003,,,,,,,,,M,,M,,",
-                 "GPRMC,120004,A,4500.000,N,09300.000,W,4.0,90.0,310524,,,N", "GPGLL,0000.000,N,00000.000,E,120005,A",
+                 "GPRMC,120004,A,4500.000,N,09300.000,W,4.0,90.0,310524,,,N",
+                 "GPGLL,0000.000,N,00000.000,E,120005,A", "GPGLL,4500.000,N,09300.000,W,120005.5,A,N",
                  "GPGNS,120006,,,,,NN,0,,,,,", "GPGNS,120007,4500.000,N,09300.000,W,AN,9,1.5,,,,", rmc("120008"))
     assert [iso_time(t)[17:19] for t in log.fixes["t_s"]] == ["00", "07", "08"]
-    assert log.tally.count() == 6
+    assert log.tally.count("positions without a fix (status V, quality 0 or empty)") == log.tally.count() == 7
     assert log.fixes["hdop"][1] == 1.5 and log.fixes["satellites"][1] == 9
 
 
@@ -290,7 +301,7 @@ def test_late_sentences_are_dropped_and_counted():
 
 
 def test_two_receivers_do_not_make_one_zigzag():
-    bodies = []
+    bodies = [rmc("115958"), rmc("115959")]
     for second in range(20):
         bodies += [rmc(f"1200{second:02d}"), f"ECGLL,4501.000,N,09300.000,W,1200{second:02d}.4,A"]
     log = log_of(*bodies)
