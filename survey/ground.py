@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-__all__ = ["moved", "steps", "wrapped"]
+__all__ = ["apart", "moved", "steps", "wrapped"]
 
 
 def wrapped(degrees):
@@ -17,21 +17,26 @@ def wrapped(degrees):
 
 
 def steps(geod, lon, lat):
-    """Metres east and north from each point to the next.
+    """Metres east and north from each of (n,) points to the next, as two (n - 1,) arrays; degrees, ``pyproj.Geod``."""
+    lon, lat = np.asarray(lon, float), np.asarray(lat, float)
+    return apart(geod, lon[:-1], lat[:-1], lon[1:], lat[1:])
+
+
+def apart(geod, lon1, lat1, lon2, lat2):
+    """Metres east and north from first to second points.
 
     Parameters
     ----------
     geod : pyproj.Geod
-    lon, lat : (n,) arrays
-        Degrees.
+    lon1, lat1, lon2, lat2 : (n,) arrays
+        Degrees; the shorter way round is taken.
 
     Returns
     -------
-    (east, north) : (n - 1,) arrays
+    (east, north) : (n,) arrays
     """
-    lon, lat = np.asarray(lon, float), np.asarray(lat, float)
-    per_lon, per_lat = _metres_per_degree(geod, (lat[1:] + lat[:-1]) / 2)
-    return wrapped(np.diff(lon)) * per_lon, np.diff(lat) * per_lat
+    per_lon, per_lat = _metres_per_degree(geod, (lat1 + lat2) / 2)
+    return wrapped(lon2 - lon1) * per_lon, (lat2 - lat1) * per_lat
 
 
 def moved(geod, lon, lat, east, north):

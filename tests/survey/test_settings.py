@@ -1,0 +1,119 @@
+"""Range in force: steps that hold, notes by time and by waypoint, and refusals that say what would fit."""
+import numpy as np
+import pytest
+import sailed
+from athwart.survey import settings
+from athwart.survey.errors import InputError
+from hypothesis import given
+from hypothesis import strategies as st
+
+CLOCK = 1.7e9 + np.arange(0.0, 7200.0, 1.0)  # 2023-11-14 22:13:20 on, two hours
+
+
+def notes(minutes, ranges, shift_h=0.0, clock=CLOCK, **more):
+    return settings.range_notes(clock[0] + 60 * np.asarray(minutes, float) + 3600 * shift_h, ranges, clock, **more)
+
+
+def test_a_range_holds_until_the_next_and_is_never_interpolated():
+    found = settings.in_force(CLOCK, notes([50, 10], [20.0, 40.0]), before_m=30.0)
+    changes = np.flatnonzero(np.diff(found)) + 1
+    assert changes.tolist() == [600, 3000]  # in force from the very moment on
+    assert found[[0, 599, 600, 2999, 3000, -1]].tolist() == [30, 30, 40, 40, 20, 20]
+
+
+def test_before_the_first_note_the_range_is_unknown():
+    found = settings.in_force(CLOCK, notes([10], [40.0]))
+    assert np.isnan(found[:600]).all() and (found[600:] == 40).all()
+
+
+def test_a_note_made_before_setting_out_holds_from_the_start():
+    assert (settings.in_force(CLOCK, notes([-20], [40.0])) == 40).all()
+
+
+@given(st.lists(st.tuples(st.integers(0, 7199), st.sampled_from([10.0, 20.0, 40.0])), min_size=1, max_size=8,
+                unique_by=lambda pair: pair[0]))
+def test_in_force_equals_a_walk_through_the_notes(pairs):
+    found = settings.in_force(CLOCK[::60], settings.range_notes(
+        np.array([CLOCK[0] + second for second, _ in pairs]), np.array([r for _, r in pairs]), CLOCK), 99.0)
+    for clock, value in zip(CLOCK[::60], found):
+        past = [(second, r) for second, r in pairs if CLOCK[0] + second <= clock]
+        assert value == (max(past)[1] if past else 99.0)
+
+
+@pytest.mark.parametrize("hours", [-9, -5, 5.5, 2, 12.75])
+def test_notes_in_another_zone_are_refused_with_the_offset_that_fits(hours):
+    with pytest.raises(InputError, match="SETTINGS runs from 2023.*no change of range falls within") as refusal:
+        notes([0, 30, 118], [20.0, 40.0, 20.0], shift_h=-hours, time_offset=1.0)
+    assert f"Adding {hours:+g} hours would fit" in str(refusal.value)
+    assert f"TIME_OFFSET={1 + hours:g}" in str(refusal.value)
+
+
+def test_notes_of_another_day():
+    with pytest.raises(InputError, match="check the dates"):
+        notes([0, 30], [20.0, 40.0], shift_h=-24 * 7)
+
+
+@pytest.mark.parametrize("from_s, ranges, words", [
+    ([], [], "SETTINGS is empty"),
+    ([CLOCK[0], np.nan], [10.0, 20.0], "Row 2 of SETTINGS lacks"),
+    ([CLOCK[0], CLOCK[9]], [10.0, np.nan], "Row 2 of SETTINGS lacks"),
+    ([CLOCK[0]], [0.0], "range of 0"),
+    ([CLOCK[0]], [-5.0], "range of -5"),
+    ([CLOCK[7], CLOCK[7]], [10.0, 20.0], "two ranges for the same moment"),
+])
+def test_rows_that_cannot_be_used(from_s, ranges, words):
+    with pytest.raises(InputError, match=words):
+        settings.range_notes(np.array(from_s), np.array(ranges), CLOCK)
+
+
+def test_a_field_holds_its_last_value():
+    values = np.array([np.nan, 20.0, np.nan, np.nan, 40.0, np.nan])
+    assert np.array_equal(settings.held(values, "rng"), [np.nan, 20, 20, 20, 40, 40], equal_nan=True)
+
+
+@pytest.mark.parametrize("values, words", [([np.nan, np.nan], "rng.*no range at all.*RANGE"),
+                                           ([20.0, 0.0], "range of 0")])
+def test_a_field_without_ranges(values, words):
+    with pytest.raises(InputError, match=words):
+        settings.held(np.array(values), "rng")
+
+
+def line_and_back():
+    lon, lat, clock = sailed.sail(-93.0, 45.0, sailed.lawnmower(2, 200))
+    return lon, lat, clock, np.zeros(len(clock), int)
+
+
+def moment(name_lon_lat, track=None):
+    lon, lat, clock, stretch = track or line_and_back()
+    name, mark_lon, mark_lat = name_lon_lat
+    return settings.moments_at(sailed.WGS84, lon, lat, clock, stretch, [name], np.array([mark_lon]),
+                               np.array([mark_lat]))[0] - clock[0]
+
+
+@pytest.mark.parametrize("second", [0, 37, 150.25, 330])
+@pytest.mark.parametrize("aside", [0.0, 8.0])
+def test_a_waypoint_gives_the_moment_the_boat_was_there(second, aside):
+    lon, lat, clock, _ = line_and_back()
+    k = int(second)
+    azimuth, _, _ = sailed.WGS84.inv(lon[k], lat[k], lon[k + 1], lat[k + 1])
+    mark = sailed.WGS84.fwd(lon[k], lat[k], azimuth, 2.0 * (second - k))[:2]
+    mark = sailed.WGS84.fwd(*mark, azimuth + 90, aside)[:2]
+    assert moment(("set 20", *mark)) == pytest.approx(second, abs=0.01)
+
+
+def test_a_waypoint_off_the_track_is_refused_by_name():
+    with pytest.raises(InputError, match="Waypoint 'home' of SETTINGS lies .* m from the track"):
+        moment(("home", -93.0, 45.01))
+
+
+def test_a_waypoint_passed_twice_is_refused_by_name():
+    lon, lat, clock = sailed.sail(-93.0, 45.0, sailed.straight(90, 200) + sailed.straight(270, 150))
+    with pytest.raises(InputError, match="'mark 7' of SETTINGS more than once.*from_time"):
+        moment(("mark 7", lon[100], lat[100]), (lon, lat, clock, np.zeros(len(clock), int)))
+
+
+def test_a_waypoint_between_two_stretches_takes_the_nearer_fix():
+    lon, lat, clock, stretch = line_and_back()
+    stretch[51:] = 1
+    mark = sailed.WGS84.fwd(lon[50], lat[50], 90, 0.8)[:2]
+    assert moment(("gap", *mark), (lon, lat, clock, stretch)) == pytest.approx(50, abs=1e-6)
