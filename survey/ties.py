@@ -166,8 +166,9 @@ def no_overlap(moment, runs, time_offset):
     if hits[best]:
         return (said + f"With TIME_OFFSET={time_offset + steps[best] / 4:g} (hours) {hits[best]} of {len(moment)} "
                 "picks would fit: set it if the picks' clock does not show UTC.")
-    return said + ("No offset of up to 14 hours would make them fit: check that picks and track are of the same day, "
-                   "and the date of the log.")
+    off = np.minimum(np.abs(moment - runs.start.min()), np.abs(moment - runs.end.max())).min()
+    return said + (f"The nearest is {off:.0f} s off and no TIME_OFFSET of up to 14 hours would make them fit: check "
+                   "that picks and track are of the same day, and the date of the log.")
 
 
 def _by_ping(ties, rows, track, picks):

@@ -101,7 +101,7 @@ def test_no_overlap_names_the_offset_that_fits(error_h, applied):
 
 
 def test_no_overlap_on_another_day_says_so():
-    with pytest.raises(InputError, match="No offset of up to 14 hours"):
+    with pytest.raises(InputError, match="no TIME_OFFSET of up to 14 hours"):
         tie(north_line(), Picks.of(2, t_s=[T0 + 5e6, T0 + 5e6 + 20]))
 
 

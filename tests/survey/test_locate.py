@@ -1,0 +1,347 @@
+"""Picks to targets: places against geodesics, containment by simulation, and what bad picks get."""
+import math
+import warnings
+
+import numpy as np
+import pytest
+import random_picks
+import tracks
+from athwart.survey import fields, shapes
+from athwart.survey.errors import InputError
+from athwart.survey.frame import Frame
+from athwart.survey.locate import Settings, locate
+from athwart.survey.nadir import TerrainGround
+from athwart.survey.picks import Picks
+from pyproj import Geod
+
+GEOD = Geod(ellps="WGS84")
+T0 = 1.7e9
+SURE = {name: 0.0 for name in random_picks.PRIORS if name != "heading"}
+
+
+def ray(crs, lon=-93.0, lat=45.0, heading=30.0, count=21, step=1.5, **given):
+    """A pass along a geodesic, the middle sample at lon, lat, one a second; errors nil unless given."""
+    along = (np.arange(count) - count // 2) * step
+    lons, lats, _ = GEOD.fwd(np.full(count, lon), np.full(count, lat), np.full(count, heading), along)
+    x, y = Frame(crs, lon, lat).from_lonlat(lons, lats)
+    given = {"t_s": T0 + np.arange(count), "depth_m": 30.0, "range_m": 80.0, "speed_mps": step,
+             "sigma_heading_deg": 0.0, **given}
+    return tracks.made(crs, x, y, np.full(count, heading), **given)
+
+
+def picked(side=1, slant=50.0, **given):
+    count = max(np.size(v) for v in (side, slant, *given.values()))
+    return Picks.of(count, **{name: np.broadcast_to(np.asarray(v, object), count) for name, v in
+                              {"side": side, "slant_m": slant, "t_s": T0 + 10, **given}.items()})
+
+
+def found(track, picks, water=None, ground_on_terrain=None, **given):
+    return locate(track, picks, Settings(**{"stated": SURE, **given}), water, ground_on_terrain)
+
+
+# ---- the place
+
+@pytest.mark.parametrize("crs", ["EPSG:4326", "EPSG:32615", "EPSG:3857", "EPSG:2027"])
+def test_a_target_lies_where_the_geodesic_says(crs):
+    # R 50, H 30: G 40, athwart of heading 030 at 45 N 93 W (WGS84 geodesics of azimuth 120 and 300)
+    out = found(ray(crs), picked([1, -1]))
+    lon, lat = Frame(crs, -93, 45).to_lonlat(out.x, out.y)
+    if crs != "EPSG:2027":  # NAD27's ellipsoid: the same geometry, other degrees
+        np.testing.assert_allclose(lat, [44.99982003263, 45.00017996568], atol=1e-9)
+        np.testing.assert_allclose(lon, [-92.99956065570, -93.00043934705], atol=1e-9)
+    np.testing.assert_allclose(out.columns["ground_m"], 40)
+    np.testing.assert_allclose(out.columns["bearing_deg"], [120, 300])
+    assert out.columns["side"].tolist() == ["starboard", "port"]
+
+
+def test_displayed_ranges_and_depths_become_true():
+    # range 50 and depth 10 displayed at 1500 m/s, fresh water of 10 degrees C: 1447.289 m/s (Marczak 1997); the true
+    # ground range is 47.26826 m, the true slant 48.24297 m, the true depth 9.64859 m
+    ratio = 1447.289 / 1500
+    out = found(ray("EPSG:32615", depth_m=10 * ratio, range_ratio=ratio), picked([1, 1], depth_m=[np.nan, 10.0]))
+    np.testing.assert_allclose(out.columns["ground_m"], 47.26826, atol=1e-4)
+    np.testing.assert_allclose(out.columns["slant_m"], 48.24297, atol=1e-4)
+    np.testing.assert_allclose(out.columns["depth_m"], 9.64859, atol=1e-4)
+    # a shadow is displayed, too; the height h = H (Re - Rt) / Re scales with it
+    out = found(ray("EPSG:32615", depth_m=10 * ratio, range_ratio=ratio), picked(1, 40.0, shadow_end_m=50.0))
+    assert out.columns["height_m"][0] == pytest.approx(10 * ratio * 0.2)
+
+
+def test_the_picks_own_depth_comes_first():
+    out = found(ray("EPSG:32615"), picked(depth_m=[np.nan, 14.0]))
+    np.testing.assert_allclose(out.columns["depth_m"], [30, 14])
+    np.testing.assert_allclose(out.columns["ground_m"], [40, 48])
+
+
+def test_a_pick_with_its_own_depth_can_use_a_sample_without():
+    track = ray("EPSG:32615", depth_m=np.nan, usable=False, reject_reason="no depth")
+    out = found(track, picked(depth_m=[np.nan, 14.0]))
+    assert out.source.tolist() == [1] and "no depth" in out.rejected["reason"][0]
+    track.reject_reason[10] = "no heading"
+    assert "break" in found(track, picked(depth_m=14.0)).rejected["reason"][0]
+
+
+def test_ground_ranges_are_taken_as_they_are():
+    out = found(ray("EPSG:32615"), picked(slant=40.0), range_kind="ground")
+    assert out.columns["ground_m"][0] == pytest.approx(40) and out.columns["slant_m"][0] == pytest.approx(50)
+    with pytest.raises(InputError, match="shadow"):
+        found(ray("EPSG:32615"), picked(slant=40.0, shadow_end_m=55.0), range_kind="ground")
+
+
+def test_mount_angle_turns_the_beam():
+    out = found(ray("EPSG:4326", mount_deg=15.0), picked([1, -1]))
+    azimuth, _, distance = GEOD.inv([-93.0] * 2, [45.0] * 2, out.x, out.y)
+    np.testing.assert_allclose(np.mod(azimuth, 360), [135, 315], atol=1e-4)
+    np.testing.assert_allclose(distance, 40, atol=1e-4)
+    np.testing.assert_allclose(out.columns["heading_deg"], 30)
+
+
+def test_the_place_is_the_mean_over_the_headings():
+    out = found(ray("EPSG:4326", sigma_heading_deg=10.0), picked())
+    _, _, distance = GEOD.inv(-93.0, 45.0, out.x[0], out.y[0])
+    assert distance == pytest.approx(40 * math.exp(-math.radians(10) ** 2 / 2), abs=1e-4)
+    assert out.columns["ground_m"][0] == pytest.approx(40)
+
+
+def test_an_object_point_stays_where_it_is_and_says_what_was_seen():
+    track = ray("EPSG:4326")
+    there = found(track, picked([1, -1], [50.0, 34.0]))
+    points = Picks.of(2, x=there.x, y=there.y, side=[-1, 1], slant_m=[99.0, 99.0])
+    out = found(track, points, tie="object point", stated={})
+    assert out.x.tolist() == there.x.tolist() and out.y.tolist() == there.y.tolist()
+    assert out.columns["side"].tolist() == ["starboard", "port"]
+    np.testing.assert_allclose(out.columns["slant_m"], [50, 34], atol=1e-3)
+    np.testing.assert_allclose(out.columns["t_s"], T0 + 10, atol=1e-3)
+    assert (out.columns["semi_major_m"] > 3).all()
+
+
+@pytest.mark.parametrize("lat", [0.0, 69.0])
+def test_at_180_degrees(lat):
+    track = ray("EPSG:4326", lon=180.0, lat=lat, heading=0.0)
+    out = found(track, picked([1, -1]), stated={})
+    azimuth, _, distance = GEOD.inv([180.0] * 2, [lat] * 2, out.x, out.y)
+    np.testing.assert_allclose(distance, 40 * math.exp(-math.radians(2) ** 2 / 2), atol=1e-3)
+    np.testing.assert_allclose(azimuth, [90, -90], atol=1e-3)
+    assert all(np.ptp(ring[:, 0]) < 1 for outline in out.outlines for ring, _ in shapes.rings(outline))
+    over = found(track, picked(1, 30.2), stated={})  # its ellipse reaches over 180 degrees
+    assert all(np.ptp(ring[:, 0]) < 1 for outline in over.outlines for ring, _ in shapes.rings(outline))
+
+
+def test_a_track_too_long_for_one_frame():
+    near, far = ray("EPSG:4326"), ray("EPSG:4326", lon=-92.0, t_s=T0 + 5000 + np.arange(21), pass_id=2)
+    columns = {n: np.concatenate([getattr(near, n), getattr(far, n)]) for n in vars(near) if n != "crs"}
+    x, y = columns.pop("x"), columns.pop("y")
+    track = type(near).from_columns(near.crs, x, y, columns)
+    out = found(track, picked(t_s=[T0 + 10, T0 + 5010]))
+    _, _, distance = GEOD.inv([-93.0, -92.0], [45.0] * 2, out.x, out.y)
+    np.testing.assert_allclose(distance, 40, atol=1e-4)
+
+
+# ---- the columns
+
+def test_every_field_of_the_contract_is_filled():
+    out = found(ray("EPSG:32615"), picked([1, -1], label=["log", ""], shadow_end_m=[60.0, np.nan]), stated={})
+    assert set(out.columns) == set(fields.names(fields.TARGETS)) - {"time"}
+    known = {f.name for f in fields.TARGETS if f.kind == "double"}
+    for name in known:
+        assert np.isfinite(out.columns[name][0]), name
+    assert out.columns["target_id"].tolist() == [1, 2] and out.columns["label"].tolist() == ["log", ""]
+    assert sum(out.columns[f"pct_{c}"][1] for c in ("position", "heading", "range", "depth", "timing", "beam", "sound",
+                                                    "offsets")) == pytest.approx(100)
+    assert out.columns["main_cause"][0] == "position"
+
+
+def test_outlines_are_the_ellipses_of_the_columns():
+    out = found(ray("EPSG:32615", sigma_heading_deg=5.0), picked(), stated={}, confidence=0.9)
+    frame = Frame("EPSG:32615", -93, 45)
+    ring = shapes.to_frame(frame, out.outlines[0])
+    centre = np.array(frame.forward(out.x, out.y))[:, 0]
+    corner = np.asarray(ring.exterior.coords) - centre
+    size = np.hypot(*corner.T)
+    assert size.max() == pytest.approx(out.columns["semi_major_m"][0], rel=1e-4)
+    assert size.min() == pytest.approx(out.columns["semi_minor_m"][0], rel=1e-4)
+    furthest = np.degrees(np.arctan2(*corner[size.argmax()])) % 180
+    assert furthest == pytest.approx(out.columns["azimuth_deg"][0], abs=0.1)
+    assert out.columns["confidence_pct"][0] == 90
+    area = math.pi * out.columns["semi_major_m"][0] * out.columns["semi_minor_m"][0]
+    assert ring.area == pytest.approx(area, rel=0.002)
+
+
+def test_position_sigma_comes_from_the_track_unless_stated():
+    track = ray("EPSG:32615", sigma_pos_m=6.0)
+    out = found(track, picked(), stated={})
+    total = math.sqrt(sum(out.columns[n][0] ** 2 for n in ("sig_bias_m", "sig_pass_m"))) / 6
+    assert total == pytest.approx(math.sqrt(4.25 / 4.5))
+    assert found(track, picked(), stated={"bias": 1.5}).columns["sig_bias_m"][0] == 1.5
+    assert found(ray("EPSG:32615", sigma_heading_deg=np.nan), picked(), stated={}).columns["sig_heading_deg"][0] == 3
+
+
+def test_a_hand_mark_is_less_sure_of_its_time():
+    track = ray("EPSG:32615")
+    picks = picked(x=track.x[10], y=track.y[10])
+    hand, read = (found(track, picks, stated={}, tie=how) for how in ("boat point", "time"))
+    assert hand.columns["pct_timing"][0] > read.columns["pct_timing"][0]
+
+
+# ---- near the nadir
+
+def test_statuses_by_geometry():
+    # H 30, sigma R 0.3, H 0.2: the water column begins at R < 30 - 0.72
+    out = found(ray("EPSG:32615"), picked(slant=[50.0, 32.0, 30.1, 29.5, 29.0, 12.0]), stated={})
+    assert out.columns["status"].tolist() == ["bottom", "near nadir", "side unsure", "side unsure", "water column",
+                                              "water column"]
+    for name in ("ground_m", "ground_lo_m", "ground_hi_m", "semi_major_m", "dg_dscale_m", "dg_ddepth"):
+        assert np.isfinite(out.columns[name]).all(), name
+    assert out.columns["ground_m"][2] == 0
+    np.testing.assert_allclose(out.columns["ground_m"][5], 0.637 * 12, atol=5e-3)
+    text = " ".join(out.warnings)
+    assert "Near nadir" in text and "picks 3-4" in text and "picks 5-6" in text
+
+
+def test_no_depth_is_deeper_than_its_range_without_being_counted():
+    out = found(ray("EPSG:32615"), picked(slant=20.0))
+    assert out.columns["status"][0] == "water column" and np.isfinite(out.x[0])
+
+
+# ---- land
+
+def lake(track, width):
+    """A strip of water ``width`` m to starboard and 100 m to port of a northbound pass."""
+    frame = Frame.around(track.crs, track.x, track.y)
+    return shapes.to_crs(frame, shapes.polygon([(-100, -100), (width, -100), (width, 100), (-100, 100)]))
+
+
+def test_a_pick_on_land_is_rejected_unless_its_error_reaches_the_water():
+    track = ray("EPSG:32615", heading=0.0)
+    picks = picked([1, -1])  # 40 m to either side
+    plain = found(track, picks, stated={})
+    sigma = plain.columns["sigma_east_m"][0]
+    inside = found(track, picks, lake(track, 45), stated={})
+    assert len(inside.source) == 2 and not inside.warnings
+    near = found(track, picks, lake(track, 40 - 1.5 * sigma), stated={})
+    assert len(near.source) == 2 and "Behind the shore" in near.warnings[0] and "picks 1 (" in near.warnings[0]
+    assert near.x.tolist() == plain.x.tolist()
+    far = found(track, picks, lake(track, 40 - 2.5 * sigma), stated={})
+    assert far.source.tolist() == [1] and "land stops sound" in far.rejected["reason"][0]
+
+
+def test_an_island_stops_sound_too():
+    track = ray("EPSG:32615", heading=0.0)
+    frame = Frame.around(track.crs, track.x, track.y)
+    island = [(15, -20), (20, -20), (20, 20), (15, 20)]
+    water = shapes.polygon([(-100, -100), (100, -100), (100, 100), (-100, 100)], [island])
+    out = found(track, picked([1, -1]), shapes.to_crs(frame, water), stated={})
+    assert out.source.tolist() == [1] and "15.0 m from the boat" in out.rejected["reason"][0]
+
+
+def test_a_boat_on_land_blames_the_polygon():
+    track = ray("EPSG:32615", heading=0.0)
+    assert "WATER covers the track" in found(track, picked(), lake(track, -5), stated={}).rejected["reason"][0]
+
+
+# ---- terrain: the seam a depth grid comes through
+
+def test_terrain_gives_ground_and_status():
+    def grid(frame, east, north, dir_e, dir_n, slant, depth):
+        assert np.hypot(dir_e, dir_n) == pytest.approx(np.ones(3)) and slant.tolist() == [50.0] * 3
+        return TerrainGround(np.array([42.0, 38.0, np.nan]), np.array([27.1, 32.5, np.nan]), np.zeros(3),
+                             np.array([42.0, 30.0, np.nan]), np.array([42.0, 46.0, np.nan]),
+                             np.array(["", "ambiguous", "off grid"], object))
+    out = found(ray("EPSG:32615"), picked([1, 1, 1]), ground_on_terrain=grid, range_model="terrain")
+    assert out.columns["status"].tolist() == ["bottom", "ambiguous", "off grid"]
+    assert out.columns["range_model"].tolist() == ["terrain", "terrain", "slant"]
+    np.testing.assert_allclose(out.columns["ground_m"], [42, 38, 40])
+    np.testing.assert_allclose([out.columns["ground_lo_m"][1], out.columns["ground_hi_m"][1]], [30, 46])
+    assert out.columns["semi_major_m"][1] == pytest.approx(8 / 1.96 * 2.4477, rel=1e-3)
+
+
+@pytest.mark.parametrize("model, words", [("subtract", "too near the boat"), ("terrain", "DEPTH_GRID"),
+                                          ("flat", "slant")])
+def test_range_models_that_cannot_be_used(model, words):
+    with pytest.raises(InputError, match=words):
+        found(ray("EPSG:32615"), picked(), range_model=model)
+
+
+# ---- rejected picks
+
+@pytest.mark.parametrize("given, words", [
+    ({"side": 0}, "no side"), ({"slant": np.nan}, "no range"), ({"slant": -3.0}, "-3 m"), ({"slant": 0.0}, "0 m"),
+    ({"slant": 95.0}, "beyond the 80.0 m"), ({"depth_m": -2.0}, "depths are positive"), ({"depth_m": 0.0}, "positive"),
+    ({"shadow_end_m": 45.0}, "not beyond its start"), ({"slant": 12.0, "shadow_end_m": 20.0}, "nearer than the bottom"),
+    ({"shadow_end_m": 60.0, "shadow_start_m": 45.0}, "before the object"),
+    ({"t_s": T0 + 500}, "after the track ends"), ({"reason": "unreadable"}, "unreadable")])
+def test_a_pick_without_a_place_says_why(given, words):
+    good = picked()
+    bad = picked(**given)
+    both = Picks.of(2, **{name: np.concatenate([getattr(good, name), getattr(bad, name)]) for name in vars(good)
+                          if name != "source_id"}, source_id=["g", "b"])
+    out = found(ray("EPSG:32615"), both)
+    assert out.source.tolist() == [0] and out.rejected["source_id"].tolist() == ["b"]
+    assert words in out.rejected["reason"][0]
+
+
+def test_nothing_to_locate_gives_empty_columns():
+    out = found(ray("EPSG:32615"), picked(side=0))
+    assert len(out.x) == 0 and set(out.columns) == set(fields.names(fields.TARGETS)) - {"time"}
+    assert all(len(values) == 0 for values in out.columns.values())
+
+
+def test_no_warning_of_numpy_escapes():
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        found(ray("EPSG:32615"), picked(slant=[50.0, 30.0, 20.0, np.nan]), stated={})
+        found(ray("EPSG:32615"), picked(slant=[50.0, 30.0, 20.0]))
+
+
+# ---- simulation: every error from its prior, each pick of a fresh outing
+
+def simulate(rng, count, over, sigma=None, stated=None, **geometry):
+    rec = random_picks.recorded(rng, count, over, **({} if sigma is None else {"sigma": sigma}), **geometry)
+    track = dict(rec.track)
+    track = tracks.made(random_picks.CRS, track.pop("x"), track.pop("y"), track.pop("heading_deg"), **track)
+    given = {k: v for k, v in (sigma or random_picks.PRIORS).items() if k != "heading"} if stated is None else stated
+    out = locate(track, Picks.of(count, **rec.picks), Settings(stated=given))
+    assert len(out.source) == count
+    return rec, out
+
+
+def held(rec, out):
+    """Shares of true places inside their ellipses, and of true ground ranges and across-track errors in 95 %."""
+    c = out.columns
+    off = np.column_stack([rec.east - out.x, rec.north - out.y])
+    ee, nn, en = c["sigma_east_m"] ** 2, c["sigma_north_m"] ** 2, c["cov_en_m2"]
+    d2 = (nn * off[:, 0] ** 2 - 2 * en * off[:, 0] * off[:, 1] + ee * off[:, 1] ** 2) / (ee * nn - en**2)
+    beam = random_picks.bow(c["bearing_deg"])
+    across = np.einsum("ni,ni->n", off, beam)
+    var = ee * beam[:, 0] ** 2 + 2 * en * beam[:, 0] * beam[:, 1] + nn * beam[:, 1] ** 2
+    ground = (rec.ground >= c["ground_lo_m"]) & (rec.ground <= c["ground_hi_m"])
+    return (d2 <= 5.991465).mean(), (np.abs(across) <= 1.959964 * np.sqrt(var)).mean(), ground.mean()
+
+
+@pytest.mark.parametrize("over, low, high", [((0, 0.2), 0.93, 0.98), ((0.2, 0.5), 0.93, 0.98), ((0.5, 1), 0.93, 0.98),
+                                             ((1, 2), 0.94, 0.96), ((2, 5), 0.94, 0.96)])
+def test_95_percent_ellipses_hold_95_percent(over, low, high):
+    for name, share in zip(("ellipse", "across", "ground"), held(*simulate(np.random.default_rng(9), 6000, over))):
+        assert low <= share <= high, (name, share)
+
+
+def test_the_own_block_is_what_two_picks_of_one_outing_do_not_share():
+    """With the errors of pass and outing nil, the own block alone must hold 95 %."""
+    sigma = {**random_picks.PRIORS, **dict.fromkeys(("bias", "slow", "latency", "heading", "mount", "offset", "trim",
+                                                     "sound_speed"), 0.0), "depth": 0.0}
+    rec, out = simulate(np.random.default_rng(1), 6000, (1, 4), sigma)
+    c = out.columns
+    off = np.column_stack([rec.east - out.x, rec.north - out.y])
+    ee, en, nn = c["own_ee_m2"], c["own_en_m2"], c["own_nn_m2"]
+    np.testing.assert_allclose(ee + nn, c["sigma_east_m"] ** 2 + c["sigma_north_m"] ** 2, rtol=1e-9)
+    d2 = (nn * off[:, 0] ** 2 - 2 * en * off[:, 0] * off[:, 1] + ee * off[:, 1] ** 2) / (ee * nn - en**2)
+    assert 0.94 <= (d2 <= 5.991465).mean() <= 0.96
+
+
+def test_an_error_nobody_put_in_the_budget_is_not_held():
+    """One second of latency at 2.5 m/s, position 0.5 m, heading 2 degrees, time 0.1 s, G 20."""
+    sigma = {**random_picks.NOTHING, "jitter": 0.5, "heading": 2.0, "time": 0.1}
+    geometry = {"ground": 20.0, "speed": (2.5, 2.5), "turn": 0.0}
+    rng = np.random.default_rng(6)
+    assert held(*simulate(rng, 3000, (1, 2), sigma, unknown_latency=1.0, **geometry))[0] < 0.40
+    assert 0.94 <= held(*simulate(rng, 3000, (1, 2), sigma, **geometry))[0] <= 0.96
