@@ -4,8 +4,8 @@ from __future__ import annotations
 from typing import NamedTuple
 
 __all__ = [
-    "AREAS", "ELLIPSES", "FIXES", "Field", "GAPS", "OFFSETS", "PASSES", "PICKS", "REJECTED",
-    "SHORE", "SWATHS", "TARGETS", "TRACK", "WAYPOINTS", "names",
+    "AREAS", "CAST_LINES", "CAST_STATIONS", "COMBINED", "ELLIPSES", "FIXES", "Field", "GAPS", "OFFSETS", "PASSES",
+    "PICKS", "REJECTED", "SHORE", "SWATHS", "TARGETS", "TRACK", "WAYPOINTS", "names",
 ]
 
 
@@ -205,6 +205,7 @@ TARGETS = (
     Field("sig_scale", "double", "", "prior: range scale, from sound speed"),
     Field("sig_trim_deg", "double", "degrees", "prior: trim"),
     Field("sig_depth_offset_m", "double", "m", "prior: depth offset"),
+    Field("heading_source", "string", "", "compass or course; a course shifts with the latency"),
 )
 
 ELLIPSES = (
@@ -217,9 +218,46 @@ REJECTED = (
     Field("reason", "string", "", "why it has no place"),
 )
 
+COMBINED = (
+    *TARGETS,
+    Field("looks", "int", "", "picks that show this object"),
+    Field("passes", "int", "", "passes they come from"),
+    Field("members", "string", "", "target_id of each pick"),
+    Field("max_w", "double", "", "largest normalised residual of its picks"),
+    Field("blunders", "int", "", "picks with a normalised residual over 3.29; counted in all the same"),
+)
+
 OFFSETS = (
     Field("name", "string", "", "latency_s, mount_deg, lever_forward_m, lever_starboard_m, scale or trim_deg"),
-    Field("value", "double", "", "correction in force after the adjustment, in the unit of the name"),
+    Field("value", "double", "", "in force after the adjustment, in the unit of the name; scale is the range_ratio"),
     Field("sigma", "double", "", "its standard deviation, in the same unit"),
+    Field("applied", "double", "", "the value the targets were located with"),
+    Field("prior_sigma", "double", "", "standard deviation assumed before the adjustment"),
+    Field("correlations", "string", "", "correlation with each other offset solved"),
+)
+
+CAST_LINES = (
+    Field("target_id", "int", "", "number of the target"),
+    Field("label", "string", "", "label of the target"),
+    Field("status", "string", "", "bottom, near nadir, side unsure, water column, ambiguous or off grid"),
+    Field("station_id", "int", "", "number of the station cast from"),
+    Field("cast_no", "int", "", "order of the cast; the first goes to the target's place"),
+    Field("distance_m", "double", "m", "from the boat to where the cast is aimed"),
+    Field("bearing_deg", "double", "degrees", "bearing from the boat, from true north"),
+    Field("magnetic_deg", "double", "degrees", "the same by a magnetic compass, null without a variation"),
+    Field("clock", "string", "", "direction from the bow as hours and minutes of a clock face"),
+    Field("hit_pct", "double", "%", "probability that this cast by itself lands within the hit radius"),
+    Field("so_far_pct", "double", "%", "probability that one of the casts up to this one has"),
+    Field("casts_needed", "int", "", "casts of this pattern for 90 %, null if 50 are not enough"),
+    Field("reach", "string", "", "in reach, out of reach, or over 50 casts"),
+)
+
+CAST_STATIONS = (
+    Field("station_id", "int", "", "number of the station"),
+    Field("kind", "string", "", "boat, or stand-off to windward"),
+    _HEADING,
+    Field("targets", "int", "", "targets cast at from here"),
+    Field("nearest_m", "double", "m", "distance of the nearest of them"),
+    Field("farthest_m", "double", "m", "distance of the farthest of them"),
 )
 
