@@ -20,7 +20,8 @@ class ReadLogs(AthwartAlgorithm):
     TAGS = "nmea,gpx,log,gps,gnss,depth,sounder,track,waypoints,import,rmc,gga,dpt,dbt"
     HELP = """Reads logs of NMEA 0183 sentences and GPX files, several at once; what a file is, its content tells, not
     its name. Each moment with a position becomes a fix. Sentences with a wrong checksum, positions without a fix and
-    values that cannot be read are left out and counted, and the log names the first lines of each kind.
+    values that cannot be read are left out and counted, and the log names the first lines of each kind. Sentences
+    without a checksum are read only where no other of their kind in the file carries one; else they were cut short.
 
     Depth, heading, temperature and speed have no time of their own in NMEA 0183: a reading goes to the fix nearest to
     it in the log, and of several depths for one fix the median is kept. Depths stay as logged, in metres, with what
