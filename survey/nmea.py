@@ -72,7 +72,9 @@ def read_nmea(data, name, log_date=None, time_offset=0.0, magnetic_variation=Non
     _mind_rollover(log, valid["t_s"], log_date, time.time() if now is None else now)
     valid, main = _one_receiver(log, valid, readings.talkers)
     void = _void_moments(position, valid, main)
-    valid = _rows(valid, ~np.isin(valid["t_s"], void["t_s"]))
+    spoilt = np.isin(valid["t_s"], void["t_s"])
+    log.tally.add("positions that another sentence of the same moment calls void", name, valid["line"][spoilt])
+    valid = _rows(valid, ~spoilt)
     if not len(valid["order"]):
         raise InputError(_no_fix(log, len(position["order"]), framed.total + framed.bare))
     late = _late(valid["t_s"])

@@ -276,6 +276,7 @@ def test_void_positions_are_dropped_and_counted():
 def test_a_void_sentence_spoils_its_whole_moment():
     log = log_of(rmc("120000"), "GPRMC,120001,V,,,,,,,310524,,", gll("120001"), rmc("120002"))
     assert [iso_time(t)[17:19] for t in log.fixes["t_s"]] == ["00", "02"]
+    assert log.tally.lines()[1] == "1 positions that another sentence of the same moment calls void (log: 3)"
 
 
 def test_dead_reckoning_is_told():
