@@ -83,7 +83,8 @@ def range_budget():
             axes.plot(depth / units.LENGTHS["ft"], ranges.ground_range(setting, depth, model) / units.LENGTHS["ft"],
                       style, color=colour, label=f"{feet} ft set" if model == "slant" else None)
     axes.plot([], [], "--", color=GREY, label="rule of thumb: range less depth")
-    axes.set(xlabel="water under the transducer, ft", ylabel="bottom seen to each side, ft", xlim=(0, 120), ylim=(0, 125))
+    axes.set(xlabel="water under the transducer, ft", ylabel="bottom seen to each side, ft", xlim=(0, 120),
+             ylim=(0, 125))
     axes.legend(frameon=False, ncol=2, loc="lower left", bbox_to_anchor=(0, 1.0))
     save(figure, "range")
 
@@ -95,8 +96,8 @@ def distance():
         ground = miles_per_hour * units.SPEEDS["mph"] * 20 / units.LENGTHS["ft"]
         axes.barh(y, ground, height=0.5, color=BLUE if y else GOLD)
         axes.text(ground + 6, y, f"{ground:.0f} ft", va="center")
-    axes.set(yticks=[1, 0], yticklabels=["3 mph", "15 mph"], xlabel="ground behind the antenna after 20 s of screen, ft",
-             xlim=(0, 500))
+    axes.set(yticks=[1, 0], yticklabels=["3 mph", "15 mph"], xlim=(0, 500),
+             xlabel="ground behind the antenna after 20 s of screen, ft")
     save(figure, "distance")
 
 

@@ -1,5 +1,4 @@
 # pylint: disable=wildcard-import
 
 from .talker import *
-from .proprietary import *
 

@@ -583,7 +583,6 @@ class MWV(TalkerSentence, ValidStatusFix):
     )
 
 # DBT - Depth below trasducer, depth referenced to the transducer
-# Used by simrad devices (f.e. EK500)
 class DBT(TalkerSentence):
     """ Depth Below Transducer
     """
@@ -985,7 +984,6 @@ class VWT(TalkerSentence):
 
 
 # DBS - Depth below surface
-# Used by simrad devices (f.e. EK500)
 # Deprecated and replaced by DPT
 class DBS(TalkerSentence):
     fields = (
@@ -999,7 +997,6 @@ class DBS(TalkerSentence):
 
 # DPT - water depth relative to the transducer and offset of the measuring
 # transducer
-# Used by simrad devices (f.e. EK500)
 class DPT(TalkerSentence):
     fields = (
         ('Water depth, in meters', 'depth', Decimal),
