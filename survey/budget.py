@@ -145,8 +145,10 @@ def budget(seen, sigmas):
     sigma_scale = sigmas.sound_speed / seen.sound_speed
     square = _square(seen, sigmas)
     found = nadir.from_square(square.q, square.mean_shift, square.variance(sigma_scale))
-    _terrain_limits(found, seen.terrain)
     hanging = seen.depth - seen.slant > WATER_SIGMAS * np.hypot(sigmas.range, sigmas.depth)
+    if seen.terrain is not None:
+        _terrain_limits(found, seen)
+        hanging &= np.isnan(seen.terrain.ground)  # on a bank the bottom is nearer than under the boat
     nadir.hang_in_water(found, seen.slant, hanging)
     ranging = _ranging(found, square, sigma_scale)
     swing = np.square(np.radians(seen.sigma_heading)), np.radians(sigmas.mount) ** 2
@@ -170,7 +172,11 @@ def budget(seen, sigmas):
 
 
 def _square(seen, sigmas):
-    """G^2 with its sensitivities: without a shadow R^2 - H^2, with one (Rt/Re)^2 (Re^2 - H^2)."""
+    """G^2 with its sensitivities: without a shadow R^2 - H^2, with one (Rt/Re)^2 (Re^2 - H^2).
+
+    A shadow ends where the sight line over the object's top meets the bed, so on terrain, too, the top lies Rt/Re of
+    the way to that place.
+    """
     shadow = np.isfinite(seen.shadow_end)
     slant, depth = seen.slant, seen.depth
     end = np.where(shadow, seen.shadow_end, slant)
@@ -178,10 +184,10 @@ def _square(seen, sigmas):
     q = ratio2 * (end - depth) * (end + depth)
     bed, terrain = _terrain_gain(seen)
     d_depth = -2 * bed * ratio2 * terrain
-    d_start = np.where(shadow, 2 * q / slant, 2 * slant) * terrain
-    d_end = np.where(shadow, 2 * ratio2 * np.square(depth) / end, 0.0)
     if seen.terrain is not None:
-        q = np.where(np.isfinite(seen.terrain.ground), np.square(seen.terrain.ground), q)
+        q = np.where(np.isfinite(seen.terrain.ground), ratio2 * np.square(seen.terrain.ground), q)
+    d_start = np.where(shadow, 2 * q / slant, 2 * slant * terrain)
+    d_end = np.where(shadow, 2 * ratio2 * end * terrain - 2 * q / end, 0.0)
     # a ground range read off a corrected record: its error is that of G itself
     reading = np.where(seen.ground_reading, np.sqrt(np.maximum(q, 0)) / slant, 1.0) * sigmas.range
     height = np.where(shadow, 0.0, sigmas.height)
@@ -198,7 +204,7 @@ def _square(seen, sigmas):
 
 
 def _terrain_gain(seen):
-    """Depth of the bed at the object, and dG/dR over its flat value: 1 on a flat bottom, G / (G + z dz/dG) on a slope.
+    """Depth of the bed at the object or its shadow's end, and dG/dR over its flat value: G / (G + z dz/dG).
 
     From R^2 = G^2 + z(G)^2. Where the bed rises so steeply that the slant range hardly grows, the gain is held at 10.
     """
@@ -211,15 +217,15 @@ def _terrain_gain(seen):
     return np.where(known, bed, seen.depth), np.where(known, gain, 1.0)
 
 
-def _terrain_limits(found, terrain):
+def _terrain_limits(found, seen):
     """Where the beam meets the bed more than once at this slant range, the interval takes in every meeting."""
-    if terrain is None:
-        return
+    terrain = seen.terrain
     many = terrain.status == "ambiguous"
-    found.low[many] = np.minimum(found.low, terrain.low)[many]
-    found.high[many] = np.maximum(found.high, terrain.high)[many]
-    found.ground[many] = ((found.low + found.high) / 2)[many]
-    found.hanging_var[many] = np.square((terrain.high - terrain.low) / (2 * nadir.Z95))[many]
+    ratio = np.where(np.isfinite(seen.shadow_end), seen.slant / seen.shadow_end, 1.0)[many]
+    near, far = terrain.low[many] * ratio, terrain.high[many] * ratio
+    found.low[many], found.high[many] = np.minimum(found.low[many], near), np.maximum(found.high[many], far)
+    found.ground[many] = (found.low[many] + found.high[many]) / 2
+    found.hanging_var[many] = np.square((far - near) / (2 * nadir.Z95))
     flagged = np.isin(terrain.status, ("ambiguous", "off grid"))
     found.status[flagged] = terrain.status[flagged]
 
@@ -295,8 +301,11 @@ def _to_east_north(plane, azimuth_deg):
 
 def _heights(seen, sigmas, sigma_scale):
     """h = H (Re - Rt) / Re of objects with a shadow, and its standard deviation; NaN elsewhere."""
-    height = shadow_height(seen.depth, seen.slant, seen.shadow_end)
-    by_start, by_end = seen.depth / seen.shadow_end, seen.depth * seen.slant / np.square(seen.shadow_end)
+    bed, _ = _terrain_gain(seen)
+    height = shadow_height(bed, seen.slant, seen.shadow_end)
+    if seen.terrain is not None:  # the bed rises or falls between the object and the end of its shadow
+        height = height - np.nan_to_num(seen.terrain.slope * seen.terrain.ground) * (1 - seen.slant / seen.shadow_end)
+    by_start, by_end = bed / seen.shadow_end, bed * seen.slant / np.square(seen.shadow_end)
     by_depth = (seen.shadow_end - seen.slant) / seen.shadow_end
     by_scale = np.where(seen.depth_scales, height, 0.0)
     return height, np.sqrt((np.square(by_start) + np.square(by_end)) * sigmas.range**2

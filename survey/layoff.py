@@ -49,7 +49,7 @@ def _beams(frame, poses, side, index):
 
 
 def on_terrain(poses, seen, frames, ground_on_terrain):
-    """Ground ranges of every pick from a depth grid.
+    """Ground range of every pick, or of the end of its shadow, from a depth grid.
 
     Parameters
     ----------
@@ -63,10 +63,11 @@ def on_terrain(poses, seen, frames, ground_on_terrain):
     TerrainGround
     """
     count = len(seen)
+    reach = np.where(np.isfinite(seen.shadow_end), seen.shadow_end, seen.slant)
     found = TerrainGround(*(np.full(count, np.nan) for _ in range(5)), np.full(count, "", object))
     for frame, index in frames:
         east, north, _, beam = _beams(frame, poses, seen.side, index)
-        part = ground_on_terrain(frame, east, north, beam[:, 0], beam[:, 1], seen.slant[index], seen.depth[index])
+        part = ground_on_terrain(frame, east, north, beam[:, 0], beam[:, 1], reach[index], seen.depth[index])
         for name in ("ground", "depth", "slope", "low", "high", "status"):
             getattr(found, name)[index] = getattr(part, name)
     return found

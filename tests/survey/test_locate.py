@@ -255,6 +255,51 @@ def test_terrain_gives_ground_and_status():
     assert out.columns["semi_major_m"][1] == pytest.approx(8 / 1.96 * 2.4477, rel=1e-3)
 
 
+def plane(slope):
+    """A bed that falls away by ``slope`` a metre on every side: R^2 = G^2 + (H + m G)^2."""
+    def ground(frame, east, north, dir_e, dir_n, slant, depth):
+        a, b, c = 1 + slope**2, slope * depth, depth**2 - slant**2
+        g = (np.sqrt(np.maximum(b * b - a * c, 0)) - b) / a
+        return TerrainGround(g, depth + slope * g, np.full(len(g), slope), g, g, np.full(len(g), "", object))
+    return ground
+
+
+@pytest.mark.parametrize("degrees, ground", [(5, 47.94285566), (-5, 49.67933743), (10, 46.56572749),
+                                             (-10, 49.98592893)])
+def test_on_a_slope(degrees, ground):
+    # R 50, H 10, the bed falling away by 5 or 10 degrees: the quadratic solved
+    out = found(ray("EPSG:32615", depth_m=10.0), picked(), ground_on_terrain=plane(math.tan(math.radians(degrees))),
+                range_model="terrain")
+    assert out.columns["ground_m"][0] == pytest.approx(ground, abs=1e-6)
+    assert out.columns["status"][0] == "bottom" and out.columns["range_model"][0] == "terrain"
+
+
+@pytest.mark.parametrize("slope", [0.1, -0.1, 0.0])
+def test_a_shadow_on_a_slope_gives_place_and_height(slope):
+    h, g, tall = 10.0, 30.0, 1.5
+    top = h + slope * g - tall
+    far = h * g / (top - slope * g)  # where the sight line (depth top/g a metre) meets the bed (h + slope a metre)
+    start, end = math.hypot(g, top), math.hypot(far, top / g * far)
+    out = found(ray("EPSG:32615", depth_m=h), picked(slant=start, shadow_end_m=end), ground_on_terrain=plane(slope),
+                range_model="terrain", stated={})
+    assert out.columns["ground_m"][0] == pytest.approx(g, abs=1e-9)
+    assert out.columns["height_m"][0] == pytest.approx(tall, abs=1e-9)
+    step = 1e-4
+    moved = [found(ray("EPSG:32615", depth_m=h), picked(slant=start + a, shadow_end_m=end + b), range_model="terrain",
+                   ground_on_terrain=plane(slope)).columns["ground_m"][0] for a, b in ((step, 0), (0, step))]
+    only_range = found(ray("EPSG:32615", depth_m=h), picked(slant=start, shadow_end_m=end), range_model="terrain",
+                       ground_on_terrain=plane(slope), stated={**SURE, "range": 0.01})
+    assert only_range.columns["semi_major_m"][0] / 2.447747 == pytest.approx(
+        0.01 * np.hypot(*(np.array(moved) - g)) / step, rel=1e-3)
+
+
+def test_a_bank_nearer_than_the_water_is_deep_is_not_water_column():
+    out = found(ray("EPSG:32615", depth_m=10.0), picked(slant=8.0), range_model="terrain", stated={},
+                ground_on_terrain=lambda *a: TerrainGround(*(np.full(1, v) for v in (6.0, 5.3, -0.4, 6.0, 6.0)),
+                                                           np.array([""], object)))
+    assert out.columns["status"][0] != "water column" and out.columns["ground_m"][0] == pytest.approx(6, abs=0.5)
+
+
 @pytest.mark.parametrize("model, words", [("subtract", "too near the boat"), ("terrain", "DEPTH_GRID"),
                                           ("flat", "slant")])
 def test_range_models_that_cannot_be_used(model, words):
