@@ -16,6 +16,9 @@ LEAST_TURN_DEG = 45.0
 
 HALF_TURN_DEG = 180.0
 
+_ROUNDING = 1e-3
+"""Five steps of 0.2 m make a metre, whatever the last digits say."""
+
 
 def turn_cuts(heading_deg, turn_dps, run, max_turn_rate):
     """Where passes are cut in turns.
@@ -121,9 +124,9 @@ def thin(path_m, clock_s, group, keep, spacing_m, least_s=None):
     # group by group on one rising scale, so that a search never leaves the group
     offset = np.concatenate([[0.0], np.cumsum((path_m[ends - 1] - path_m[starts]) + 2 * spacing_m)])[:-1]
     scale = path_m - path_m[start] + np.repeat(offset, ends - starts)
-    following = np.searchsorted(scale, scale + spacing_m * (1 - 1e-9), "left")
+    following = np.searchsorted(scale, scale + spacing_m * (1 - _ROUNDING), "left")
     if least_s is not None:
-        later = np.searchsorted(clock_s, clock_s + least_s * (1 - 1e-3), "left")
+        later = np.searchsorted(clock_s, clock_s + least_s * (1 - _ROUNDING), "left")
         following = np.minimum(following, later)
     following = np.clip(following, np.arange(n) + 1, np.repeat(ends, ends - starts) - 1)
     kept = begins | keep

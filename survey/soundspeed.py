@@ -4,6 +4,7 @@ A display turns echo time into metres with one assumed speed c0; the true distan
 """
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,8 +20,8 @@ SALTIEST = 42.0
 """Upper end of the sea-water formula's range (practical salinity)."""
 
 CUSTOMARY = 1500.0
-"""Speed (m/s) taken for the ping rate when neither the water nor the display's is known; NOAA practice for side scan
-(Field Procedures Manual 2014, table 3.1). It never scales a range."""
+"""Speed (m/s) taken for ping rates where that of the water is not known; NOAA practice for side scan (Field Procedures
+Manual 2014, table 3.1). It never scales a range."""
 
 _MARCZAK = (1402.385, 5.038813, -5.799136e-2, 3.287156e-4, -1.398845e-6, 2.787860e-9)
 
@@ -39,7 +40,8 @@ _D = ((1.727e-3,), (-7.9836e-6,))
 
 @dataclass(frozen=True)
 class Sound:
-    """``speed_mps``: sound speed used for ping rates; ``ratio``: true over displayed range; ``note``: how they came."""
+    """``speed_mps``: sound speed in the water, NaN if unknown; ``ratio``: true over displayed range; ``note``: how they
+    came."""
 
     speed_mps: float
     ratio: float
@@ -111,9 +113,8 @@ def sound_in(temperature_c=None, salinity=0.0, assumed_mps=None):
         hint = f" {assumed_mps:g} ft/s is {assumed_mps * 0.3048:.2f} m/s." if 4200 < assumed_mps < 5600 else ""
         raise InputError(f"An assumed sound speed of {assumed_mps:g} is not one of water in m/s (1300 to 1700).{hint}")
     if temperature_c is None:
-        speed = CUSTOMARY if assumed_mps is None else assumed_mps
-        return Sound(speed, 1.0, "Ranges and depths are taken as displayed (ratio 1): the water temperature is not "
-                                 f"known; ping rates are reckoned with {speed:g} m/s.")
+        return Sound(math.nan, 1.0, "Ranges and depths are taken as displayed (ratio 1): the water temperature is not "
+                                    f"known; ping rates are reckoned with {CUSTOMARY:g} m/s.")
     speed = float(sound_speed(temperature_c, salinity))
     formula = "sea water, UNESCO 1983" if salinity > FRESH_LIMIT else "fresh water, Marczak 1997"
     known = f"Sound speed {speed:.2f} m/s at {temperature_c:g} degrees C ({formula})"

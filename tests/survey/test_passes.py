@@ -79,7 +79,7 @@ def walk(path, clock, group, spacing, least):
         last = own[0]
         kept.append(last)
         for i in own[1:]:
-            if path[i] - path[last] >= spacing * (1 - 1e-9) or (least and clock[i] - clock[last] >= least * 0.999):
+            if path[i] - path[last] >= spacing * 0.999 or (least and clock[i] - clock[last] >= least * 0.999):
                 last = i
                 kept.append(i)
         kept.append(own[-1])
