@@ -55,10 +55,11 @@ class EdgeIndex:
 
     def bundles(self, low, high):
         """Yield (indices of rows, indices of edges near them) where any are; rows have extents ``low``, ``high``."""
-        if not len(low):
-            return
-        width = (high - low).max() or 1.0
-        order = np.lexsort((low[:, 1], np.floor(low[:, 0] / width)))
+        slices = _BUNDLE * max(1, int(np.sqrt(len(low) / _BUNDLE)))
+        by_east = np.argsort(low[:, 0], kind="stable")
+        rank = np.empty(len(low), int)
+        rank[by_east] = np.arange(len(low)) // slices
+        order = np.lexsort((low[:, 1], rank))
         for first in range(0, len(low), _BUNDLE):
             rows = order[first:first + _BUNDLE]
             edges = self.near(low[rows].min(axis=0), high[rows].max(axis=0))
