@@ -37,11 +37,11 @@ def _disc(along, across, sd_along, sd_across, radius):
     The integral across the disc is closed (normal integral), the one along it Gauss-Legendre in the angle
     asin(x / radius), where the chord is smooth to its ends.
     """
-    floor = radius * 1e-3
-    sd_along, sd_across = max(sd_along, floor), max(sd_across, floor)
     if sd_along < sd_across:
         along, across, sd_along, sd_across = across, along, sd_across, sd_along
-    count = int(min(400, 8 * math.ceil((24 + 12 * radius / sd_across) / 8)))
+    # narrower than this the nodes would step over it; across, where the integral is closed, only zero is barred
+    sd_along, sd_across = max(sd_along, radius / 100), max(sd_across, radius / 10_000)
+    count = int(min(480, 8 * math.ceil((24 + 12 * radius / sd_across) / 8)))
     nodes, weights = _legendre(count)
     x, half_chord = radius * np.sin(nodes * math.pi / 2), radius * np.cos(nodes * math.pi / 2)
     weights = weights * half_chord * (math.pi / 2) / (sd_along * math.sqrt(2 * math.pi))
@@ -210,7 +210,8 @@ def pattern(covariance, radius, scatter, *, reachable=None, goal=GOAL, limit=MAX
     -------
     Pattern
         The first aim is the given place, the middle of the ellipse. The gain of an aim is the convolution of what is
-        left of the target's distribution with the chance of one cast, by FFT on the grid of the target's error.
+        left of the target's distribution with the chance of one cast, by FFT on the grid of the target's error. The
+        scatter changes a little with the aim, so the best aim, the one opposite and the middle are weighed exactly.
     """
     at_middle = scatter(np.zeros(2))
     places = _Places.of(covariance, _feature(at_middle, radius))
@@ -221,15 +222,20 @@ def pattern(covariance, radius, scatter, *, reachable=None, goal=GOAL, limit=MAX
     spectrum = np.fft.rfft2(kernel, full)
     allowed = np.ones(places.weight.shape, bool) if reachable is None else reachable(places.points)
     # of equal gains take the one nearest the middle, whatever the rounding of the FFT says
-    tie = 1e-9 * np.sum(places.points ** 2, axis=-1) / (np.sum(places.points ** 2, axis=-1).max() or 1.0)
+    tie = 1e-9 * np.sum(places.points ** 2, axis=-1) / np.sum(places.points ** 2, axis=-1).max()
+    middle_chance = places.chance(np.zeros(2), at_middle, radius)
     left = places.weight.copy()
     aims, alone, so_far = [], [], []
     while len(aims) < limit and (not so_far or so_far[-1] < goal):
         gain = np.fft.irfft2(np.fft.rfft2(left, full) * spectrum, full)
         gain = gain[2 * places.half[0]:, 2 * places.half[1]:][:size[0], :size[1]] - tie
         best = np.unravel_index(np.argmax(np.where(allowed, gain, -np.inf)), gain.shape)
-        aim = places.points[best]
-        chance = places.chance(aim, scatter(aim), radius)
+        options = [(np.zeros(2), middle_chance)] if allowed[tuple(places.half)] else []
+        for node in {best, tuple(size - 1 - np.array(best))} - {tuple(places.half)}:
+            if allowed[node] and gain[node] > 0.95 * gain[best]:
+                options.append((places.points[node], places.chance(places.points[node], scatter(places.points[node]),
+                                                                   radius)))
+        aim, chance = max(options, key=lambda option: float((left * option[1]).sum()))
         alone.append(float((places.weight * chance).sum()))
         left *= 1 - chance
         aims.append(aim)

