@@ -110,3 +110,13 @@ def place_layer(folder):
 def base_layers(folder):
     """The base map of a sample folder (pathlib.Path), topmost layer first."""
     return [make(folder) for make in (place_layer, area_layer, lake_layer, contour_layer, depth_layer)]
+
+
+def truth_layer(folder):
+    """The known places of the objects."""
+    layer = vector(f"file://{folder}/truth/objects.csv?type=csv&detectTypes=yes&xField=lon&yField=lat&crs=EPSG:4326",
+                   "true place", "delimitedtext")
+    layer.setRenderer(QgsSingleSymbolRenderer(marker_symbol(mark("cross", 3.0, None, "#b00020", 0.5))))
+    layer.setLabeling(QgsVectorLayerSimpleLabeling(label_text('"label"', 7)))
+    layer.setLabelsEnabled(True)
+    return layer

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import os
 import pathlib
-import sys
 
+from basemap import LAND, base_layers, truth_layer, vector
 from qgis.core import (
     Qgis,
     QgsApplication,
@@ -19,23 +19,9 @@ from qgis.core import (
     QgsVectorLayerSimpleLabeling,
 )
 from qgis.PyQt.QtGui import QColor
-
-sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent))
-
-from basemap import LAND, base_layers, vector
 from style_parts import AMBER, GREY, INK, PAPER, label_text, line, line_symbol, mark, marker_symbol
 
 SAMPLE = pathlib.Path(__file__).resolve().parents[1] / "sample_project"
-
-
-def truth_layer():
-    """The known places of the objects."""
-    layer = vector(f"file://{SAMPLE}/truth/objects.csv?type=csv&detectTypes=yes&xField=lon&yField=lat&crs=EPSG:4326",
-                   "objects, true places", "delimitedtext")
-    layer.setRenderer(QgsSingleSymbolRenderer(marker_symbol(mark("cross2", 2.2, None, INK, 0.5))))
-    layer.setLabeling(QgsVectorLayerSimpleLabeling(label_text('"label"', 7)))
-    layer.setLabelsEnabled(True)
-    return layer
 
 
 def south_layers():
@@ -79,7 +65,7 @@ def main():
     project.setFilePathStorage(Qgis.FilePathType.Relative)
     project.setBackgroundColor(QColor(LAND))
     base = base_layers(SAMPLE)
-    add(project, "Truth, known to the simulator only", [truth_layer()], visible=False, expanded=False)
+    add(project, "Truth, known to the simulator only", [truth_layer(SAMPLE)], visible=False, expanded=False)
     add(project, "South outing as recorded", south_layers())
     add(project, "Tables for the tools", tables(), expanded=False)
     add(project, "Orrelmere", base, expanded=False)

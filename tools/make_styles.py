@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import os
 import pathlib
-import sys
 
 from qgis.core import (
     QgsApplication,
@@ -20,9 +19,6 @@ from qgis.core import (
     QgsVectorLayerSimpleLabeling,
 )
 from qgis.PyQt.QtGui import QFont
-
-sys.path.insert(0, str(pathlib.Path(__file__).resolve().parent))
-
 from style_parts import (
     AMBER,
     BLUE,
@@ -50,8 +46,7 @@ def rules(*parts):
     """Renderer of (label, filter or '' or 'ELSE', symbol, largest scale denominator or 0) in drawing order."""
     root = QgsRuleBasedRenderer.Rule(None)
     for number, (label, condition, symbol, *scale) in enumerate(parts):
-        rule = QgsRuleBasedRenderer.Rule(symbol, 0, 0, "" if condition == "ELSE" else condition, label)
-        rule.setIsElse(condition == "ELSE")
+        rule = QgsRuleBasedRenderer.Rule(symbol, 0, 0, condition, label)
         if scale:
             rule.setMinimumScale(scale[0])
         rule.setRuleKey(f"{{athwart-{number}}}")
@@ -73,7 +68,7 @@ def label_rules(*parts):
 
 def swaths():
     """Bottom seen: one quiet colour that darkens where passes overlap; sides are not the message here."""
-    seen = polygon_symbol(fill(BLUE, 62, outline=BLUE, outline_alpha=110, width=0.1))
+    seen = polygon_symbol(fill(BLUE, 44, outline=BLUE, outline_alpha=90, width=0.08))
     return "Polygon", rules(("bottom seen", "", seen)), None
 
 
@@ -91,7 +86,7 @@ def gaps():
 
 def shore():
     """Shore: what was not scanned stands out, thick and cased."""
-    missed = line_symbol(casing(1.5), line(PURPLE, 1.0, dash=(2.6, 1.1)))
+    missed = line_symbol(casing(1.1), line(PURPLE, 0.7, dash=(2.0, 0.9)))
     return "LineString", rules(("shore scanned", "\"status\" = 'scanned'", line_symbol(line(BLUE, 0.7))),
                                ("shore not scanned", "\"status\" = 'unscanned'", missed)), None
 
@@ -132,24 +127,28 @@ def targets():
              ("target in the water column", "\"status\" = 'water column'", mark("triangle", 2.8, PAPER, INK, 0.4)),
              ("target, ambiguous or off the grid", "ELSE", mark("cross2", 2.6, None, INK, 0.6))]
     named = "coalesce(nullif(\"label\",''), 'target ' || \"target_id\")"
-    near = label_text(f"{named} || if(\"radius_m\" IS NULL, '', '\\n± ' || round(\"radius_m\",1) || ' m')", 7.5,
-                up_to=3000, weight=QFont.Weight.DemiBold)
-    far = label_text(named, 7.5, weight=QFont.Weight.DemiBold)
-    far.scaleVisibility, far.minimumScale, far.maximumScale = True, 30000, 3000
+    off = "if(\"radius_m\" IS NULL, '', '\\n± ' || round(\"radius_m\",1) || ' m')"
+    once = "\"target_id\" = minimum(\"target_id\", \"label\") OR coalesce(\"label\",'') = ''"  # one name for many looks
+    bold = QFont.Weight.DemiBold
+    each = label_text(f"{named} || ', pass ' || \"pass_id\" || {off}", 7, up_to=500, weight=bold)
+    near = label_text(f"if({once}, {named} || {off}, '')", 7.5, up_to=3000, weight=bold)
+    near.maximumScale = 500
+    far = label_text(f"if({once}, {named}, '')", 7.5, up_to=30000, weight=bold)
+    far.maximumScale = 3000
     return "Point", rules(*((label, test, marker_symbol(mark("circle", 4.6, PAPER, None, alpha=150), symbol))
-                            for label, test, symbol in plain)), label_rules(("", near), ("", far))
+                            for label, test, symbol in plain)), label_rules(("", each), ("", near), ("", far))
 
 
 def ellipses():
     """Error ellipses: the ground stays visible; a pale casing keeps the line clear of the swaths."""
-    return "Polygon", rules(("95 % ellipse", "", polygon_symbol(
+    return "Polygon", rules(("error ellipse", "", polygon_symbol(
         fill(AMBER, 46, outline=PAPER, outline_alpha=220, width=0.9), fill(None, 0, outline=INK, width=0.32)))), None
 
 
 def areas():
     """Areas asked about: an outline and what was covered."""
-    covered = label_text("if(\"covered_pct\" IS NULL, '', format_number(\"covered_pct\",0) || ' % seen')", 8.5, INK,
-                   QgsPalLayerSettings.Placement.Horizontal, QFont.Weight.DemiBold)
+    covered = label_text("concat(attribute('name'), ' ') || round(\"covered_pct\") || ' % seen'", 8.5, INK,
+                         QgsPalLayerSettings.Placement.OutsidePolygons, QFont.Weight.DemiBold)
     return "Polygon", rules(("area searched", "", polygon_symbol(
         fill(None, 0, outline=INK, width=0.5, dash=True)))), QgsVectorLayerSimpleLabeling(covered)
 
