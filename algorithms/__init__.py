@@ -7,6 +7,7 @@ __all__ = ["TOOLS", "all_tools"]
 
 TOOLS = (
     ("track.readlogs", "ReadLogs"),
+    ("track.preparetrack", "PrepareTrack"),
 )
 """(module below this package, class) of every tool, in the order of the job."""
 

@@ -25,13 +25,17 @@ OFFSET_NAMES = ("latency_s", "mount_deg", "lever_forward_m", "lever_starboard_m"
 
 @dataclass(frozen=True)
 class RangeRows:
-    """Notes of range changes: ``from_s`` (k,) seconds since 1970 UTC, NaN where the row names a waypoint; ``names``,
-    ``lon``, ``lat`` of those (NaN elsewhere); ``range_m`` (k,) as displayed; ``time_offset``: hours already added."""
+    """Notes of range changes.
+
+    ``from_s`` (k,): seconds since 1970 UTC, NaN where the row names a waypoint without a time. ``names``: of the
+    waypoints, '' elsewhere; ``x``, ``y``: their places in the crs of the fixes, NaN elsewhere. ``range_m`` (k,): as
+    displayed. ``time_offset``: hours already added to ``from_s``.
+    """
 
     from_s: np.ndarray
     names: list
-    lon: np.ndarray
-    lat: np.ndarray
+    x: np.ndarray
+    y: np.ndarray
     range_m: np.ndarray
     time_offset: float = 0.0
 

@@ -175,14 +175,14 @@ def _ranges(fixes, how, log):
     if how.range_rows is None:
         return _all(len(log.rows), how.range_m)
     noted = how.range_rows
-    by_place = np.isfinite(noted.lon)
     moments = np.array(noted.from_s, float)
     if np.isfinite(moments).any() and not log.timed:
         raise InputError("SETTINGS gives times, but the track has none. Give from_waypoint instead, or times for the "
                          "track (TIME_FIELD).")
-    wanted = np.flatnonzero(by_place & np.isnan(moments))
+    wanted = np.flatnonzero(np.isnan(moments) & np.isfinite(noted.x))
+    lon, lat = log.frame.to_lonlat(noted.x[wanted], noted.y[wanted])
     moments[wanted] = moments_at(log.frame.geod, log.lon, log.lat, log.clock_s, log.stretch,
-                                 [noted.names[k] for k in wanted], noted.lon[wanted], noted.lat[wanted])
+                                 [noted.names[k] for k in wanted], lon, lat)
     return in_force(log.clock_s, range_notes(moments, noted.range_m, log.clock_s, noted.time_offset), how.range_m)
 
 

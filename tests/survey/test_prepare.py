@@ -142,8 +142,8 @@ def test_a_range_change_is_a_step_within_the_pass():
 
 
 def test_a_range_change_at_a_waypoint_needs_no_times():
-    fixes, lons, lats = sail(sailed.straight(90, 100))
-    rows = preparation.RangeRows(np.array([np.nan]), ["wide"], lons[[60]], lats[[60]], np.array([40.0]))
+    fixes, _, _ = sail(sailed.straight(90, 100))
+    rows = preparation.RangeRows(np.array([np.nan]), ["wide"], fixes.x[[60]], fixes.y[[60]], np.array([40.0]))
     track = prepare(replace(fixes, t_s=None), replace(PLAIN, range_rows=rows, speed_mps=2.0)).track
     assert np.flatnonzero(np.diff(track.range_m)).tolist() == [59]
     assert np.isnan(track.t_s).all() and track.speed_mps == pytest.approx(2.0, abs=1e-3)

@@ -117,3 +117,13 @@ def test_a_waypoint_between_two_stretches_takes_the_nearer_fix():
     stretch[51:] = 1
     mark = sailed.WGS84.fwd(lon[50], lat[50], 90, 0.8)[:2]
     assert moment(("gap", *mark), (lon, lat, clock, stretch)) == pytest.approx(50, abs=1e-6)
+
+
+@pytest.mark.parametrize("words, offset, when", [
+    ("22:30", 0, "2023-11-14T22:30:00"), ("22:13:30.5", 0, "2023-11-14T22:13:30.5"), ("0:05", 0, "2023-11-15T00:05"),
+    ("16:20", 6, "2023-11-14T22:20"), ("07:50", -9, "2023-11-14T22:50"), ("21:50", 0, "2023-11-14T21:50"),
+    ("2023-11-14", 0, "NaT"), ("25:00", 0, "NaT"), ("", 0, "NaT")])
+def test_times_of_day_belong_to_the_outing(words, offset, when):
+    found = settings.times_of_day([words], CLOCK[0], offset)[0]
+    expected = (np.datetime64(when) - np.datetime64(0, "s")) / np.timedelta64(1, "s")
+    assert found == pytest.approx(expected, nan_ok=True)

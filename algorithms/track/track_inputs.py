@@ -1,0 +1,202 @@
+"""Layers of 'Prepare track' -> the core's arrays: fixes, changes of range, solved offsets."""
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from qgis.core import QgsWkbTypes
+from qgis.PyQt.QtCore import QTime
+
+from ...survey.errors import InputError
+from ..common import read
+
+__all__ = ["FIELDS", "field_names", "middle_temperature", "offset_rows", "range_rows", "read_fixes", "refuse_cut_names"]
+
+FIELDS = ("RANGE_FIELD", "DEPTH_FIELD", "HEADING_FIELD", "TIME_FIELD", "ORDER_FIELD", "PING_FIELD", "PASS_FIELD")
+
+SEGMENTS = ("log_file", "segment", "track_fid", "track_seg_id")
+"""Fields that part unbroken stretches in our own fixes and in a GPX file's track points, where a layer has them."""
+
+_CUT_NAMES = {"heading_de", "depth_offs", "water_temp", "fix_qualit"}
+
+
+def field_names(alg, parameters, context, source):
+    """Field names chosen, by parameter; '' (or an empty list for PASS_FIELD) where blank.
+
+    Raises
+    ------
+    InputError
+        If the layer lacks one of them.
+    """
+    has = source.fields().names()
+    chosen = {}
+    for name in FIELDS:
+        wanted = [field for field in alg.parameterAsFields(parameters, name, context) if field]
+        for field in wanted:
+            if field not in has:
+                raise InputError(f"{alg.parameterDefinition(name).description()} ({name}) is '{field}', but the layer "
+                                 f"'{source.sourceName()}' has no such field. It has {', '.join(has)}.")
+        chosen[name] = wanted if name == "PASS_FIELD" else (wanted[0] if wanted else "")
+    return chosen
+
+
+def refuse_cut_names(alg, parameters, context, source):
+    """A fixes layer that went through a Shapefile has lost what its names said."""
+    layer = alg.parameterAsVectorLayer(parameters, "INPUT", context)
+    shapefile = layer is not None and layer.storageType() == "ESRI Shapefile"
+    if shapefile and _CUT_NAMES & set(source.fields().names()):
+        raise InputError(f"Fixes '{layer.name()}' is a Shapefile, which cuts field names to ten letters and times to "
+                         "dates. Use the GeoPackage or temporary layer that 'Read NMEA 0183 and GPX logs' made.")
+
+
+def read_fixes(alg, parameters, context, feedback, crs, names, scales, time_offset):
+    """Fixes of INPUT.
+
+    Parameters
+    ----------
+    crs : QgsCoordinateReferenceSystem
+        To bring them to.
+    names : dict
+        Of ``field_names``.
+    scales : dict
+        Metres in one unit for RANGE_FIELD and DEPTH_FIELD.
+    time_offset : float, hours
+
+    Returns
+    -------
+    (survey.fixes.Fixes, Table, (n,) int array)
+        And the row of the table each fix came from.
+    """
+    from ...survey.fixes import Fixes
+
+    source = alg.parameterAsSource(parameters, "INPUT", context)
+    lines = QgsWkbTypes.geometryType(source.wkbType()) == QgsWkbTypes.GeometryType.LineGeometry
+    tab = read.table(alg, parameters, "INPUT", context, feedback, crs=crs, geometry="any" if lines else "point")
+    if lines:
+        x, y, stamps, rows, parts = _vertices(tab)
+        stamps = stamps if np.isfinite(stamps).any() else None
+    else:
+        x, y, rows, parts = tab.x, tab.y, np.arange(len(tab)), None
+        clock = names["TIME_FIELD"] or next((name for name in ("t_s", "time") if tab.has(name)), "")
+        stamps = read.times(tab, clock, time_offset) if clock else None
+
+    def numbers(name, scale=1.0):
+        return read.numbers(tab, name)[rows] * scale if name else None
+
+    own_depths = names["DEPTH_FIELD"] == "depth_m"  # then the layer's other fields say what they are
+    return Fixes(
+        read.wkt(crs), x, y, t_s=stamps, order=numbers(names["ORDER_FIELD"]),
+        stretch=_stretches(tab, rows, parts, names),
+        ping=numbers(names["PING_FIELD"]), heading_deg=numbers(names["HEADING_FIELD"]),
+        depth_m=numbers(names["DEPTH_FIELD"], scales["DEPTH_FIELD"]),
+        depth_kind=read.texts(tab, "depth_kind")[rows] if own_depths and tab.has("depth_kind") else None,
+        depth_offset_m=numbers("depth_offset_m" if own_depths and tab.has("depth_offset_m") else ""),
+        range_m=numbers(names["RANGE_FIELD"], scales["RANGE_FIELD"]), hdop=numbers("hdop" if tab.has("hdop") else ""),
+    ), tab, rows
+
+
+def middle_temperature(tab):
+    """Median of water_temp_c, None where the layer has none."""
+    known = read.numbers(tab, "water_temp_c") if tab.has("water_temp_c") else np.empty(0)
+    known = known[np.isfinite(known)]
+    return float(np.median(known)) if len(known) else None
+
+
+def range_rows(alg, parameters, context, feedback, crs, unit_m, first_s, time_offset):
+    """Changes of range of SETTINGS, as ``survey.preparation.RangeRows``; None if it was left blank."""
+    from ...survey.preparation import RangeRows
+
+    source = alg.parameterAsSource(parameters, "SETTINGS", context)
+    if source is None:
+        return None
+    placed = QgsWkbTypes.geometryType(source.wkbType()) == QgsWkbTypes.GeometryType.PointGeometry
+    tab = read.table(alg, parameters, "SETTINGS", context, feedback, crs=crs if placed else None,
+                     geometry="point" if placed else "none")
+    columns = {name.lower(): name for name in tab.columns}
+    if "range" not in columns or not {"from_time", "from_waypoint"} & set(columns):
+        raise InputError(f"SETTINGS '{tab.name}' needs the field range, and from_time or from_waypoint; it has "
+                         f"{', '.join(tab.columns)}.")
+    ranges = read.numbers(tab, columns["range"]) * unit_m
+    moments = np.full(len(tab), np.nan)
+    if "from_time" in columns:
+        moments = _from_times(tab, columns["from_time"], first_s, time_offset)
+    names = read.texts(tab, columns["from_waypoint"]) if "from_waypoint" in columns else np.full(len(tab), "", object)
+    x = tab.x if placed else np.full(len(tab), np.nan)
+    y = tab.y if placed else np.full(len(tab), np.nan)
+    marks = _waypoints(alg, parameters, context, feedback, crs, time_offset)
+    for row in np.flatnonzero(np.isnan(moments) & (names != "")):
+        if marks is not None:
+            moments[row], x[row], y[row] = _mark(marks, names[row])
+        elif not placed:
+            raise InputError(f"SETTINGS names the waypoint '{names[row]}'; give the layer that holds it in WAYPOINTS.")
+    return RangeRows(moments, list(names), x, y, ranges, time_offset)
+
+
+def offset_rows(alg, parameters, context, feedback):
+    """(names, values, sigmas) of OFFSETS, None if it was left blank."""
+    tab = read.table(alg, parameters, "OFFSETS", context, feedback)
+    if tab is None:
+        return None
+    read.require(tab, ("name", "value", "sigma"), "OFFSETS", "Use the OFFSETS of 'Combine repeated targets'.")
+    return read.texts(tab, "name"), read.numbers(tab, "value"), read.numbers(tab, "sigma")
+
+
+def _vertices(tab):
+    """Vertices of lines: x, y, M (seconds since 1970, NaN where none), row of the line, number of the part."""
+    from ...survey.times import parse_times
+
+    pieces, rows, parts, part = [np.empty((0, 3))], [], [], 0
+    for row, shape in enumerate(tab.geometries):
+        for line in shape.constParts() if shape is not None else ():
+            pieces.append(np.array([(point.x(), point.y(), point.m()) for point in line.points()], float))
+            rows.append(np.full(len(pieces[-1]), row))
+            parts.append(np.full(len(pieces[-1]), part))
+            part += 1
+    if part == 0:
+        raise InputError(f"Fixes '{tab.name}' holds no line; choose a layer with the boat's track.")
+    places = np.concatenate(pieces)
+    return (places[:, 0], places[:, 1], parse_times(places[:, 2], what=f"'{tab.name}', M"), np.concatenate(rows),
+            np.concatenate(parts))
+
+
+def _stretches(tab, rows, parts, names):
+    """Numbers that differ wherever the source itself says that something ends."""
+    codes = np.zeros(len(rows), np.int64) if parts is None else parts
+    for name in (*(name for name in SEGMENTS if tab.has(name)), *names["PASS_FIELD"]):
+        _, one = np.unique(read.texts(tab, name).astype(str), return_inverse=True)
+        _, codes = np.unique(codes * (int(one.max(initial=0)) + 1) + one[rows], return_inverse=True)
+    return codes
+
+
+def _from_times(tab, name, first_s, time_offset):
+    from ...survey.settings import times_of_day
+
+    column = tab.columns[name].copy()
+    words = [value.toString("HH:mm:ss") if isinstance(value, QTime) else value if isinstance(value, str) else ""
+             for value in column]
+    found = times_of_day(words, first_s, time_offset)
+    column[np.isfinite(found)] = None
+    dated = read.times(replace(tab, columns={name: column}), name, time_offset)
+    return np.where(np.isfinite(found), found, dated)
+
+
+def _waypoints(alg, parameters, context, feedback, crs, time_offset):
+    """{name: [(moment, x, y)]} of WAYPOINTS, None if it was left blank."""
+    tab = read.table(alg, parameters, "WAYPOINTS", context, feedback, crs=crs, geometry="point")
+    if tab is None:
+        return None
+    read.require(tab, ("name",), "WAYPOINTS", "Rename the field that holds the names.")
+    clock = next((name for name in ("t_s", "time") if tab.has(name)), "")
+    moments = read.times(tab, clock, time_offset) if clock else np.full(len(tab), np.nan)
+    marks = {}
+    for name, moment, x, y in zip(read.texts(tab, "name"), moments, tab.x, tab.y):
+        marks.setdefault(name, []).append((moment, x, y))
+    return marks
+
+
+def _mark(marks, name):
+    found = marks.get(name, [])
+    if len(found) != 1:
+        raise InputError(f"SETTINGS names the waypoint '{name}', which WAYPOINTS holds {len(found)} times. Correct the "
+                         "name, or give that row a from_time.")
+    return found[0]
