@@ -82,7 +82,7 @@ def _free(name, longest, taken):
         return name[:longest].rstrip()
     number = 2
     while len(str(number)) <= longest:
-        candidate = name[:longest - len(str(number))].rstrip() + str(number)
+        candidate = name[:longest - len(str(number))] + str(number)
         if candidate.lower() not in taken:
             return candidate
         number += 1

@@ -17,7 +17,7 @@ __all__ = ["LAYOUTS", "NEWEST", "Record", "read_dropped"]
 LAYOUTS = ("both", "port", "starboard")
 NEWEST = ("top", "bottom")
 
-_ENTRY = re.compile(r"(\d+)(?:\s*[:x]\s*(\d+))?")
+_ENTRY = re.compile(r"(\d+)(?::(\d+))?")
 
 
 def read_dropped(text):
@@ -34,7 +34,7 @@ def read_dropped(text):
     tuple of (row, count)
     """
     found = []
-    for entry in re.split(r"[\s,;]+(?![:x])", re.sub(r"\s*:\s*", ":", text or "")):
+    for entry in re.split(r"[\s,;]+", re.sub(r"\s*:\s*", ":", text or "")):
         if not entry:
             continue
         match = _ENTRY.fullmatch(entry)
@@ -129,7 +129,7 @@ class Record:
         """
         column = np.asarray(column, float)
         away = column - self.centre
-        side = np.sign(away).astype(int)
+        side = np.sign(np.nan_to_num(away)).astype(int)
         shown = (column >= 0) & (column <= self.width) & (side != {"both": 2, "port": 1, "starboard": -1}[self.layout])
         return side, np.where(shown, np.abs(away) / self.reach, np.nan)
 

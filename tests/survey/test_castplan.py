@@ -1,0 +1,167 @@
+"""The cast plan and its card: geometry against plain trigonometry, and what a person reads."""
+import math
+import re
+import xml.etree.ElementTree as ET
+
+import numpy as np
+import pytest
+from athwart.survey.castcard import cast_card
+from athwart.survey.casting import circle_probability
+from athwart.survey.castplan import FAR, IN_REACH, MANY, CastSettings, Quarry, Stations, clock, plan_casts
+from athwart.survey.errors import InputError
+from athwart.survey.fields import CAST_LINES, CAST_STATIONS, names
+
+
+def quarry(places, sd=1.0, status="bottom", labels=None):
+    """Targets with round errors."""
+    places, n = np.array(places, float), len(places)
+    covariance = np.broadcast_to(sd ** 2 * np.eye(2), (n, 2, 2)).copy()
+    return Quarry(places[:, 0], places[:, 1], covariance, np.arange(1, n + 1),
+                  np.array(labels or [f"spot {i}" for i in range(n)], object), np.full(n, status, object),
+                  np.full(n, 6.0))
+
+
+def boat(*places, heading=0.0):
+    return Stations(np.array([p[0] for p in places], float), np.array([p[1] for p in places], float),
+                    np.full(len(places), heading), "boat")
+
+
+@pytest.mark.parametrize("angle, words", [(0, "12:00"), (90, "3:00"), (180, "6:00"), (270, "9:00"), (15, "12:30"),
+                                          (345, "11:30"), (359, "12:00"), (-90, "9:00"), (52, "1:30"), (67.4, "2:00"),
+                                          (367.6, "12:30"), (720, "12:00")])
+def test_clock_directions(angle, words):
+    assert clock(angle) == words
+
+
+def test_distance_bearings_and_clock():
+    """A target 12 m east and 16 m north of a boat that heads 083: 20 m, 36.87 degrees, over the port bow."""
+    plan = plan_casts(quarry([(12, 16)]), boat((0, 0), heading=83.0), CastSettings(variation=-4.0))
+    assert plan.distance_m[0] == pytest.approx(20) and plan.bearing_deg[0] == pytest.approx(36.8699, abs=1e-4)
+    lines, ends = plan.lines()
+    assert set(lines) == set(names(CAST_LINES))
+    assert lines["magnetic_deg"][0] == pytest.approx(40.8699, abs=1e-4) and lines["clock"][0] == "10:30"
+    assert ends[0] == pytest.approx(np.array([[0, 0], [12, 16]]), abs=1e-9)
+    assert lines["cast_no"].tolist() == list(range(1, len(ends) + 1))
+    assert np.hypot(*(ends[:, 1] - ends[:, 0]).T) == pytest.approx(lines["distance_m"])
+
+
+def test_convergence_turns_grid_into_true():
+    plan = plan_casts(quarry([(0, 20)]), boat((0, 0)), CastSettings(), convergence_deg=1.5)
+    assert plan.bearing_deg[0] == pytest.approx(1.5)
+    assert np.isnan(plan.lines()[0]["magnetic_deg"]).all()
+
+
+def test_the_boats_own_fix_is_common_to_all_casts():
+    settings = CastSettings(sigma_boat=2.0, sigma_range=1.0, sigma_angle=3.0, hit_radius=1.5)
+    plan = plan_casts(quarry([(0, 20)]), boat((0, 0)), settings)
+    total = np.diag([1 + 4 + (20 * math.radians(3)) ** 2, 1 + 4 + 1])
+    assert plan.patterns[0].alone[0] == pytest.approx(circle_probability(total, 1.5), abs=2e-4)
+    sure = plan_casts(quarry([(0, 20)]), boat((0, 0)), CastSettings(sigma_boat=0.0))
+    assert sure.patterns[0].needed < plan.patterns[0].needed
+
+
+def test_out_of_reach_and_over_fifty_are_said_and_kept():
+    plan = plan_casts(quarry([(0, 20), (0, 31), (20, 0)], sd=1.0), boat((0, 0)), CastSettings(max_cast=30.0))
+    assert plan.reach.tolist() == [IN_REACH, FAR, IN_REACH]
+    lines, _ = plan.lines()
+    far = lines["target_id"] == 2
+    assert far.sum() == 1 and np.isnan(lines["hit_pct"][far]).all() and np.isnan(lines["casts_needed"][far]).all()
+    vague = plan_casts(quarry([(0, 20)], sd=15.0), boat((0, 0)), CastSettings())
+    assert vague.reach[0] == MANY and (vague.lines()[0]["reach"] == MANY).all() and len(vague.lines()[1]) == 50
+
+
+def test_each_target_is_cast_at_from_the_nearest_boat():
+    plan = plan_casts(quarry([(0, 20), (100, 10)]), boat((0, 0), (100, 0), (500, 500)), CastSettings())
+    assert plan.station.tolist() == [0, 1]
+    columns = plan.station_columns()
+    assert set(columns) == set(names(CAST_STATIONS)) and columns["targets"].tolist() == [1, 1, 0]
+    assert columns["nearest_m"][:2] == pytest.approx([20, 10]) and np.isnan(columns["nearest_m"][2])
+
+
+def test_stations_lie_to_windward_with_the_bow_to_the_wind():
+    """Wind from the west: the boat lies 18 m west of its target and casts over the stern."""
+    place = quarry([(50, 60)])
+    stations = Stations.to_windward(place, 18.0, 270.0)
+    assert (stations.east[0], stations.north[0]) == pytest.approx((32, 60))
+    plan = plan_casts(place, stations, CastSettings())
+    assert plan.bearing_deg[0] == pytest.approx(90) and plan.lines()[0]["clock"][0] == "6:00"
+    assert plan.station_columns()["kind"][0] == "stand-off" and plan.station_columns()["heading_deg"][0] == 270
+
+
+@pytest.mark.parametrize("values, words", [
+    ({"sigma_boat": -1.0}, "SIGMA_BOAT"), ({"hit_radius": 0.0}, "HIT_RADIUS"), ({"max_cast": float("nan")}, "MAX_CAST"),
+    ({"sigma_angle": 80.0}, "CAST_SIGMA_ANGLE"), ({"variation": 200.0}, "MAGNETIC_VARIATION")])
+def test_settings_that_cannot_be_are_refused(values, words):
+    with pytest.raises(InputError, match=words):
+        CastSettings(**values)
+
+
+def test_nothing_to_cast_at_or_from():
+    with pytest.raises(InputError, match="no target"):
+        plan_casts(quarry(np.empty((0, 2))), boat((0, 0)), CastSettings())
+    with pytest.raises(InputError, match="BOAT has no point"):
+        plan_casts(quarry([(0, 1)]), boat(), CastSettings())
+    unknown = quarry([(0, 1)])
+    unknown.covariance[:] = np.nan
+    with pytest.raises(InputError, match="standard deviations"):
+        plan_casts(unknown, boat((0, 0)), CastSettings())
+    with pytest.raises(InputError, match="STAND_OFF"):
+        Stations.to_windward(quarry([(0, 1)]), 0.0, 90.0)
+
+
+def text_of(html):
+    """What stands on the page, without markup, blanks of every kind as one."""
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", re.sub(r"<style>.*?</style>", "", html, flags=re.S)))
+
+
+def test_the_card_says_what_there_is_to_know():
+    place = quarry([(12, 16), (0, 60), (-5, 12)], labels=["Crib", "Far log", ""])
+    place.status[2] = "side unsure"
+    plan = plan_casts(place, boat((0, 0), heading=83.0), CastSettings(variation=-4.0))
+    words = text_of(cast_card(plan, "ft"))
+    assert "66 ft" in words and "10:30" in words and "037\u00b0 true" in words and "041\u00b0 magnetic" in words
+    assert f"{plan.patterns[0].needed} casts for 90 %" in words and "20 ft deep" in words
+    assert "Out of reach" in words and "Side unsure" in words and "not for navigation" in words
+    assert "Far log" in words and "3 \u00b7 Target" in words
+
+
+def test_units_of_the_card():
+    plan = plan_casts(quarry([(0, 18.288)]), boat((0, 0)), CastSettings())
+    for unit, shown in (("ft", "60 ft"), ("yd", "20 yd"), ("m", "18 m")):
+        assert shown in text_of(cast_card(plan, unit))
+
+
+def test_water_column_targets_are_called_that():
+    plan = plan_casts(quarry([(0, 18)], status="water column"), boat((0, 0)), CastSettings())
+    assert "Water column" in text_of(cast_card(plan, "m")) and plan.lines()[0]["status"][0] == "water column"
+
+
+def test_names_cannot_break_the_page_and_nothing_is_fetched():
+    plan = plan_casts(quarry([(0, 18)], labels=["<script>alert(1)</script> & \"co\""]), boat((0, 0)), CastSettings())
+    html = cast_card(plan, "m", "<b>Title</b>")
+    assert "<script" not in html and "&lt;script&gt;" in html and "<b>Title" not in html
+    assert not re.search(r"(src|href)=", html)
+    assert set(re.findall(r"https?://[^\"' ]+", html)) <= {"http://www.w3.org/2000/svg"}
+    for svg in re.findall(r"<svg.*?</svg>", html, flags=re.S):
+        ET.fromstring(svg)
+
+
+def test_the_sketch_is_north_up():
+    """The boat lies south-west of its target: below and to the left of it in the drawing."""
+    svg = ET.fromstring(re.search(r"<svg.*?</svg>", cast_card(plan_casts(quarry([(12, 16)]), boat((0, 0)),
+                                                                         CastSettings()), "m"), flags=re.S)[0])
+    line = svg.find("{http://www.w3.org/2000/svg}line")
+    x1, y1, x2, y2 = (float(line.get(key)) for key in ("x1", "y1", "x2", "y2"))
+    assert x2 - x1 == pytest.approx(12 * (y1 - y2) / 16, rel=0.01) and x2 > x1 and y2 < y1
+    circles = svg.findall("{http://www.w3.org/2000/svg}circle")
+    scale = (x2 - x1) / 12
+    assert float(circles[0].get("r")) == pytest.approx(1.5 * scale, abs=0.1)
+
+
+def test_the_long_axis_of_the_ellipse_points_where_it_should():
+    place = quarry([(0, 20)])
+    place.covariance[0] = np.array([[9.0, 0], [0, 1.0]])  # long to the east
+    html = cast_card(plan_casts(place, boat((0, 0)), CastSettings()), "m")
+    ellipse = ET.fromstring(re.search(r"<ellipse[^>]*/>", html)[0])
+    assert float(ellipse.get("ry")) == pytest.approx(3 * float(ellipse.get("rx")), rel=0.01)
+    assert ellipse.get("transform").startswith("rotate(90.0 ")
