@@ -14,7 +14,7 @@ KNOT_MPS = 1852 / 3600
 _SURE_AFTER_S = 6
 _GGA_EVERY_S, _MTW_EVERY_S = 3, 15
 _POINT_EVERY_S = 8
-_POWER_CUT = (1490, 1538)
+_POWER_CUT = (1536, 1584)
 """Seconds after the start between which the hand-held receiver was off: the track starts a new segment."""
 
 

@@ -121,7 +121,8 @@ def _south_legs():
         if v == -355:
             b = 20.0
         legs.append(Leg((a, v), (b, v), 1.5, f"line {v}"))
-    legs += _chain([(22, -452), (28, -235)], 1.4, "across west")
+    legs += _chain([(-150, -428), (-60, -472), (22, -470)], 1.5, "to the crossing")
+    legs += _chain([(22, -470), (28, -235)], 1.4, "across west")
     legs += _chain([(180, -240), (170, -450)], 1.4, "across east")
     legs += _chain([(225, -452), (290, -440), (350, -330), (420, -270)], 1.5, "shore")
     return tuple(legs)
