@@ -8,6 +8,8 @@ __all__ = ["TOOLS", "all_tools"]
 TOOLS = (
     ("track.readlogs", "ReadLogs"),
     ("track.preparetrack", "PrepareTrack"),
+    ("coverage.coveragegaps", "CoverageGaps"),
+    ("coverage.unscannedshoreline", "UnscannedShoreline"),
 )
 """(module below this package, class) of every tool, in the order of the job."""
 

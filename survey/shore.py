@@ -97,7 +97,7 @@ def find_unscanned(crs, swaths, shoreline, water=None, *, reach=5.0, min_length=
     columns = {"shore_id": np.arange(1, len(stretches) + 1), "length_m": length,
                "status": np.array(["scanned" if s[1] else "unscanned" for s in stretches], object)}
     return ShoreResult([shapes.to_crs(frame, shorelines.line_string(s[0])) for s in stretches], columns, shore,
-                       unscanned, 100 * unscanned / shore, notes)
+                       unscanned, min(100.0, 100 * unscanned / shore), notes)
 
 
 def _frame(crs, shoreline):

@@ -1,0 +1,150 @@
+"""The raster of 'Map bottom seen' -> ground that counts as seen, as polygons along its cells."""
+from __future__ import annotations
+
+import numpy as np
+from osgeo import gdal, ogr
+from qgis.core import QgsCoordinateTransform, QgsGeometry, QgsProcessingException, QgsRectangle
+
+from ...survey.errors import InputError
+from .values import given
+
+__all__ = ["seen_ground"]
+
+_ROWS = 512
+_DENSIFY_CELLS = 64
+OBJECT_SIZE = "OBJECT_SIZE_M"
+"""Metadata item of the raster: side of the cube (m) that its detection grade is about."""
+
+
+def seen_ground(alg, parameters, name, context, crs, extent, required_looks, grade, step):
+    """Ground seen according to a raster parameter; None if it was left blank.
+
+    Parameters
+    ----------
+    crs : QgsCoordinateReferenceSystem
+        CRS of ``extent`` and of the polygons handed back.
+    extent : (x, y, x, y)
+        What lies outside is not read.
+    required_looks, grade : see ``survey.seen.codes``
+    step : callable
+        Called with the fraction done.
+
+    Returns
+    -------
+    (survey.gaps.SeenGround, list of str)
+        The second: what the user should know.
+    """
+    from ...survey.gaps import SeenGround
+    from ...survey.seen import HIDDEN, WEAK
+
+    layer = alg.parameterAsRasterLayer(parameters, name, context)
+    if layer is None:
+        if given(parameters, name):
+            raise QgsProcessingException(alg.invalidRasterError(parameters, name))
+        return None
+    label = f"{alg.parameterDefinition(name).description()} '{layer.name()}'"
+    if not layer.crs().isValid():
+        raise InputError(f"{label} has no coordinate reference system. Set it in the layer's properties (Source), then "
+                         "run again.")
+    raster = _open(layer, label)
+    there = QgsCoordinateTransform(crs, layer.crs(), context.transformContext())
+    window = _window(raster, there.transformBoundingBox(QgsRectangle(*extent)))
+    found = _codes(raster, window, label, required_looks, grade, step)
+    back = None if crs == layer.crs() else QgsCoordinateTransform(layer.crs(), crs, context.transformContext())
+    ground = _polygons(raster, window, found, back)
+    looks = [_joined(ground, range(n, required_looks + 1)) for n in range(1, required_looks + 1)]
+    causes = {"hidden": _joined(ground, [HIDDEN])}
+    if grade == "detection":
+        causes["weak"] = _joined(ground, [WEAK])
+    notes = [] if looks[0].area else [f"{label} shows no ground seen inside the area."]
+    return SeenGround(looks, causes), notes
+
+
+def _open(layer, label):
+    """The GDAL dataset, if its bands are named as those of 'Map bottom seen'."""
+    from ...survey.seen import BANDS
+
+    raster = gdal.Open(layer.source()) if layer.providerType() == "gdal" else None
+    if raster is None:
+        raise InputError(f"{label} cannot be read as a file; give the raster that 'Map bottom seen' made.")
+    names = [raster.GetRasterBand(i + 1).GetDescription() for i in range(raster.RasterCount)]
+    missing = [band for band in BANDS if band not in names]
+    if missing:
+        raise InputError(f"{label} lacks the band{'s' * (len(missing) > 1)} {', '.join(missing)}; give the raster that "
+                         "'Map bottom seen' made.")
+    return raster
+
+
+def _window(raster, extent):
+    """(column, row, columns, rows) of the raster that an extent in its CRS meets, at least one cell."""
+    left, width, _, top, _, height = raster.GetGeoTransform()
+    limits = []
+    for low, high, size in (((extent.xMinimum() - left) / width, (extent.xMaximum() - left) / width,
+                             raster.RasterXSize),
+                            ((extent.yMaximum() - top) / height, (extent.yMinimum() - top) / height,
+                             raster.RasterYSize)):
+        first = int(np.clip(np.floor(low), 0, size - 1))
+        limits.append((first, int(np.clip(np.ceil(high), first + 1, size)) - first))
+    (column, columns), (row, rows) = limits
+    return column, row, columns, rows
+
+
+def _codes(raster, window, label, required_looks, grade, step):
+    """Code of every cell in the window, read in slices of rows."""
+    from ...survey.seen import BANDS, codes
+
+    size = raster.GetMetadataItem(OBJECT_SIZE)
+    column, row, columns, rows = window
+    bands = {raster.GetRasterBand(i + 1).GetDescription(): raster.GetRasterBand(i + 1)
+             for i in range(raster.RasterCount)}
+    found = np.zeros((rows, columns), np.uint8)
+    for start in range(0, rows, _ROWS):
+        count = min(_ROWS, rows - start)
+        step(start / rows)
+        values = {band: _read(bands[band], column, row + start, columns, count, label) for band in BANDS}
+        found[start:start + count] = codes(values, required_looks, grade, float(size) if size else None)
+    return found
+
+
+def _read(band, column, row, columns, rows, label):
+    raw = band.ReadRaster(column, row, columns, rows, buf_type=gdal.GDT_Float32)
+    if raw is None:
+        raise InputError(f"{label} could not be read; check that its file is whole and at its place.")
+    values = np.frombuffer(raw, np.float32).reshape(rows, columns).copy()
+    nodata = band.GetNoDataValue()
+    if nodata is not None:
+        values[values == np.float32(nodata)] = np.nan
+    return values
+
+
+def _polygons(raster, window, found, back):
+    """Shapely polygons by code, in the CRS that ``back`` leads to."""
+    from ...survey import shapes
+
+    column, row, columns, rows = window
+    left, width, _, top, _, height = raster.GetGeoTransform()
+    memory = gdal.GetDriverByName("MEM").Create("", columns, rows, 1, gdal.GDT_Byte)
+    memory.SetGeoTransform((left + column * width, width, 0.0, top + row * height, 0.0, height))
+    memory.SetProjection(raster.GetProjection())  # GDAL floods the log about layers that have none
+    memory.GetRasterBand(1).WriteRaster(0, 0, columns, rows, found.tobytes())
+    source = ogr.GetDriverByName("Memory").CreateDataSource("")
+    layer = source.CreateLayer("cells", raster.GetSpatialRef(), ogr.wkbPolygon)
+    layer.CreateField(ogr.FieldDefn("code", ogr.OFTInteger))
+    band = memory.GetRasterBand(1)
+    gdal.Polygonize(band, band, layer, 0)  # the band is its own mask: cells of code 0 are left out
+    ground = {}
+    for feature in layer:
+        shape = QgsGeometry()
+        shape.fromWkb(bytes(feature.GetGeometryRef().ExportToWkb()))
+        if back is not None:
+            shape = shape.densifyByDistance(_DENSIFY_CELLS * abs(width))
+            shape.transform(back)
+        ground.setdefault(feature.GetField(0), []).append(shapes.valid(shapes.from_wkb(bytes(shape.asWkb()))))
+    return ground
+
+
+def _joined(ground, wanted):
+    """Union of the polygons of some codes."""
+    from ...survey import levels
+
+    return levels.merged([polygon for code in wanted for polygon in ground.get(code, [])])

@@ -1,0 +1,303 @@
+"""Find coverage gaps, through the three doors: a script, a model's child, the command line."""
+import numpy as np
+import pytest
+from athwart.survey.fields import AREAS, GAPS, names
+from osgeo import gdal, osr
+from qgis.core import (
+    NULL,
+    QgsCoordinateReferenceSystem,
+    QgsCoordinateTransform,
+    QgsGeometry,
+    QgsProcessingException,
+    QgsProcessingFeedback,
+    QgsProject,
+    QgsVectorFileWriter,
+    QgsVectorLayer,
+    QgsWkbTypes,
+)
+
+UTM = "EPSG:32632"
+E, N = 500_000, 4_983_000
+NUMBERS = ("AREA_M2", "COVERED_M2", "COVERED_PERCENT", "LOW_PERCENT", "HIGH_PERCENT", "GAP_M2", "NARROW_M2",
+           "GAP_COUNT")
+BANDS = ("looks", "directions", "grazing", "hits", "smallest_object", "hidden")
+SCALE = 0.9996  # of the UTM zone on its middle meridian: 1 m on the map is 1 / 0.9996 m over ground
+
+
+class Heard(QgsProcessingFeedback):
+    """Keeps what a tool says."""
+
+    def __init__(self):
+        super().__init__(False)
+        self.warnings, self.infos = [], []
+
+    def pushInfo(self, info):
+        self.infos.append(info)
+
+    def pushWarning(self, warning):
+        self.warnings.append(warning)
+
+
+def box(x0, y0, x1, y1):
+    return f"POLYGON(({E + x0} {N + y0},{E + x1} {N + y0},{E + x1} {N + y1},{E + x0} {N + y1},{E + x0} {N + y0}))"
+
+
+@pytest.fixture
+def swaths(make_layer):
+    fields = {"outing": "string", "pass_id": "integer", "side": "string", "outer_m": "double", "sigma_edge_m": "double"}
+
+    def call(*rows, crs=UTM):
+        return make_layer("MultiPolygon", crs, fields, rows, "my swaths")
+    return call
+
+
+@pytest.fixture
+def pair(swaths):
+    """Both sides of a pass along y = 0, x = 0 to 300."""
+    return swaths((box(0, 3, 300, 30), ["a", 1, "starboard", 30, 0.75]),
+                  (box(0, -30, 300, -3), ["a", 1, "port", 30, 0.75]))
+
+
+@pytest.fixture
+def area(make_layer):
+    def call(*rows, crs=UTM, fields=None):
+        return make_layer("Polygon", crs, fields or {"fid": "integer", "name": "string"},
+                          rows or [(box(0, -30, 300, 30), [7, "bay"])], "my area")
+    return call
+
+
+@pytest.fixture
+def passes(make_layer):
+    fields = {"outing": "string", "pass_id": "integer", "range_m": "double", "mean_depth_m": "double"}
+    return make_layer("LineString", UTM, fields, [(f"LINESTRING({E} {N},{E + 300} {N})", ["a", 1, 30.4, 5])])
+
+
+@pytest.fixture
+def seen(tmp_path):
+    """A raster of looks of 100 by 60 cells of 1 m: rows 0 to 19 hidden, 20 to 39 seen once, 40 to 59 twice and well."""
+    def call(object_size="1.0", bands=BANDS, crs=32632):
+        path = str(tmp_path / "looks.tif")
+        made = gdal.GetDriverByName("GTiff").Create(path, 100, 60, len(bands), gdal.GDT_Float32)
+        made.SetGeoTransform((E, 1, 0, N + 60, 0, -1))
+        reference = osr.SpatialReference()
+        reference.ImportFromEPSG(crs)
+        made.SetProjection(reference.ExportToWkt())
+        looks = np.repeat([0, 1, 2], 20)[:, None] * np.ones((1, 100))
+        values = {"looks": looks, "smallest_object": np.where(looks == 2, 0.8, np.where(looks == 1, 1.5, np.nan)),
+                  "hidden": (looks == 0) & (np.arange(100) < 50)[None, :]}
+        for i, band in enumerate(bands):
+            target = made.GetRasterBand(i + 1)
+            target.SetDescription(band)
+            target.SetNoDataValue(float("nan"))
+            target.WriteArray(np.asarray(values.get(band, looks), np.float32))
+        if object_size:
+            made.SetMetadataItem("OBJECT_SIZE_M", object_size)
+        del made, target
+        return path
+    return call
+
+
+def both(**given):
+    return {"OUTPUT": "memory:", "AREAS": "memory:", **given}
+
+
+def rows(layer):
+    return [dict(zip(f.fields().names(), f.attributes())) for f in layer.getFeatures()]
+
+
+def test_figures_layers_and_fields(run, pair, area, passes):
+    heard = Heard()
+    result = run("coveragegaps", both(SWATHS=pair, AREA=area(), PASSES=passes), heard)
+    ground = 1 / SCALE**2
+    assert result["AREA_M2"] == pytest.approx(18000 * ground, rel=1e-6)
+    assert result["COVERED_M2"] == pytest.approx(16200 * ground, rel=1e-6)
+    assert result["COVERED_PERCENT"] == pytest.approx(90, abs=1e-4)
+    assert result["LOW_PERCENT"] < 90 < result["HIGH_PERCENT"]
+    assert result["GAP_M2"] == pytest.approx(1800 * ground, rel=1e-6)
+    assert result["GAP_COUNT"] == 1 and 0 <= result["NARROW_M2"] < 1
+    gaps, areas = result["OUTPUT"], result["AREAS"]
+    assert gaps.fields().names() == names(GAPS)
+    assert gaps.wkbType() == areas.wkbType() == QgsWkbTypes.Type.MultiPolygon
+    assert gaps.crs().authid() == areas.crs().authid() == UTM
+    [gap] = rows(gaps)
+    assert gap["kind"] == "nadir" and gap["gap_id"] == 1 and gap["looks"] == 0 and gap["certain"] is False
+    assert gap["width_m"] == pytest.approx(6, rel=0.01) and gap["length_m"] == pytest.approx(300, rel=0.01)
+    assert areas.fields().names() == [*names(AREAS), "src_fid", "name"]
+    [row] = rows(areas)
+    assert row["name"] == "bay" and row["src_fid"] == 7
+    assert row["covered_pct"] == pytest.approx(result["COVERED_PERCENT"])
+    assert row["low_pct"] == pytest.approx(result["LOW_PERCENT"]) and row["looks_min"] == 0
+    assert any("90.0 %" in text for text in heard.infos)
+
+
+def test_every_declared_number_comes_back(run, pair, area):
+    result = run("coveragegaps", both(SWATHS=pair, AREA=area()))
+    assert set(result) == {"OUTPUT", "AREAS", *NUMBERS}
+    assert all(isinstance(result[name], (int, float)) for name in NUMBERS)
+
+
+def test_another_coordinate_system_changes_nothing(run, pair, area, passes):
+    there = QgsCoordinateTransform(QgsCoordinateReferenceSystem(UTM), QgsCoordinateReferenceSystem("EPSG:4326"),
+                                   QgsProject.instance())
+    shape = QgsGeometry.fromWkt(box(0, -30, 300, 30))
+    shape.transform(there)
+    metric = run("coveragegaps", both(SWATHS=pair, AREA=area(), PASSES=passes))
+    angular = run("coveragegaps", both(SWATHS=pair, AREA=area((shape.asWkt(12), [1, "bay"]), crs="EPSG:4326"),
+                                       PASSES=passes))
+    for name in NUMBERS[:6]:
+        assert angular[name] == pytest.approx(metric[name], rel=1e-5), name
+    assert angular["OUTPUT"].crs().authid() == "EPSG:4326"
+    extent = angular["OUTPUT"].extent()
+    assert 8.9 < extent.xMinimum() < extent.xMaximum() < 9.1
+
+
+def test_two_looks_and_excluded_ground(run, swaths, area, make_layer):
+    layer = swaths((box(0, -30, 300, 30), ["a", 1, "both", 30, 0.75]),
+                   (box(0, -30, 150, 30), ["b", 1, "both", 30, 0.75]))
+    once = run("coveragegaps", both(SWATHS=layer, AREA=area()))
+    assert once["COVERED_PERCENT"] == pytest.approx(100)
+    assert rows(once["AREAS"])[0]["looks_min"] == 1
+    twice = run("coveragegaps", both(SWATHS=layer, AREA=area(), REQUIRED_LOOKS=2))
+    assert twice["COVERED_PERCENT"] == pytest.approx(50, abs=1e-4)
+    assert rows(twice["OUTPUT"])[0]["looks"] == 1
+    exclude = make_layer("Polygon", UTM, {}, [(box(200, -30, 300, 30), [])])
+    less = run("coveragegaps", both(SWATHS=layer, AREA=area(), REQUIRED_LOOKS=2, EXCLUDE=exclude))
+    assert less["COVERED_PERCENT"] == pytest.approx(75, abs=1e-4)
+
+
+def test_passes_drawn_as_one_leave_the_low_bound_null(run, swaths, area):
+    layer = swaths((box(0, 0, 300, 30), ["a", NULL, "both", 30, 0.75]))
+    heard = Heard()
+    result = run("coveragegaps", both(SWATHS=layer, AREA=area()), heard)
+    assert result["LOW_PERCENT"] is None
+    assert rows(result["AREAS"])[0]["low_pct"] == NULL
+    assert any("low bound" in text for text in heard.warnings)
+
+
+def test_an_area_without_a_shape_stays_in_the_table(run, pair, area):
+    layer = area((box(0, -30, 300, 30), [1, "bay"]), (None, [2, "nowhere"]))
+    table = rows(run("coveragegaps", both(SWATHS=pair, AREA=layer))["AREAS"])
+    assert [row["name"] for row in table] == ["bay", "nowhere"]
+    assert table[1]["covered_pct"] == NULL and table[1]["area_m2"] == 0
+
+
+class TestRaster:
+    area = box(0, 0, 100, 60)
+
+    def test_seen_and_hidden(self, run, seen, area):
+        result = run("coveragegaps", both(SEEN=seen(), AREA=area((self.area, [1, "bay"]))))
+        assert result["COVERED_PERCENT"] == pytest.approx(200 / 3, abs=1e-3)
+        assert result["LOW_PERCENT"] is None and result["HIGH_PERCENT"] > 66
+        found = {row["kind"]: row["area_m2"] for row in rows(result["OUTPUT"])}
+        assert found["hidden"] == pytest.approx(1000, rel=0.01) and len(found) == 2
+
+    def test_two_looks(self, run, seen, area):
+        result = run("coveragegaps", both(SEEN=seen(), AREA=area((self.area, [1, "bay"])), REQUIRED_LOOKS=2))
+        assert result["COVERED_PERCENT"] == pytest.approx(100 / 3, abs=1e-3)
+        assert {row["looks"] for row in rows(result["OUTPUT"])} == {0}
+
+    def test_detection_leaves_weak_ground(self, run, seen, area):
+        result = run("coveragegaps", both(SEEN=seen(), GRADE="detection", AREA=area((self.area, [1, "bay"]))))
+        assert result["COVERED_PERCENT"] == pytest.approx(100 / 3, abs=1e-3)
+        assert "weak" in {row["kind"] for row in rows(result["OUTPUT"])}
+        larger = run("coveragegaps", both(SEEN=seen("2.0"), GRADE="detection", AREA=area((self.area, [1, "bay"]))))
+        assert larger["COVERED_PERCENT"] == pytest.approx(200 / 3, abs=1e-3)
+
+    def test_ground_outside_the_raster_is_not_seen(self, run, seen, area):
+        result = run("coveragegaps", both(SEEN=seen(), AREA=area((box(0, 0, 100, 120), [1, "bay"]))))
+        assert result["COVERED_PERCENT"] == pytest.approx(100 / 3, abs=1e-3)
+        heard = Heard()
+        away = run("coveragegaps", both(SEEN=seen(), AREA=area((box(900, 900, 990, 990), [1, "bay"]))), heard)
+        assert away["COVERED_PERCENT"] == 0 and any("no ground seen" in text for text in heard.warnings)
+
+    def test_a_raster_in_another_coordinate_system(self, run, seen, area):
+        result = run("coveragegaps", both(SEEN=seen(crs=25832), AREA=area((self.area, [1, "bay"]))))
+        assert result["COVERED_PERCENT"] == pytest.approx(200 / 3, abs=1e-2)
+
+
+@pytest.fixture
+def refused(run, run_as_child):
+    """refused(parameters, words): refused in those words by a script and as a model's child."""
+    def call(parameters, *words):
+        for door in (run, run_as_child):
+            with pytest.raises(QgsProcessingException) as error:
+                door("coveragegaps", {"OUTPUT": "memory:", "AREAS": "memory:", **parameters})
+            assert all(word in str(error.value) for word in words), str(error.value)
+    return call
+
+
+@pytest.fixture
+def on_disk(tmp_path):
+    """Layers as files, for the doors that take no layer objects."""
+    def call(layer, name, driver="GPKG"):
+        options = QgsVectorFileWriter.SaveVectorOptions()
+        options.driverName = driver
+        path = str(tmp_path / name)
+        transforms = QgsProject.instance().transformContext()
+        write = getattr(QgsVectorFileWriter, "writeAsVectorFormatV3", QgsVectorFileWriter.writeAsVectorFormatV2)
+        error = write(layer, path, transforms, options)
+        assert error[0] == QgsVectorFileWriter.WriterError.NoError, error
+        return path
+    return call
+
+
+class TestRefusals:
+    def test_neither_or_both(self, refused, pair, area, seen, on_disk):
+        where = {"AREA": on_disk(area(), "area.gpkg")}
+        refused(where, "SWATHS", "SEEN", "neither")
+        refused({**where, "SWATHS": on_disk(pair, "swaths.gpkg"), "SEEN": seen()}, "SWATHS", "SEEN", "both")
+
+    def test_detection_without_a_raster(self, refused, pair, area, on_disk):
+        refused({"AREA": on_disk(area(), "a.gpkg"), "SWATHS": on_disk(pair, "s.gpkg"), "GRADE": "detection"}, "GRADE")
+
+    def test_values_out_of_bounds(self, refused, pair, area, on_disk):
+        where = {"AREA": on_disk(area(), "a.gpkg"), "SWATHS": on_disk(pair, "s.gpkg")}
+        for name in ("MIN_WIDTH", "MIN_AREA", "POSITION_ERROR"):
+            refused({**where, name: -1}, name)
+            refused({**where, name: float("nan")}, name)
+        refused({**where, "REQUIRED_LOOKS": 0}, "REQUIRED_LOOKS")
+
+    def test_layers_that_are_not_what_they_should_be(self, refused, pair, area, swaths, make_layer, on_disk):
+        lake = on_disk(area(), "a.gpkg")
+        plain = make_layer("Polygon", UTM, {"name": "string"}, [(box(0, 0, 1, 1), ["x"])], "ponds")
+        refused({"AREA": lake, "SWATHS": on_disk(plain, "ponds.gpkg")}, "outing", "sigma_edge_m", "Draw swaths")
+        refused({"AREA": lake, "SWATHS": on_disk(pair, "s.shp", "ESRI Shapefile")}, "Shapefile")
+        refused({"AREA": lake, "SWATHS": on_disk(swaths(), "none.gpkg")}, "no polygons")
+        empty = make_layer("Polygon", UTM, {}, [])
+        refused({"AREA": on_disk(empty, "e.gpkg"), "SWATHS": on_disk(pair, "s.gpkg")}, "area layer")
+        merged = swaths((box(0, 0, 300, 30), ["a", NULL, "both", 30, 0.75]))
+        refused({"AREA": lake, "SWATHS": on_disk(merged, "m.gpkg"), "REQUIRED_LOOKS": 2}, "MERGE")
+
+    def test_a_layer_without_coordinate_system(self, run, pair, area):
+        nowhere = area()
+        nowhere.setCrs(QgsCoordinateReferenceSystem())
+        with pytest.raises(QgsProcessingException, match="no coordinate reference system"):
+            run("coveragegaps", both(SWATHS=pair, AREA=nowhere))
+
+    def test_rasters_that_are_not_of_looks(self, refused, area, seen, on_disk):
+        where = {"AREA": on_disk(area((TestRaster.area, [1, "bay"])), "a.gpkg")}
+        refused({**where, "SEEN": seen(bands=("looks", "hidden"))}, "smallest_object", "Map bottom seen")
+        refused({**where, "SEEN": seen(object_size=""), "GRADE": "detection"}, "size of object")
+
+    def test_from_the_command_line(self, qgis_process, area, on_disk):
+        code, results, said = qgis_process("coveragegaps", {
+            "AREA": on_disk(area(), "a.gpkg"), "OUTPUT": "TEMPORARY_OUTPUT", "AREAS": "TEMPORARY_OUTPUT"})
+        assert code == 1 and not results and "SWATHS" in said
+
+
+def test_from_the_command_line_into_one_geopackage(qgis_process, pair, area, on_disk, tmp_path):
+    target = tmp_path / "result.gpkg"
+    code, results, said = qgis_process("coveragegaps", {
+        "AREA": on_disk(area(), "a.gpkg"), "SWATHS": on_disk(pair, "s.gpkg"),
+        **{name: f"ogr:dbname='{target}' table=\"{name.lower()}\" (geom)" for name in ("OUTPUT", "AREAS")}})
+    assert code == 0, said
+    assert results["COVERED_PERCENT"] == pytest.approx(90, abs=1e-4)
+    for table, count in (("output", 1), ("areas", 1)):
+        layer = QgsVectorLayer(f"{target}|layername={table}", table, "ogr")
+        assert layer.isValid() and layer.featureCount() == count
+
+
+def test_as_the_child_of_a_model(run_as_child, pair, area, on_disk):
+    results, layer = run_as_child("coveragegaps", {"AREA": on_disk(area(), "a.gpkg"), "SWATHS": on_disk(pair, "s.gpkg"),
+                                                   "AREAS": "memory:"})
+    assert layer.featureCount() == 1 and layer.fields().names() == names(GAPS)
