@@ -163,9 +163,9 @@ def budget(seen, sigmas):
     apart[2] += ~sure * (terms["offset of depth"][2] + terms["sound speed"][2])
     swing = sum(swing)
     rest = total[2] - terms["heading"][2] - terms["mount"][2]
+    cov, own = _to_east_north((total, apart), seen.azimuth_deg)
     return Budget(
-        found=found, centre=seen.side * found.ground * np.exp(-swing / 2), cov=_to_east_north(total, seen.azimuth_deg),
-        own=_to_east_north(apart, seen.azimuth_deg), shares=np.stack(shares, axis=1),
+        found=found, centre=seen.side * found.ground * np.exp(-swing / 2), cov=cov, own=own, shares=np.array(shares).T,
         height=height, sigma_height=sigma_height, dg_dscale=sure * found.gain * square.d_scale,
         dg_ddepth=sure * found.gain * square.d_depth, sigma_scale=sigma_scale,
         sigma_across=np.sqrt(total[2]), bent=np.square(found.ground * swing) > rest)
@@ -179,28 +179,29 @@ def _square(seen, sigmas):
     """
     shadow = np.isfinite(seen.shadow_end)
     slant, depth = seen.slant, seen.depth
-    end = np.where(shadow, seen.shadow_end, slant)
-    ratio2 = np.square(slant / end)
+    end, ratio2, height = slant, 1.0, sigmas.height
+    if shadow.any():
+        end = np.where(shadow, seen.shadow_end, slant)
+        ratio2, height = np.square(slant / end), np.where(shadow, 0.0, height)
     q = ratio2 * (end - depth) * (end + depth)
     bed, terrain = _terrain_gain(seen)
     d_depth = -2 * bed * ratio2 * terrain
     if seen.terrain is not None:
         q = np.where(np.isfinite(seen.terrain.ground), ratio2 * np.square(seen.terrain.ground), q)
-    d_start = np.where(shadow, 2 * q / slant, 2 * slant * terrain)
-    d_end = np.where(shadow, 2 * ratio2 * end * terrain - 2 * q / end, 0.0)
-    # a ground range read off a corrected record: its error is that of G itself
-    reading = np.where(seen.ground_reading, np.sqrt(np.maximum(q, 0)) / slant, 1.0) * sigmas.range
-    height = np.where(shadow, 0.0, sigmas.height)
-    var_depth, var_height = sigmas.depth**2, np.square(height)
+    range2 = np.square(2 * slant * terrain)
+    if shadow.any():
+        by_end = 2 * ratio2 * end * terrain - 2 * q / end
+        range2 = np.where(shadow, np.square(2 * q / slant) + np.square(by_end), range2)
+    reading2 = sigmas.range**2
+    if seen.ground_reading.any():  # read off a corrected record: its error is that of G itself
+        reading2 = np.where(seen.ground_reading, np.maximum(q, 0) / np.square(slant), 1.0) * reading2
+    var_depth, var_height, depth2 = sigmas.depth**2, height**2, np.square(d_depth)
     return _Square(
-        q=q, d_depth=d_depth,
-        d_scale=np.where(seen.depth_scales, 2 * q, 2 * np.square(slant)) * terrain,
-        range_first=(np.square(d_start) + np.square(d_end)) * np.square(reading),
-        range_second=2 * np.square(np.square(reading)),
-        depth_first=np.square(d_depth) * var_depth, depth_second=2 * np.square(ratio2 * var_depth),
-        height_first=np.square(d_depth) * var_height,
-        height_second=2 * np.square(var_height) + 4 * var_height * var_depth,
-        mean_shift=np.square(reading) - ratio2 * (var_depth + var_height))
+        q=q, d_depth=d_depth, d_scale=np.where(seen.depth_scales, 2 * q, 2 * np.square(slant)) * terrain,
+        range_first=range2 * reading2, range_second=2 * reading2**2,
+        depth_first=depth2 * var_depth, depth_second=2 * (ratio2 * var_depth) ** 2,
+        height_first=depth2 * var_height, height_second=2 * var_height**2 + 4 * var_height * var_depth,
+        mean_shift=reading2 - ratio2 * (var_depth + var_height))
 
 
 def _terrain_gain(seen):
@@ -220,14 +221,13 @@ def _terrain_gain(seen):
 def _terrain_limits(found, seen):
     """Where the beam meets the bed more than once at this slant range, the interval takes in every meeting."""
     terrain = seen.terrain
-    many = terrain.status == "ambiguous"
+    many, off = terrain.status == "ambiguous", terrain.status == "off grid"
     ratio = np.where(np.isfinite(seen.shadow_end), seen.slant / seen.shadow_end, 1.0)[many]
     near, far = terrain.low[many] * ratio, terrain.high[many] * ratio
     found.low[many], found.high[many] = np.minimum(found.low[many], near), np.maximum(found.high[many], far)
     found.ground[many] = (found.low[many] + found.high[many]) / 2
     found.hanging_var[many] = np.square((far - near) / (2 * nadir.Z95))
-    flagged = np.isin(terrain.status, ("ambiguous", "off grid"))
-    found.status[flagged] = terrain.status[flagged]
+    found.status[many], found.status[off] = nadir.AMBIGUOUS, nadir.OFF_GRID
 
 
 def _summed(terms):
@@ -258,10 +258,11 @@ def _swinging(seen, ground, var_ground, heading2, mount2):
     E[G^2] = G^2 + var_ground counts along the track; var_ground itself stands with its own causes.
     """
     angle2 = heading2 + mount2
-    once, twice = np.exp(-angle2), np.exp(-2 * angle2)
+    once = np.exp(-angle2)
+    half = (1 - once * once) / 2
     ground2 = np.square(ground)
-    along = (ground2 + var_ground) * (1 - twice) / 2
-    across = ground2 * ((1 + twice) / 2 - once) - var_ground * (1 - twice) / 2
+    along = (ground2 + var_ground) * half
+    across = ground2 * (1 - half - once) - var_ground * half
     share = heading2 / np.maximum(angle2, 1e-300)
     reach = seen.side * ground
     arm = reach + seen.lever_starboard
@@ -289,18 +290,22 @@ def _moving(seen, sigmas, ground):
     }
 
 
-def _to_east_north(plane, azimuth_deg):
-    """(n, 3) var east, cov, var north of what is given along f = (sin, cos) and across s = (cos, -sin)."""
-    along, mixed, across = plane
+def _to_east_north(planes, azimuth_deg):
+    """(n, 3) var east, cov, var north of each of what is given along f = (sin, cos) and across s = (cos, -sin)."""
     twice = np.radians(2 * azimuth_deg)
     sin_2a, cos_2a = np.sin(twice), np.cos(twice)
-    middle, half = (along + across) / 2, (along - across) / 2
-    turned = half * cos_2a - mixed * sin_2a
-    return np.stack([middle - turned, half * sin_2a + mixed * cos_2a, middle + turned], axis=1)
+    turned = []
+    for along, mixed, across in planes:
+        middle, half = (along + across) / 2, (along - across) / 2
+        lean = half * cos_2a - mixed * sin_2a
+        turned.append(np.array([middle - lean, half * sin_2a + mixed * cos_2a, middle + lean]).T)
+    return turned
 
 
 def _heights(seen, sigmas, sigma_scale):
     """h = H (Re - Rt) / Re of objects with a shadow, and its standard deviation; NaN elsewhere."""
+    if not np.isfinite(seen.shadow_end).any():
+        return np.full(len(seen), np.nan), np.full(len(seen), np.nan)
     bed, _ = _terrain_gain(seen)
     height = shadow_height(bed, seen.slant, seen.shadow_end)
     if seen.terrain is not None:  # the bed rises or falls between the object and the end of its shadow

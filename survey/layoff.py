@@ -10,7 +10,7 @@ from .frame import frames_for
 from .land import water_reach
 from .nadir import Z95, TerrainGround
 
-__all__ = ["Places", "lay_off", "on_terrain", "sample_frames"]
+__all__ = ["Places", "lay_off", "on_terrain", "outlines", "sample_frames"]
 
 _ALMOST_HALF_TURN = 179.0
 
@@ -103,7 +103,7 @@ def lay_off(poses, seen, found, frames, scale, at, water=None):
         fixed = np.isfinite(at[0][index])
         centre[fixed] = np.column_stack(frame.forward(at[0][index][fixed], at[1][index][fixed]))
         out.x[index], out.y[index] = frame.inverse(centre[:, 0], centre[:, 1])
-        out.outlines[index] = _outlines(
+        out.outlines[index] = outlines(
             frame, centre, scale * major[index], scale * minor[index], azimuth[index] - convergence)
         if water is not None:
             _stop_at_land(out, shapes.to_frame(frame, water), index, np.column_stack([east, north]), beam, centre,
@@ -111,7 +111,7 @@ def lay_off(poses, seen, found, frames, scale, at, water=None):
     return out
 
 
-def _outlines(frame, centre, major, minor, azimuth):
+def outlines(frame, centre, major, minor, azimuth):
     """Ellipse polygons in the crs, all vertices carried at once."""
     rings = ellipses.rings(centre[:, 0], centre[:, 1], major, minor, azimuth)
     x, y = frame.inverse(rings[..., 0].ravel(), rings[..., 1].ravel())

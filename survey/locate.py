@@ -14,6 +14,7 @@ from . import ellipses
 from .budget import CAUSES, Sightings, budget
 from .errors import InputError
 from .layoff import lay_off, on_terrain, sample_frames
+from .nadir import STATUSES
 from .picks import true_ranges
 from .poses import Poses
 from .sigmas import chosen, position_parts
@@ -22,7 +23,7 @@ from .target_notes import notes_of
 from .ties import BOAT, tie
 from .track import side_name
 
-__all__ = ["RANGE_MODELS", "Located", "Settings", "locate"]
+__all__ = ["RANGE_MODELS", "Located", "Settings", "locate", "refuse_model"]
 
 RANGE_MODELS = ("slant", "terrain")
 
@@ -86,7 +87,7 @@ def locate(track, picks, settings=None, water=None, ground_on_terrain=None):
     """
     settings = settings or Settings()
     scale = ellipses.scale_factor(settings.confidence)
-    _demand(settings, ground_on_terrain)
+    refuse_model(settings.range_model, ground_on_terrain is not None)
     stated = {name: value for name, value in (settings.stated or {}).items() if value is not None}
     sigmas = chosen(settings.errors, **stated)
     # a pick with a depth of its own can use a sample that lacks nothing else
@@ -120,13 +121,14 @@ def locate(track, picks, settings=None, water=None, ground_on_terrain=None):
                    {"source_id": picks.source_id[refused], "reason": reason[refused]}, notes, warnings)
 
 
-def _demand(settings, ground_on_terrain):
-    if settings.range_model == "subtract":
+def refuse_model(range_model, has_grid):
+    """Raise InputError for a range model that targets cannot be located with."""
+    if range_model == "subtract":
         raise InputError("RANGE_MODEL 'subtract' (range minus depth) places every target too near the boat and is kept "
                          "for comparing swaths only. Use 'slant'.")
-    if settings.range_model not in RANGE_MODELS:
-        raise InputError(f"RANGE_MODEL is '{settings.range_model}'; choose one of {', '.join(RANGE_MODELS)}.")
-    if settings.range_model == "terrain" and ground_on_terrain is None:
+    if range_model not in RANGE_MODELS:
+        raise InputError(f"RANGE_MODEL is '{range_model}'; choose one of {', '.join(RANGE_MODELS)}.")
+    if range_model == "terrain" and not has_grid:
         raise InputError("RANGE_MODEL 'terrain' needs a depth grid: give DEPTH_GRID, or use 'slant'.")
 
 
@@ -167,7 +169,8 @@ def _columns(track, poses, true, seen, found, sigmas, settings, scale):
     return {
         "outing": track.outing[sample], "pass_id": track.pass_id[sample], "sample_id": track.sample_id[sample],
         "t_s": poses.t_s, "side": np.array([side_name(side) for side in seen.side], object),
-        "status": found.found.status, "range_model": np.where(flat, "slant", "terrain").astype(object),
+        "status": np.array(STATUSES, object)[found.found.status],
+        "range_model": np.where(flat, "slant", "terrain").astype(object),
         "slant_m": true.slant, "ground_m": found.found.ground, "ground_lo_m": found.found.low,
         "ground_hi_m": found.found.high, "depth_m": true.depth, "heading_deg": poses.heading_deg,
         "bearing_deg": (seen.azimuth_deg + 90 * seen.side) % 360, "height_m": found.height,

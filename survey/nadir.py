@@ -11,10 +11,11 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-__all__ = ["BOTTOM", "NEAR_NADIR", "SIDE_UNSURE", "WATER_COLUMN", "GroundRange", "TerrainGround", "from_square",
-           "hang_in_water"]
+__all__ = ["AMBIGUOUS", "BOTTOM", "NEAR_NADIR", "OFF_GRID", "SIDE_UNSURE", "STATUSES", "WATER_COLUMN", "GroundRange",
+           "TerrainGround", "from_square", "hang_in_water"]
 
-BOTTOM, NEAR_NADIR, SIDE_UNSURE, WATER_COLUMN = "bottom", "near nadir", "side unsure", "water column"
+STATUSES = ("bottom", "near nadir", "side unsure", "water column", "ambiguous", "off grid")
+BOTTOM, NEAR_NADIR, SIDE_UNSURE, WATER_COLUMN, AMBIGUOUS, OFF_GRID = range(len(STATUSES))
 
 Z95 = 1.959964
 LINEAR_LIMIT = 0.2
@@ -26,7 +27,8 @@ _VAR_SINE = 0.5 - _MEAN_SINE**2
 
 @dataclass
 class GroundRange:
-    """(n,) arrays: ``ground`` the centre, ``low`` and ``high`` the 95 % interval (m), ``status`` text.
+    """(n,) arrays: ``ground`` the centre, ``low`` and ``high`` the 95 % interval (m), ``status`` an index into
+    ``STATUSES``.
 
     ``gain`` (1/m) turns a small change of q into one of the ground range, so that each cause of q's spread keeps its
     share; ``linear`` says where second-order spread is left out of that; ``hanging_var`` (m2) is spread that does not
@@ -88,12 +90,12 @@ def from_square(q, mean_shift, var_q):
     unsure = ~linear & (mean - Z95 * sd <= 0)
     flat = np.sqrt(np.maximum(q, 0.0))
     half = np.where(unsure, high, (high - low) / 2)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        gain = np.where(linear, 0.5 / flat, half / (Z95 * sd))
+    spread, size = np.where(linear, 0.5, half), np.where(linear, flat, Z95 * sd)
+    gain = np.divide(spread, size, out=np.zeros_like(q), where=size > 0)  # no spread at all: nothing to carry
     return GroundRange(
         ground=np.where(linear, flat, np.where(unsure, 0.0, (low + high) / 2)), low=low, high=high,
-        gain=np.nan_to_num(gain, nan=0.0, posinf=0.0), linear=linear, hanging_var=np.zeros_like(q),
-        status=np.select([linear, unsure], [BOTTOM, SIDE_UNSURE], NEAR_NADIR).astype(object))
+        gain=gain, linear=linear, hanging_var=np.zeros_like(q),
+        status=np.where(linear, BOTTOM, np.where(unsure, SIDE_UNSURE, NEAR_NADIR)))
 
 
 def hang_in_water(found, slant, where):
@@ -105,8 +107,10 @@ def hang_in_water(found, slant, where):
         Changed in place.
     slant : (n,) array, m
     where : (n,) bool array
-        Angle uniform over 0 to 90 degrees: G has mean 2 R / pi = 0.637 R and standard deviation 0.308 R.
+        Which of them. Angle uniform over 0 to 90 degrees: G has mean 2 R / pi = 0.637 R and standard deviation 0.308 R.
     """
+    if not where.any():
+        return
     slant = slant[where]
     found.ground[where] = _MEAN_SINE * slant
     found.hanging_var[where] = _VAR_SINE * slant**2

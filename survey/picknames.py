@@ -74,10 +74,11 @@ def read_name(name):
             (sides if counts else rest).append(bare)
     label = " ".join(word for word in rest if word) or name
     no_side = no_range = ""
-    if len(sides) != 1:
-        no_side = f"'{name}' has {'two sides' if sides else 'no side'}; {_EXAMPLE}"
     if not found:
         no_range = f"'{name}' has {'several numbers' if numbers else 'no number that could be its range'}; {_EXAMPLE}"
+    if len(sides) != 1:
+        no_side = f"'{name}' has {'two sides' if sides else 'no side'}; {_EXAMPLE}"
+        no_side = no_range if len(numbers) > 1 else no_side
     return PickName(
         0 if no_side else _SIDES[sides[0].lower()],
         float(found["number"].replace(",", ".")) if found else math.nan,

@@ -5,8 +5,6 @@ from dataclasses import asdict
 
 import numpy as np
 
-from .nadir import NEAR_NADIR, SIDE_UNSURE, WATER_COLUMN
-
 __all__ = ["notes_of"]
 
 _SHOWN = 5
@@ -15,9 +13,9 @@ _UNITS = {"heading": "degrees", "time": "s", "hand_time": "s", "latency": "s", "
           "sound_speed": "m/s", "beam_width": "degrees"}
 
 _STATUS_WORDS = {
-    NEAR_NADIR: "so steep that the ground range is an interval; the place is its middle",
-    SIDE_UNSURE: "perhaps right under the boat, so the side is unsure; the place is on the track",
-    WATER_COLUMN: "nearer than the bottom, so hanging in the water; the ellipse covers every angle",
+    "near nadir": "so steep that the ground range is an interval; the place is its middle",
+    "side unsure": "perhaps right under the boat, so the side is unsure; the place is on the track",
+    "water column": "nearer than the bottom, so hanging in the water; the ellipse covers every angle",
     "ambiguous": "the beam meets the bed more than once at this range; the ellipse covers every meeting",
     "off grid": "the depth grid has no value there; the bottom was taken as flat",
 }

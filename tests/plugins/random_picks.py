@@ -47,13 +47,9 @@ def beam(azimuth_deg):
 
 def arc(t, speed, course_deg, turn_dps):
     """Way (n, k, 2) made good since t = 0 at constant speed and turn rate, (n,) each; t (n, k)."""
-    omega = np.radians(turn_dps)[:, None]
-    c0 = np.radians(course_deg)[:, None]
-    straight = np.abs(omega) < 1e-9
-    safe = np.where(straight, 1.0, omega)
-    east = np.where(straight, t * np.sin(c0), (np.cos(c0) - np.cos(c0 + safe * t)) / safe)
-    north = np.where(straight, t * np.cos(c0), (np.sin(c0 + safe * t) - np.sin(c0)) / safe)
-    return speed[:, None, None] * np.stack([east, north], axis=-1)
+    half = np.radians(turn_dps)[:, None] * t / 2
+    chord = speed[:, None] * t * np.sinc(half / np.pi)
+    return chord[..., None] * bow(course_deg[:, None] + np.degrees(half))
 
 
 def recorded(rng, count, over=(1.0, 2.0), sigma=PRIORS, *, ground=None, depth=(5.0, 12.0), speed=(1.0, 2.5), turn=3.0,

@@ -38,11 +38,9 @@ def place(seen, i, error):
     course = math.atan2(seen.vel_east[i], seen.vel_north[i])
     speed = math.hypot(seen.vel_east[i], seen.vel_north[i])
     moved = t + late
-    if abs(omega) > 1e-12:
-        antenna = speed / omega * np.array([math.cos(course) - math.cos(course + omega * moved),
-                                            math.sin(course + omega * moved) - math.sin(course)])
-    else:
-        antenna = speed * moved * np.array([math.sin(course), math.cos(course)])
+    middle = course + omega * moved / 2  # the chord of an arc
+    chord = speed * moved * np.sinc(omega * moved / 2 / np.pi)
+    antenna = chord * np.array([math.sin(middle), math.cos(middle)])
     # the transducer, not the antenna, goes at the stated velocity: both turn together in a pick's time error
     still = np.radians(seen.azimuth_deg[i]) + omega * t
     bow = still + omega * (late if seen.course_heading[i] else 0) + error.get("heading", 0)

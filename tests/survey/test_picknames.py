@@ -33,7 +33,8 @@ def test_names_that_say_one_side_and_one_range(name, side, number, unit, label):
 @pytest.mark.parametrize("name, side, number", [
     ("stump", "no side", "no number"), ("45", "no side", None), ("left", None, "no number"),
     ("P R60", "two sides", None), ("R60L", "two sides", None), ("port 45 starboard", "two sides", None),
-    ("P 45 #3", None, "several numbers"), ("port 45 rock 2", None, "several numbers"), ("port 12:30", None, "several"),
+    ("P 45 #3", "several", "several numbers"),
+    ("port 45 rock 2", None, "several numbers"), ("port 12:30", None, "several"),
     ("30 S of dock", "no side", None), ("30 rock S", "no side", None), ("012 port", None, "no number"),
     ("5'6\" left", None, "no number"), ("P 1e3", "no side", "no number"), ("P45x", "no side", "no number"),
     ("", "no side", "no number"),
