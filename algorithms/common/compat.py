@@ -19,6 +19,9 @@ else:
               "string": QVariant.String, "bool": QVariant.Bool, "datetime": QVariant.DateTime}
 
 
+_NEVER_NULL = (float, int, str)
+
+
 def make_field(field):
     """QgsField of a ``survey.fields.Field``, its unit and meaning as comment."""
     made = QgsField(field.name, _TYPES[field.kind])
@@ -28,7 +31,9 @@ def make_field(field):
 
 def is_null(value):
     """True for None and for QGIS's NULL (a QVariant on Qt 5, None itself on Qt 6)."""
-    return value is None or value == NULL
+    if value is None or isinstance(value, _NEVER_NULL):  # comparing a number with NULL costs a microsecond
+        return value is None
+    return value == NULL
 
 
 def set_layer_group(details, name):

@@ -137,9 +137,23 @@ def _plain(field, columns):
     values = columns.get(field.name)
     if values is None:
         return None
+    if isinstance(values, np.ndarray) and values.dtype.kind in "fiub" and field.kind != "string":
+        return _from_numbers(field.kind, values)
     values = values.tolist() if isinstance(values, np.ndarray) else list(values)
     convert = {"double": _double, "int": _int, "int64": _int, "string": _text, "bool": _bool}[field.kind]
     return [convert(value) for value in values]
+
+
+def _from_numbers(kind, values):
+    """Python values of an array of numbers, None where it is not finite; whole columns at a time."""
+    unknown = np.flatnonzero(~np.isfinite(values)) if values.dtype.kind == "f" else ()
+    if len(unknown):
+        values = values.copy()
+        values[unknown] = 0
+    plain = values.astype({"double": float, "bool": bool}.get(kind, np.int64)).tolist()
+    for row in unknown:
+        plain[row] = None
+    return plain
 
 
 def _unknown(value):
@@ -155,6 +169,8 @@ def _int(value):
 
 
 def _text(value):
+    if type(value) is str:
+        return value or None
     return None if _unknown(value) or value == "" else str(value)
 
 
