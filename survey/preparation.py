@@ -51,8 +51,8 @@ class Preparation:
     compass; 0 for true headings. ``backwards``: the boat goes astern, its bow opposite to the course. ``lever_*``:
     transducer minus antenna. ``latency_s`` > 0: a fix stamped T was true at T minus this. ``trim_deg``: fan tilted so
     that it strikes the bottom forward of the transducer. ``assumed_mps``, ``temperature_c``: None if unknown.
-    ``scale``: true over displayed range, in place of what these give. ``max_gap_s``, ``spacing_m``, ``sigma_*``: None
-    for the rules described where they are used.
+    ``scale``: true over displayed range, in place of what these give. ``max_gap_s``, ``max_turn_rate``,
+    ``spacing_m``, ``sigma_*``: None for the rules described where they are used.
     """
 
     outing: str = ""
@@ -80,7 +80,7 @@ class Preparation:
     min_speed: float = 0.3
     max_speed: float = 10.0
     max_gap_s: float = None
-    max_turn_rate: float = 2.0
+    max_turn_rate: float = None
     smoothing_s: float = 0.0
     spacing_m: float = None
     sigma_position_m: float = None
@@ -111,10 +111,11 @@ class Preparation:
                             ("TRANSDUCER_DRAFT", self.draft_m), ("SPACING", self.spacing_m),
                             ("SIGMA_POSITION", self.sigma_position_m), ("SIGMA_HEADING", self.sigma_heading_deg)):
             _demand(value is None or value >= 0, f"{name} is {value}; it cannot be negative.")
-        _demand(not self.spacing_m or self.spacing_m >= 1,
-                f"SPACING is {self.spacing_m:g} m; give 1 m or more, or 0 to keep every fix." if self.spacing_m else "")
+        _demand(not 0 < (self.spacing_m or 0) < 1,
+                f"SPACING is {self.spacing_m} m; give 1 m or more, or 0 to keep every fix.")
         _demand(self.max_gap_s is None or self.max_gap_s > 0, f"MAX_GAP is {self.max_gap_s}; it must be above zero.")
-        _demand(self.max_turn_rate > 0, f"MAX_TURN_RATE is {self.max_turn_rate}; it must be above zero.")
+        _demand(self.max_turn_rate is None or self.max_turn_rate > 0,
+                f"MAX_TURN_RATE is {self.max_turn_rate}; it must be above zero.")
         _demand(abs(self.latency_s) <= 60, f"LATENCY is {self.latency_s:g} s; no receiver is a minute late. Correct a "
                                            "wrong clock with TIME_OFFSET.")
         _demand(abs(self.trim_deg) < 45, f"A trim of {self.trim_deg:g} degrees is beyond what a fan can be.")

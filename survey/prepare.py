@@ -118,7 +118,7 @@ def prepare(fixes, how, depth_at=None, step=None):
     moving = (speed >= how.min_speed) & (speed <= how.max_speed)
     begins = np.concatenate([[False], (np.diff(stretch) != 0) | (moving[1:] != moving[:-1])])
     cut = passes.turn_cuts(bow.course, late.mixed(motion.turn_dps), np.where(moving, np.cumsum(begins), -1),
-                           how.max_turn_rate)
+                           how.max_turn_rate or passes.turn_limit(speed, ranges))
     pass_id, alone = passes.number_passes(stretch, moving, cut)
     rushing = _rushing(geod, log, how)[kept]
     reason = _reasons(how, speed, alone, rushing, bow.degrees, ranges, depth)

@@ -4,6 +4,7 @@ from __future__ import annotations
 import numpy as np
 
 from .motion import JITTER_BASE_M, WINDOW_M, WINDOW_S
+from .passes import TURN_RATE_DPS
 from .preparation import SIGMA_COMPASS_DEG, SIGMA_POSITION_M
 from .times import iso_time
 
@@ -30,7 +31,7 @@ def describe(made, how, log, sound, water):
         f"Distances, courses and headings are on the ellipsoid {crs.ellipsoid.name}, from true north; places are in "
         f"{crs.name}.",
         f"A pass ends where no fix follows within {log.gap_s:g} s, at breaks of the log, under {how.min_speed:g} m/s, "
-        f"over {how.max_speed:g} m/s, and half-way through turns of more than {how.max_turn_rate:g} degrees/s.",
+        f"over {how.max_speed:g} m/s, and half-way through turns of more than {_turn_words(how)}.",
         sound.note,
         _heading_note(track, how),
         _depth_note(track, water),
@@ -48,6 +49,12 @@ def describe(made, how, log, sound, water):
     made.warnings += [f"Left out: {line}." for line in made.tally.lines()]
     made.warnings += _unusable(track)
     made.warnings += _oddities(made, how, log, water)
+
+
+def _turn_words(how):
+    if how.max_turn_rate is not None:
+        return f"{how.max_turn_rate:g} degrees/s"
+    return f"{TURN_RATE_DPS:g} degrees/s, or tighter than a circle of the range"
 
 
 def _share(mask, words):

@@ -40,6 +40,19 @@ def test_a_rate_that_hovers_at_the_limit_makes_one_cut():
     assert cut.sum() == 1 and 50 < np.flatnonzero(cut)[0] < 70
 
 
+# on a circle of the range R the boat turns through v / R: 0.6 m/s and 30 m are 1.146 degrees/s
+@pytest.mark.parametrize("speed, range_m, limit", [(0.6, 30.0, 1.145916), (2.0, 30.0, 2.0), (2.0, np.nan, 2.0)])
+def test_limit_where_none_is_stated(speed, range_m, limit):
+    assert passes.turn_limit(np.array([speed]), np.array([range_m]))[0] == pytest.approx(limit, abs=1e-5)
+
+
+def test_a_limit_for_each_sample():
+    heading, turn = bend(50, 180, 1.5)
+    run = np.zeros(len(turn), int)
+    assert passes.turn_cuts(heading, turn, run, np.full(len(turn), 1.2)).sum() == 1
+    assert not passes.turn_cuts(heading, turn, run, np.full(len(turn), 1.6)).any()
+
+
 def test_round_and_round_is_cut_every_half_circle():
     heading, turn = bend(20, 360 * 4, 4.0)
     cut = np.flatnonzero(passes.turn_cuts(heading, turn, np.zeros(len(turn), int), 2.0))

@@ -128,6 +128,18 @@ def test_passes_of_a_lawnmower(crs, lon, lat):
             assert all(np.ptp(np.array(part.coords)[:, 0]) < 1 for part in line.geoms)
 
 
+def test_a_slow_boat_turns_slowly_and_its_lines_are_passes_all_the_same():
+    fixes, _, _ = sail(sailed.lawnmower(3, 300, rate=1.8), speed=0.62)  # circles of 20 m, the range is 30
+    how = replace(PLAIN, drift_speed=0.1)
+    assert prepare(fixes, how).passes["pass_id"].tolist() == [1, 2, 3]
+    assert prepare(fixes, replace(how, max_turn_rate=2.0)).passes["pass_id"].tolist() == [1]
+
+
+def test_a_shore_followed_at_some_distance_is_one_pass():
+    fixes, _, _ = sail(sailed.turn(0, 170, 1.0))  # a bay of 115 m radius
+    assert prepare(fixes, PLAIN).passes["pass_id"].tolist() == [1]
+
+
 def test_a_range_change_is_a_step_within_the_pass():
     fixes, _, _ = sail(sailed.straight(90, 100))
     rows = preparation.RangeRows(fixes.t_s[[0, 40]] + 0.5, ["", ""], np.full(2, np.nan), np.full(2, np.nan),
