@@ -8,6 +8,7 @@ __all__ = ["TOOLS", "all_tools"]
 TOOLS = (
     ("track.readlogs", "ReadLogs"),
     ("track.preparetrack", "PrepareTrack"),
+    ("targets.locatetargets", "LocateTargets"),
     ("coverage.coveragegaps", "CoverageGaps"),
     ("coverage.unscannedshoreline", "UnscannedShoreline"),
 )

@@ -34,6 +34,7 @@ _NUMBER = re.compile(
 """A number that stands alone, its unit and a side glued to it; 012 is a waypoint's number and not a range."""
 _SIGNED = {"-1": -1, "1": 1, "+1": 1}
 _EXAMPLE = "write one side and one range, such as P 45"
+_SIDE_EXAMPLE = "write port or starboard, p or s, l or r, -1 or +1, or a name such as P 45"
 
 
 class PickName(NamedTuple):
@@ -77,7 +78,7 @@ def read_name(name):
     if not found:
         no_range = f"'{name}' has {'several numbers' if numbers else 'no number that could be its range'}; {_EXAMPLE}"
     if len(sides) != 1:
-        no_side = f"'{name}' has {'two sides' if sides else 'no side'}; {_EXAMPLE}"
+        no_side = f"'{name}' has {'two sides' if sides else 'no side'}; {_SIDE_EXAMPLE}"
         no_side = no_range if len(numbers) > 1 else no_side
     return PickName(
         0 if no_side else _SIDES[sides[0].lower()],
@@ -110,8 +111,6 @@ def read_sides(values):
         else:
             read = read_name(text)
             side[row], reason[row] = read.side, read.no_side
-            if read.no_side and len(text.split()) == 1 and text.isalpha():
-                reason[row] = f"its side is '{text}'; write port or starboard (or p/s, l/r, left/right, -1/+1)"
     return side, reason
 
 

@@ -16,7 +16,8 @@ from ...survey import fields as survey_fields
 from ...survey.errors import Cancelled, InputError
 from .compat import is_null
 
-__all__ = ["Table", "flags", "layer_crs", "numbers", "require", "shapes", "table", "texts", "times", "track", "wkt"]
+__all__ = ["Table", "flags", "layer_crs", "numbers", "polygons", "require", "shapes", "table", "texts", "times",
+           "track", "wkt"]
 
 _CHECK_EVERY = 2000
 
@@ -232,6 +233,28 @@ def shapes(tab):
     from ...survey import shapes as core
 
     return [None if g is None else core.from_wkb(_wkb(g)) for g in tab.geometries]
+
+
+def polygons(alg, parameters, name, context, feedback, crs):
+    """All polygons of an optional layer as one shapely geometry in ``crs``, torn ones mended; None if left blank.
+
+    Raises
+    ------
+    InputError
+        If the layer holds no polygon.
+    """
+    from ...survey import shapes as core
+
+    tab = table(alg, parameters, name, context, feedback, crs=crs, geometry="any")
+    if tab is None:
+        return None
+    parts = [core.polygonal(core.valid(shape)) for shape in shapes(tab) if shape is not None]
+    joined = core.union(parts)
+    if joined.is_empty:
+        label = alg.parameterDefinition(name).description()
+        raise InputError(f"{label} '{tab.name}' holds no polygon. Choose the layer that outlines it, or leave {name} "
+                         "blank.")
+    return joined
 
 
 def _wkb(geometry):

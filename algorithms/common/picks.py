@@ -1,0 +1,187 @@
+"""A layer of picks -> ``survey.picks.Picks``: facts from fields, from one value for all, or from waypoint names."""
+from __future__ import annotations
+
+import numpy as np
+from qgis.core import QgsWkbTypes
+from qgis.PyQt.QtCore import QDateTime
+
+from ...survey.errors import InputError
+from . import read, values
+
+__all__ = ["field_names", "read_picks", "refuse_picks"]
+
+FIELDS = ("TIME_FIELD", "PING_FIELD", "SIDE_FIELD", "RANGE_FIELD", "DEPTH_FIELD", "SHADOW_FIELD", "SHADOW_START_FIELD",
+          "LABEL_FIELD")
+
+_OURS = {"PING_FIELD": "ping", "SIDE_FIELD": "side", "RANGE_FIELD": "slant_m", "DEPTH_FIELD": "depth_m",
+         "SHADOW_FIELD": "shadow_m", "LABEL_FIELD": "label"}
+"""Fields of 'Read picks from record image', used unasked in a layer that has side and slant_m; lengths are metres."""
+
+
+def field_names(alg, parameters, context):
+    """Field in use for each of ``FIELDS``, '' for none: the one given, else the one our own picks carry."""
+    source = alg.parameterAsSource(parameters, "PICKS", context)
+    there = source.fields().names() if source is not None else []
+    chosen = {name: values.text(alg, parameters, name, context) for name in FIELDS}
+    for name, field in chosen.items():
+        if field and field not in there:
+            raise InputError(f"The picks have no field '{field}' ({name}). They have {', '.join(there) or 'none'}.")
+    if {"side", "slant_m"} <= set(there):
+        for name, field in _OURS.items():
+            own_value = {"SIDE_FIELD": "SIDE", "RANGE_FIELD": "SLANT"}.get(name)
+            if not chosen[name] and field in there and not (own_value and values.given(parameters, own_value)):
+                chosen[name] = field
+    if not chosen["TIME_FIELD"] and "t_s" in there:
+        chosen["TIME_FIELD"] = "t_s"
+    return chosen
+
+
+def refuse_picks(alg, parameters, context):
+    """Why the facts of the picks do not suffice, '' when they do."""
+    source = alg.parameterAsSource(parameters, "PICKS", context)
+    if source is not None and QgsWkbTypes.geometryType(source.wkbType()) not in (
+            QgsWkbTypes.GeometryType.PointGeometry, QgsWkbTypes.GeometryType.NullGeometry):
+        return (f"'{source.sourceName()}' holds lines or polygons; picks are points or rows of a table. Lines drawn on "
+                "a record image go through 'Read picks from record image' first.")
+    names = field_names(alg, parameters, context)
+    for field, value, what in (("SIDE_FIELD", "SIDE", "side"), ("RANGE_FIELD", "SLANT", "range")):
+        if values.given(parameters, value) and values.given(parameters, field):
+            return f"Give {field} or {value}, not both: which {what} is meant?"
+    slant = values.number(alg, parameters, "SLANT", context)
+    if slant is not None and slant <= 0:
+        return f"The range of all picks (SLANT) is {slant:g}; give a positive number."
+    if values.option(alg, parameters, "TIE", context) == "object point":
+        return ""
+    if not names["SIDE_FIELD"] and not values.given(parameters, "SIDE"):
+        return ("The side of the picks is missing: choose the field that holds it (SIDE_FIELD), or one side for all "
+                "(SIDE). Names such as 'P 45' or 'stbd 32ft log' can be read, too: choose the field of the names.")
+    if not names["RANGE_FIELD"] and slant is None:
+        return ("The range of the picks is missing: choose the field that holds it (RANGE_FIELD), or one range for all "
+                "(SLANT). Names such as 'P 45' can be read, too: choose the field of the names.")
+    for unit, wanted in (("RANGE_UNIT", ("RANGE_FIELD", "SHADOW_FIELD", "SHADOW_START_FIELD")),
+                         ("DEPTH_UNIT", ("DEPTH_FIELD",))):
+        used = [name for name in wanted if names[name] and names[name] != _OURS.get(name)]
+        used += ["SLANT"] if unit == "RANGE_UNIT" and slant is not None else []
+        if used and values.option(alg, parameters, unit, context) is None:
+            return (f"{used[0]} is given without its unit: choose {unit} ({', '.join(read_units(alg, unit))}). It is "
+                    "the unit on the display, and no other can be guessed.")
+    return ""
+
+
+def read_units(alg, name):
+    """The units a parameter offers."""
+    return alg.parameterDefinition(name).options()
+
+
+def read_picks(alg, parameters, context, feedback, track_crs, outings):
+    """Read the picks.
+
+    Parameters
+    ----------
+    track_crs : QgsCoordinateReferenceSystem
+        Points are brought to it.
+    outings : set of str
+        Outings of the track; a field named outing counts only if it names one of them.
+
+    Returns
+    -------
+    tab : read.Table
+    picks : survey.picks.Picks
+    rows : (n,) int array
+        Row of the table each pick comes from.
+    notes : list of str
+    """
+    from ...survey.picks import Picks
+
+    source = alg.parameterAsSource(parameters, "PICKS", context)
+    tie = values.option(alg, parameters, "TIE", context)
+    pointed = (source is not None and tie not in ("time", "ping")
+               and QgsWkbTypes.geometryType(source.wkbType()) == QgsWkbTypes.GeometryType.PointGeometry)
+    tab = read.table(alg, parameters, "PICKS", context, feedback, crs=track_crs if pointed else None,
+                     geometry="any" if pointed else "none")
+    if not len(tab):
+        raise InputError(f"The picks '{tab.name}' are empty; there is nothing to locate.")
+    names = field_names(alg, parameters, context)
+    notes = [f"{name}: the picks' own field '{field}'." for name, field in names.items()
+             if field and not values.given(parameters, name)]
+    made = {"source_id": tab.ids.astype(str), **_times(alg, parameters, context, tab, names, notes)}
+    if pointed:
+        made["x"], made["y"] = _points(tab)
+    if names["PING_FIELD"]:
+        made["ping"] = read.numbers(tab, names["PING_FIELD"])
+    if tab.has("outing"):
+        own = read.texts(tab, "outing")
+        if outings & set(own):
+            made["outing"] = own
+    _lengths(alg, parameters, context, tab, names, made)
+    _side_and_range(alg, parameters, context, tab, names, made, tie)
+    picks = Picks.of(len(tab), **made)
+    keep = _objects(tab, notes)
+    return tab, Picks(*(getattr(picks, name)[keep] for name in Picks.__dataclass_fields__)), keep, notes
+
+
+def _times(alg, parameters, context, tab, names, notes):
+    field = names["TIME_FIELD"]
+    if not field and tab.has("time") and any(isinstance(value, QDateTime) for value in tab.columns["time"]):
+        field = "time"
+        notes.append("TIME_FIELD: the picks' own field 'time'.")
+    offset = values.number(alg, parameters, "TIME_OFFSET", context)
+    return {"t_s": read.times(tab, field, offset)} if field else {}
+
+
+def _points(tab):
+    x, y = np.full(len(tab), np.nan), np.full(len(tab), np.nan)
+    for row, geometry in enumerate(tab.geometries):
+        if geometry is not None:
+            vertex = geometry.vertexAt(0)
+            x[row], y[row] = vertex.x(), vertex.y()
+    return x, y
+
+
+def _lengths(alg, parameters, context, tab, names, made):
+    from ...survey.units import metres
+
+    for name, unit, column in (("DEPTH_FIELD", "DEPTH_UNIT", "depth_m"), ("SHADOW_FIELD", "RANGE_UNIT", "shadow_end_m"),
+                               ("SHADOW_START_FIELD", "RANGE_UNIT", "shadow_start_m")):
+        field = names[name]
+        if field:
+            chosen = "m" if field == _OURS.get(name) else values.option(alg, parameters, unit, context)
+            made[column] = metres(read.numbers(tab, field), chosen)
+
+
+def _side_and_range(alg, parameters, context, tab, names, made, tie):
+    """Sides, ranges, labels, and why a row's cannot be read."""
+    from ...survey.picknames import read_ranges, read_sides
+    from ...survey.track import SIDES
+    from ...survey.units import metres
+
+    blank = np.full(len(tab), "", object)
+    label = blank
+    if tie != "object point":
+        unit = values.option(alg, parameters, "RANGE_UNIT", context)
+        if names["SIDE_FIELD"]:
+            made["side"], no_side = read_sides(tab.columns[names["SIDE_FIELD"]])
+        else:
+            made["side"] = np.full(len(tab), SIDES[values.option(alg, parameters, "SIDE", context)])
+            no_side = blank
+        if names["RANGE_FIELD"]:
+            field = names["RANGE_FIELD"]
+            made["slant_m"], label, no_range = read_ranges(
+                tab.columns[field], "m" if field == _OURS["RANGE_FIELD"] else unit)
+        else:
+            made["slant_m"] = np.full(len(tab), metres(values.number(alg, parameters, "SLANT", context), unit))
+            no_range = blank
+        made["reason"] = np.where(no_side != "", no_side, no_range)
+    field = names["LABEL_FIELD"] or ("name" if tab.has("name") else "")
+    own = read.texts(tab, field) if field else blank
+    made["label"] = own if names["LABEL_FIELD"] else np.where(label != "", label, own)
+
+
+def _objects(tab, notes):
+    """Rows that are objects: picks of the bottom line tell depths and have no place of their own."""
+    if not (tab.has("kind") and tab.has("slant_m")):
+        return np.arange(len(tab))
+    bottom = read.texts(tab, "kind") == "bottom"
+    if bottom.any():
+        notes.append(f"{int(bottom.sum())} picks of the bottom were passed over.")
+    return np.flatnonzero(~bottom)

@@ -1,0 +1,214 @@
+"""Locate targets: picks on a record -> places with error ellipses."""
+from __future__ import annotations
+
+from qgis.core import QgsProcessingOutputNumber
+
+from ...survey import fields
+from ..common import parameters as make
+from ..common import read, values
+from ..common.base import AthwartAlgorithm
+from ..common.picks import read_picks, refuse_picks
+from ..common.rasters import depth_grid
+from ..common.write import Carried, write_layer
+
+__all__ = ["LocateTargets"]
+
+_SIGMAS = (
+    ("SIGMA_BIAS", "bias", "GNSS bias, each axis (m)", "Error of the position that stays the same all outing. Blank: "
+     "the track's own sigma, shared out between bias, drift and jitter as the set of errors shares it."),
+    ("SIGMA_PASS", "slow", "GNSS drift from pass to pass, each axis (m)", "Error that changes from pass to pass. "
+     "Blank: as for the bias."),
+    ("SIGMA_JITTER", "jitter", "GNSS jitter, each axis (m)", "Error that is fresh in every fix. Blank: as for the "
+     "bias."),
+    ("SIGMA_RANGE", "range", "Reading the range (m)", "How well a range can be read off the record."),
+    ("SIGMA_DEPTH", "depth", "Depth (m)", "Error of the water under the transducer: half of its variance is counted as "
+     "reading, half as an offset that stays all outing."),
+    ("SIGMA_HEIGHT", "height", "Height of the object (m)", "Unknown height of objects that show no shadow; it shortens "
+     "the range and matters most close to the boat."),
+    ("SIGMA_TIME", "time", "Time of the pick (s)", "How well the moment is known; in the ordinary set 0.5 s when read "
+     "off the record, 1 s for a mark made by hand (boat point)."),
+    ("SIGMA_LATENCY", "latency", "Latency (s)", "How well the delay of the positions is known."),
+    ("SIGMA_OFFSET", "offset", "Lever arm, each axis (m)", "How well the transducer's place on the boat is known."),
+    ("SIGMA_MOUNT", "mount", "Mount angle and compass bias (degrees)", "How well the fan is known to lie athwart."),
+    ("SIGMA_TRIM", "trim", "Trim (degrees)", "Bow up or down, which tilts the fan forward or back."),
+    ("SIGMA_SOUND_SPEED", "sound_speed", "Sound speed (m/s)", "Error of the sound speed over the whole way: 15 where a "
+     "warm surface may hide cold water, 5 where the column is known, 50 where not even the temperature is."),
+    ("BEAM_WIDTH", "beam_width", "Beam width (degrees)", "Width of the beam along the track; the object may lie "
+     "anywhere in it."),
+)
+
+
+class LocateTargets(AthwartAlgorithm):
+    """See the module."""
+
+    ID, TITLE, GROUP = "locatetargets", "Locate targets", "targets"
+    CAUTIOUS = True
+    SUMMARY = "Place what was picked on the record, with the ellipse it lies in and the largest cause of its error."
+    TAGS = "target,pick,contact,waypoint,mark,slant range,ground range,position,error,ellipse,uncertainty,shadow,height"
+    HELP = """Turns picks (a side and a range at a moment) into places. A pick is tied to the prepared track by its
+    time, by the record's ping count, or by where it was marked; the slant range is brought to the ground with the water
+    under the transducer; and the place is laid off athwart of the boat.
+
+    A mark made on the boat as the object passes by (boat point) shows the fix of the moment, which is as old as the
+    latency; it is snapped to the nearest pass. A mark that already stands at the object (object point) stays where it
+    is: side, range and moment are found from the track and nothing is added twice. 'auto' takes each pick's time, else
+    its ping, else its point as a boat point, says which, and never takes a point for the object.
+
+    Waypoints need no fields of their own: choose the field of their names for both SIDE_FIELD and RANGE_FIELD, and
+    names such as 'P 45', 'stbd 32ft log' or "left 40'" are read; what can be read in two ways is rejected, not guessed.
+
+    Every target carries its error ellipse, a circle of the same confidence, the share of each cause in its variance and
+    the name of the largest: what to mend first. The standard deviations behind it are a judgement of what small boats
+    reach, in three sets; the position and heading sigmas come from the track. Replace whatever you have measured.
+
+    Close to the nadir the ground range is an interval, and the status says so; a pick that may lie right under the boat
+    is put on the track with its side unsure; one nearer than the bottom hangs in the water. With WATER, a pick that
+    lies behind the shore even within its error is rejected: land stops sound, so side, range or polygon must be
+    wrong."""
+    OUTPUT_HELP = {
+        "OUTPUT": "Targets: points in the track's CRS, one for each pick that has a place, with your own fields after "
+                  "ours. 'ground_m' is the ground range by the range model; the point is the centre of the ellipse.",
+        "ELLIPSES": "The ellipse of each target at the stated confidence.",
+        "REJECTED": "Picks without a place, by their id, and why.",
+        "TARGET_COUNT": "Number of targets.",
+        "REJECTED_COUNT": "Number of picks without a place.",
+    }
+
+    def initAlgorithm(self, config=None):
+        self.add(
+            make.source("PICKS", "Picks", "Points or a table, one row for each pick. A table of 'Read picks from "
+                        "record image' needs no fields chosen: its own are used, in metres.", make.TABLES),
+            make.source("TRACK", "Prepared track", "The track of the outing, from 'Prepare track'.", make.POINTS),
+            make.choice("TIE", "Tie picks by", "What ties a pick to the track: its time, the record's ping count, a "
+                        "point marked on the boat as the object passed, or a point at the object itself.",
+                        ["auto", "time", "ping", "boat point", "object point"], "auto"),
+            make.field("TIME_FIELD", "Field of times", "Time of each pick. Blank: the field t_s, or a date-time field "
+                       "named time, if there is one.", "PICKS"),
+            make.field("SIDE_FIELD", "Field of sides", "port/starboard, p/s, l/r, left/right or -1/+1; or the field of "
+                       "waypoint names that tell the side.", "PICKS"),
+            make.field("RANGE_FIELD", "Field of ranges", "Range from the boat as displayed; or the field of waypoint "
+                       "names that tell the range. A unit in the name goes before RANGE_UNIT.", "PICKS"),
+            make.choice("RANGE_UNIT", "Unit of ranges", "Unit of ranges and shadows, as the display showed them.",
+                        make.RANGE_UNITS),
+            make.source("WATER", "Water", "Polygons of the water, islands cut out: sound ends at the first shore.",
+                        make.POLYGONS, optional=True),
+            make.choice("ERRORS", "Set of errors", "Standard deviations to start from, a judgement: 'ordinary' for a "
+                        "recreational receiver and sounder, 'careful' for corrected positions and measured offsets, "
+                        "'survey' for a calibrated boat. Position and heading sigmas come from the track.",
+                        ["ordinary", "careful", "survey"], "ordinary"),
+            *make.advanced(*self._advanced()),
+            make.sink("OUTPUT", "Targets", self.OUTPUT_HELP["OUTPUT"], "point"),
+            make.sink("ELLIPSES", "Error ellipses", self.OUTPUT_HELP["ELLIPSES"], "polygon", optional=True),
+            make.sink("REJECTED", "Rejected picks", self.OUTPUT_HELP["REJECTED"], "table", optional=True),
+        )
+        self.addOutput(QgsProcessingOutputNumber("TARGET_COUNT", "Number of targets"))
+        self.addOutput(QgsProcessingOutputNumber("REJECTED_COUNT", "Number of rejected picks"))
+
+    def _advanced(self):
+        return (
+            make.field("PING_FIELD", "Field of ping numbers", "The record's own ping count at each pick.", "PICKS"),
+            make.number("TIME_OFFSET", "Time offset of the picks (hours)", "Hours to add to times without a zone to "
+                        "get UTC: a clock at UTC-5 needs 5, one at UTC+2 needs -2.", 0.0),
+            make.choice("SIDE", "Side of all picks", "Instead of a field of sides.", ["port", "starboard"]),
+            make.number("SLANT", "Range of all picks", "Instead of a field of ranges, in the unit of ranges.", None, 0),
+            make.choice("RANGE_KIND", "Kind of range", "'slant' is what a record shows, straight from the transducer; "
+                        "'ground' only for a display that has already taken the water out.",
+                        ["slant", "ground"], "slant"),
+            make.field("DEPTH_FIELD", "Field of depths", "Water under the transducer at the pick as displayed, best "
+                       "read off the dark band of the record; goes before the track's depth.", "PICKS"),
+            make.choice("DEPTH_UNIT", "Unit of depths", "Unit of that field.", make.RANGE_UNITS),
+            make.field("SHADOW_FIELD", "Field of the shadow's end", "Slant range from the boat to the end of the "
+                       "object's shadow (not the shadow's length); gives the height and a truer place.", "PICKS"),
+            make.field("SHADOW_START_FIELD", "Field of the shadow's start", "Slant range to the start of the shadow, "
+                       "which is the object's top. Blank: the range of the pick.", "PICKS"),
+            make.field("LABEL_FIELD", "Field of labels", "Name of each target. Blank: what a waypoint's name says "
+                       "beside side and range, else the field name.", "PICKS"),
+            make.choice("RANGE_MODEL", "Range model", "'slant': flat bottom. 'terrain': the bottom of the depth grid. "
+                        "'subtract' (range minus depth) is always short of the truth and is refused here.",
+                        ["slant", "subtract", "terrain"], "slant"),
+            make.raster("DEPTH_GRID", "Depth grid", "Depths in metres, positive down, from 'Prepare depth grid'; used "
+                        "by the range model 'terrain' only."),
+            make.number("CONFIDENCE", "Confidence (%)", "Probability that a target lies inside its ellipse, and inside "
+                        "its circle.", 95.0, 10, 99.99),
+            make.number("MARK_DELAY", "Delay of the marks (s)", "How long after the object was abeam the mark was "
+                        "made; positive when pressed late. Moves picks tied by time or as boat points.", 0.0),
+            *(make.number(name, f"Sigma: {label}" if name.startswith("SIGMA") else label,
+                          text if "Blank" in text else f"{text} Blank: as in the set of errors.", None, 0)
+              for name, _, label, text in _SIGMAS),
+        )
+
+    def refusal(self, parameters, context):
+        from ...survey.ellipses import scale_factor
+        from ...survey.locate import refuse_model
+        from ...survey.sigmas import chosen
+
+        for name in ("TIE", "RANGE_KIND"):
+            values.option(self, parameters, name, context)
+        for name in ("TIME_OFFSET", "MARK_DELAY"):
+            values.number(self, parameters, name, context)
+        refuse_model(values.option(self, parameters, "RANGE_MODEL", context), values.given(parameters, "DEPTH_GRID"))
+        scale_factor(values.number(self, parameters, "CONFIDENCE", context) / 100)
+        chosen(values.option(self, parameters, "ERRORS", context), **self._stated(parameters, context))
+        return refuse_picks(self, parameters, context)
+
+    def _stated(self, parameters, context):
+        return {key: values.number(self, parameters, name, context) for name, key, _, _ in _SIGMAS}
+
+    def run_tool(self, parameters, context, feedback):
+        from ...survey.locate import Settings, locate
+
+        track, crs = read.track(self, parameters, "TRACK", context, feedback)
+        table, picks, rows, notes = read_picks(self, parameters, context, feedback, crs, set(track.outing))
+        water = read.polygons(self, parameters, "WATER", context, feedback, crs)
+        settings = Settings(
+            tie=values.option(self, parameters, "TIE", context),
+            mark_delay=values.number(self, parameters, "MARK_DELAY", context),
+            time_offset=values.number(self, parameters, "TIME_OFFSET", context),
+            range_kind=values.option(self, parameters, "RANGE_KIND", context),
+            range_model=values.option(self, parameters, "RANGE_MODEL", context),
+            confidence=values.number(self, parameters, "CONFIDENCE", context) / 100,
+            errors=values.option(self, parameters, "ERRORS", context), stated=self._stated(parameters, context))
+        feedback.setProgress(40)
+        found = locate(track, picks, settings, water, self._terrain(parameters, context, feedback, track))
+        feedback.setProgress(70)
+        for text in (*notes, *found.notes):
+            feedback.pushInfo(text)
+        for text in found.warnings:
+            feedback.pushWarning(text)
+        self._say_rejected(found.rejected, len(picks), feedback)
+        return self._write(parameters, context, feedback, found, crs, Carried(table, rows[found.source]))
+
+    def _terrain(self, parameters, context, feedback, track):
+        """What puts picks on the depth grid; None for a flat bottom."""
+        from ...survey.terrain import anchored, ground_on
+
+        if values.option(self, parameters, "RANGE_MODEL", context) != "terrain":
+            return None
+        grid = depth_grid(self, parameters, "DEPTH_GRID", context)
+        anchors = anchored(track, grid)
+        if anchors.warning:
+            feedback.pushWarning(anchors.warning)
+        return ground_on(grid, anchors)
+
+    def _say_rejected(self, rejected, count, feedback):
+        reasons = [f"pick {one}: {why}" for one, why in zip(rejected["source_id"], rejected["reason"])]
+        if reasons:
+            more = " The first five:" if len(reasons) > 5 else ""
+            feedback.reportError(f"{len(reasons)} of {count} picks have no place.{more}", False)
+            for text in reasons[:5]:
+                feedback.reportError(f"  {text}", False)
+
+    def _write(self, parameters, context, feedback, found, crs, carried):
+        columns = found.columns
+        ellipses = {name: columns[name] for name in fields.names(fields.ELLIPSES)}
+        cut = any(outline.geom_type != "Polygon" for outline in found.outlines)
+        return {
+            "OUTPUT": write_layer(self, parameters, "OUTPUT", context, feedback, fields=fields.TARGETS, columns=columns,
+                                  kind="point", crs=crs, places=(found.x, found.y), carried=carried, style="targets"),
+            "ELLIPSES": write_layer(self, parameters, "ELLIPSES", context, feedback, fields=fields.ELLIPSES,
+                                    columns=ellipses, kind="multipolygon" if cut else "polygon", crs=crs,
+                                    places=found.outlines, style="ellipses"),
+            "REJECTED": write_layer(self, parameters, "REJECTED", context, feedback, fields=fields.REJECTED,
+                                    columns=found.rejected, kind="table", crs=crs),
+            "TARGET_COUNT": len(found.x), "REJECTED_COUNT": len(found.rejected["reason"]),
+        }
