@@ -108,12 +108,12 @@ class Runs:
     ----------
     track : Track
     key : (n,) array
-        One value a sample; runs with an unknown value, or whose values do not rise, are left out.
+        One value a sample; runs with an unknown value, or whose values fall, are left out.
     """
 
     def __init__(self, track, key):
         key = np.asarray(key, float)
-        runs = [run for run in track.runs() if np.isfinite(key[run]).all() and (np.diff(key[run]) > 0).all()]
+        runs = [run for run in track.runs() if np.isfinite(key[run]).all() and (np.diff(key[run]) >= 0).all()]
         self.slices = sorted(runs, key=lambda run: key[run.start])
         self.key = key
         self.start = np.array([key[run.start] for run in self.slices])

@@ -67,6 +67,9 @@ def tie(track, picks, how="auto", mark_delay=0.0, time_offset=0.0):
         If a tie was asked for that the picks or the track cannot give at all; if picks have times and none lies within
         the time of the track: the message then names the offset that would fit.
     """
+    if not track.usable.any():
+        raise InputError("No sample of the track can be used; its field reject_reason says why. Mend that in 'Prepare "
+                         "track' first.")
     _demand(track, picks, how)
     count = len(picks)
     ties = Ties(np.full(count, np.nan), np.full(count, "", object), _choose(picks, track, how),
@@ -174,7 +177,7 @@ def no_overlap(moment, runs, time_offset):
 def _by_ping(ties, rows, track, picks):
     runs = Runs(track, track.record_ping)
     if not len(runs):
-        raise InputError("The track's ping count does not rise along any pass, so no pick can be tied by it. Check "
+        raise InputError("The track's ping count falls along every pass, so no pick can be tied by it. Check "
                          "PING_FIELD in 'Prepare track', or tie the picks by time.")
     ping = picks.ping[rows]
     run, others = runs.find(ping, picks.outing[rows])

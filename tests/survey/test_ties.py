@@ -88,6 +88,22 @@ def test_unusable_samples_break_the_run():
     assert np.isnan(ties.at).tolist() == [False, True, False]
 
 
+def test_a_repeated_time_spoils_nothing_and_a_track_of_no_use_says_so():
+    track = north_line()
+    track.t_s[31] = track.t_s[30]
+    assert np.isfinite(tie(track, Picks.of(3, t_s=T0 + np.array([10.0, 30.0, 50.0]))).at).all()
+    track.usable[:] = False
+    with pytest.raises(InputError, match="reject_reason"):
+        tie(track, Picks.of(1, t_s=[T0 + 10]))
+
+
+def test_a_track_of_one_sample():
+    track = tracks.made("EPSG:32615", [500000.0], [4980000.0], np.array([90.0]), t_s=np.array([T0]))
+    assert tie(track, Picks.of(2, t_s=[T0, T0 + 1])).at.tolist()[0] == 0
+    assert tie(track, Picks.of(1, x=[500001.0], y=[4980000.0]), "boat point").at[0] == 0
+    assert "abeam" in tie(track, Picks.of(1, x=[500000.0], y=[4979990.0]), "object point").reason[0]
+
+
 def test_before_the_track_and_after_it():
     ties = tie(north_line(), Picks.of(3, t_s=T0 + np.array([-3.0, 10.0, 90.0])), "time")
     assert "3.0 s before the track begins" in ties.reason[0] and "30.0 s after the track ends" in ties.reason[2]
