@@ -129,9 +129,10 @@ def prepare(fixes, how, depth_at=None, step=None):
 
     x, y = log.frame.from_lonlat(ground.wrapped(lon), lat)
     n = len(chosen)
+    breaks = np.concatenate([[0], np.cumsum(np.diff(stretch[chosen]) != 0)])
     track = Track(
         log.frame.crs, np.asarray(x, float)[chosen], np.asarray(y, float)[chosen], outing=_all(n, how.outing, object),
-        pass_id=pass_id[chosen], sample_id=np.arange(1, n + 1, dtype=np.int64),
+        pass_id=pass_id[chosen], sample_id=1 + np.arange(n, dtype=np.int64) + breaks,  # a jump is a break of the log
         record_ping=_column(fixes.ping, rows)[chosen], t_s=clock[chosen] if log.timed else _all(n, np.nan),
         heading_deg=bow.degrees[chosen], heading_source=bow.source[chosen], sigma_heading_deg=bow.sigma[chosen],
         course_deg=bow.course[chosen] % 360.0, speed_mps=speed[chosen], turn_dps=bow.turn[chosen],

@@ -117,6 +117,7 @@ def test_passes_of_a_lawnmower(crs, lon, lat):
     assert made.passes["length_m"] == pytest.approx([339, 378, 378, 339], abs=4)
     assert made.length_m == pytest.approx(made.passes["length_m"].sum())
     assert made.passes["samples"].sum() == len(made.track) == len(fixes)
+    assert made.track.sample_id.tolist() == list(range(1, len(fixes) + 1))
     assert made.passes["mean_speed_mps"] == pytest.approx(2.0, abs=0.03)
     assert (np.diff(made.passes["start_time"]) > 0).all()
     assert (made.passes["end_time"] < np.append(made.passes["start_time"][1:], np.inf)).all()
@@ -351,6 +352,7 @@ def test_nothing_runs_over_a_gap():
     assert np.flatnonzero(np.diff(made.track.pass_id)).tolist() == [49]
     assert made.length_m == pytest.approx(198.0, abs=1e-3)  # the two metres of the gap are not sailed
     assert not made.track.joined()[49]
+    assert made.track.sample_id[[49, 50]].tolist() == [50, 52]  # a jump is a break, a cut in a turn is none
     assert prepare(fixes, replace(PLAIN, max_gap_s=27.0)).passes["pass_id"].tolist() == [1]
 
 
