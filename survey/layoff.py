@@ -28,16 +28,10 @@ class Places:
 
 
 def sample_frames(track, poses):
-    """Frames that serve all poses, as a list of (Frame, (k,) indices); every pose stands in one entry."""
+    """Frames that serve all poses, as a list of (Frame, (k,) indices); where a long pass is cut, two share a pose."""
     order = np.argsort(poses.sample, kind="stable")
     key = track.pass_key()[poses.sample[order]]
-    left, found = np.ones(len(order), bool), []
-    for frame, piece in frames_for(track.crs, poses.x[order], poses.y[order], key):
-        index = order[piece]
-        fresh = index[left[index]]  # where a long pass is cut, its pieces share a pose
-        left[fresh] = False
-        found.append((frame, fresh))
-    return found
+    return [(frame, order[piece]) for frame, piece in frames_for(track.crs, poses.x[order], poses.y[order], key)]
 
 
 def _beams(frame, poses, side, index):
@@ -112,16 +106,28 @@ def lay_off(poses, seen, found, frames, scale, at, water=None):
 
 
 def outlines(frame, centre, major, minor, azimuth):
-    """Ellipse polygons in the crs, all vertices carried at once."""
+    """Ellipse polygons in the crs, all vertices carried at once.
+
+    Parameters
+    ----------
+    frame : Frame
+    centre : (n, 2) array, frame metres
+    major, minor, azimuth : (n,) arrays
+        Semi-axes (m), and the grid azimuth (degrees) of the major one.
+
+    Returns
+    -------
+    (n,) object array of polygons
+    """
     rings = ellipses.rings(centre[:, 0], centre[:, 1], major, minor, azimuth)
     x, y = frame.inverse(rings[..., 0].ravel(), rings[..., 1].ravel())
     carried = np.column_stack([x, y]).reshape(rings.shape)
-    outlines = np.empty(len(rings), object)
-    outlines[:] = shapes.polygons(carried)
+    made = np.empty(len(rings), object)
+    made[:] = shapes.polygons(carried)
     if frame.crs.is_geographic:
         for i in np.flatnonzero(np.ptp(carried[..., 0], axis=1) > _ALMOST_HALF_TURN):  # cut at 180 degrees
-            outlines[i] = shapes.to_crs(frame, shapes.polygon(rings[i]))
-    return outlines
+            made[i] = shapes.to_crs(frame, shapes.polygon(rings[i]))
+    return made
 
 
 def _stop_at_land(out, water, index, sample, beam, centre, sigma_across):

@@ -1,43 +1,15 @@
-"""Picks to targets: places against geodesics, containment by simulation, and what bad picks get."""
+"""Picks to targets: places against geodesics, land and terrain, and what bad picks get."""
 import math
 import warnings
 
 import numpy as np
 import pytest
-import random_picks
-import tracks
 from athwart.survey import fields, shapes
 from athwart.survey.errors import InputError
 from athwart.survey.frame import Frame
-from athwart.survey.locate import Settings, locate
 from athwart.survey.nadir import TerrainGround
 from athwart.survey.picks import Picks
-from pyproj import Geod
-
-GEOD = Geod(ellps="WGS84")
-T0 = 1.7e9
-SURE = {name: 0.0 for name in random_picks.PRIORS if name != "heading"}
-
-
-def ray(crs, lon=-93.0, lat=45.0, heading=30.0, count=21, step=1.5, **given):
-    """A pass along a geodesic, the middle sample at lon, lat, one a second; errors nil unless given."""
-    along = (np.arange(count) - count // 2) * step
-    lons, lats, _ = GEOD.fwd(np.full(count, lon), np.full(count, lat), np.full(count, heading), along)
-    x, y = Frame(crs, lon, lat).from_lonlat(lons, lats)
-    given = {"t_s": T0 + np.arange(count), "depth_m": 30.0, "range_m": 80.0, "speed_mps": step,
-             "sigma_heading_deg": 0.0, **given}
-    return tracks.made(crs, x, y, np.full(count, heading), **given)
-
-
-def picked(side=1, slant=50.0, **given):
-    count = max(np.size(v) for v in (side, slant, *given.values()))
-    return Picks.of(count, **{name: np.broadcast_to(np.asarray(v, object), count) for name, v in
-                              {"side": side, "slant_m": slant, "t_s": T0 + 10, **given}.items()})
-
-
-def found(track, picks, water=None, ground_on_terrain=None, **given):
-    return locate(track, picks, Settings(**{"stated": SURE, **given}), water, ground_on_terrain)
-
+from one_pass import GEOD, SURE, T0, found, picked, ray
 
 # ---- the place
 
@@ -127,6 +99,31 @@ def test_at_180_degrees(lat):
     assert all(np.ptp(ring[:, 0]) < 1 for outline in over.outlines for ring, _ in shapes.rings(outline))
 
 
+def test_eastward_over_180_degrees():
+    track = ray("EPSG:4326", lon=180.0, lat=10.0, heading=90.0)
+    out = found(track, picked(1, t_s=T0 + 10.25))
+    boat = GEOD.fwd(180.0, 10.0, 90.0, 0.25 * 1.5)
+    azimuth, _, distance = GEOD.inv(boat[0], boat[1], out.x[0], out.y[0])
+    assert distance == pytest.approx(40, abs=1e-4) and azimuth % 360 == pytest.approx(180, abs=1e-3)
+
+
+def test_far_from_the_middle_of_the_frame():
+    """Two passes 40 km apart share one frame; at 69 degrees its north is off by half a degree there."""
+    east = ray("EPSG:4326", lat=69.0)
+    west = ray("EPSG:4326", lon=-94.0, lat=69.0, t_s=T0 + 5000 + np.arange(21), pass_id=2)
+    columns = {n: np.concatenate([getattr(east, n), getattr(west, n)]) for n in vars(east) if n != "crs"}
+    x, y = columns.pop("x"), columns.pop("y")
+    track = type(east).from_columns(east.crs, x, y, columns)
+    out = found(track, picked(t_s=[T0 + 10, T0 + 5010]), stated={**SURE, "range": 1.0})
+    azimuth, _, distance = GEOD.inv([-93.0, -94.0], [69.0] * 2, out.x, out.y)
+    np.testing.assert_allclose(distance, 40, atol=1e-3)
+    np.testing.assert_allclose(azimuth, 120, atol=2e-3)
+    for row, outline in enumerate(out.outlines):  # an ellipse without width, along the beam
+        ring = np.asarray(outline.exterior.coords)
+        out_azimuth, _, reach = GEOD.inv([out.x[row]] * len(ring), [out.y[row]] * len(ring), *ring.T)
+        assert out_azimuth[np.argmax(reach)] % 180 == pytest.approx(120, abs=0.01)
+
+
 def test_a_track_too_long_for_one_frame():
     near, far = ray("EPSG:4326"), ray("EPSG:4326", lon=-92.0, t_s=T0 + 5000 + np.arange(21), pass_id=2)
     columns = {n: np.concatenate([getattr(near, n), getattr(far, n)]) for n in vars(near) if n != "crs"}
@@ -181,26 +178,6 @@ def test_a_hand_mark_is_less_sure_of_its_time():
     picks = picked(x=track.x[10], y=track.y[10])
     hand, read = (found(track, picks, stated={}, tie=how) for how in ("boat point", "time"))
     assert hand.columns["pct_timing"][0] > read.columns["pct_timing"][0]
-
-
-# ---- near the nadir
-
-def test_statuses_by_geometry():
-    # H 30, sigma R 0.3, H 0.2: the water column begins at R < 30 - 0.72
-    out = found(ray("EPSG:32615"), picked(slant=[50.0, 32.0, 30.1, 29.5, 29.0, 12.0]), stated={})
-    assert out.columns["status"].tolist() == ["bottom", "near nadir", "side unsure", "side unsure", "water column",
-                                              "water column"]
-    for name in ("ground_m", "ground_lo_m", "ground_hi_m", "semi_major_m", "dg_dscale_m", "dg_ddepth"):
-        assert np.isfinite(out.columns[name]).all(), name
-    assert out.columns["ground_m"][2] == 0
-    np.testing.assert_allclose(out.columns["ground_m"][5], 0.637 * 12, atol=5e-3)
-    text = " ".join(out.warnings)
-    assert "Near nadir" in text and "picks 3-4" in text and "picks 5-6" in text
-
-
-def test_no_depth_is_deeper_than_its_range_without_being_counted():
-    out = found(ray("EPSG:32615"), picked(slant=20.0))
-    assert out.columns["status"][0] == "water column" and np.isfinite(out.x[0])
 
 
 # ---- land
@@ -336,57 +313,3 @@ def test_no_warning_of_numpy_escapes():
         warnings.simplefilter("error")
         found(ray("EPSG:32615"), picked(slant=[50.0, 30.0, 20.0, np.nan]), stated={})
         found(ray("EPSG:32615"), picked(slant=[50.0, 30.0, 20.0]))
-
-
-# ---- simulation: every error from its prior, each pick of a fresh outing
-
-def simulate(rng, count, over, sigma=None, stated=None, **geometry):
-    rec = random_picks.recorded(rng, count, over, **({} if sigma is None else {"sigma": sigma}), **geometry)
-    track = dict(rec.track)
-    track = tracks.made(random_picks.CRS, track.pop("x"), track.pop("y"), track.pop("heading_deg"), **track)
-    given = {k: v for k, v in (sigma or random_picks.PRIORS).items() if k != "heading"} if stated is None else stated
-    out = locate(track, Picks.of(count, **rec.picks), Settings(stated=given))
-    assert len(out.source) == count
-    return rec, out
-
-
-def held(rec, out):
-    """Shares of true places inside their ellipses, and of true ground ranges and across-track errors in 95 %."""
-    c = out.columns
-    off = np.column_stack([rec.east - out.x, rec.north - out.y])
-    ee, nn, en = c["sigma_east_m"] ** 2, c["sigma_north_m"] ** 2, c["cov_en_m2"]
-    d2 = (nn * off[:, 0] ** 2 - 2 * en * off[:, 0] * off[:, 1] + ee * off[:, 1] ** 2) / (ee * nn - en**2)
-    beam = random_picks.bow(c["bearing_deg"])
-    across = np.einsum("ni,ni->n", off, beam)
-    var = ee * beam[:, 0] ** 2 + 2 * en * beam[:, 0] * beam[:, 1] + nn * beam[:, 1] ** 2
-    ground = (rec.ground >= c["ground_lo_m"]) & (rec.ground <= c["ground_hi_m"])
-    return (d2 <= 5.991465).mean(), (np.abs(across) <= 1.959964 * np.sqrt(var)).mean(), ground.mean()
-
-
-@pytest.mark.parametrize("over, low, high", [((0, 0.2), 0.93, 0.98), ((0.2, 0.5), 0.93, 0.98), ((0.5, 1), 0.93, 0.98),
-                                             ((1, 2), 0.94, 0.96), ((2, 5), 0.94, 0.96)])
-def test_95_percent_ellipses_hold_95_percent(over, low, high):
-    for name, share in zip(("ellipse", "across", "ground"), held(*simulate(np.random.default_rng(9), 6000, over))):
-        assert low <= share <= high, (name, share)
-
-
-def test_the_own_block_is_what_two_picks_of_one_outing_do_not_share():
-    """With the errors of pass and outing nil, the own block alone must hold 95 %."""
-    sigma = {**random_picks.PRIORS, **dict.fromkeys(("bias", "slow", "latency", "heading", "mount", "offset", "trim",
-                                                     "sound_speed"), 0.0), "depth": 0.0}
-    rec, out = simulate(np.random.default_rng(1), 6000, (1, 4), sigma)
-    c = out.columns
-    off = np.column_stack([rec.east - out.x, rec.north - out.y])
-    ee, en, nn = c["own_ee_m2"], c["own_en_m2"], c["own_nn_m2"]
-    np.testing.assert_allclose(ee + nn, c["sigma_east_m"] ** 2 + c["sigma_north_m"] ** 2, rtol=1e-9)
-    d2 = (nn * off[:, 0] ** 2 - 2 * en * off[:, 0] * off[:, 1] + ee * off[:, 1] ** 2) / (ee * nn - en**2)
-    assert 0.94 <= (d2 <= 5.991465).mean() <= 0.96
-
-
-def test_an_error_nobody_put_in_the_budget_is_not_held():
-    """One second of latency at 2.5 m/s, position 0.5 m, heading 2 degrees, time 0.1 s, G 20."""
-    sigma = {**random_picks.NOTHING, "jitter": 0.5, "heading": 2.0, "time": 0.1}
-    geometry = {"ground": 20.0, "speed": (2.5, 2.5), "turn": 0.0}
-    rng = np.random.default_rng(6)
-    assert held(*simulate(rng, 3000, (1, 2), sigma, unknown_latency=1.0, **geometry))[0] < 0.40
-    assert 0.94 <= held(*simulate(rng, 3000, (1, 2), sigma, **geometry))[0] <= 0.96

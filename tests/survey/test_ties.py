@@ -190,6 +190,14 @@ def test_a_boat_point_stands_at_the_antenna_not_the_transducer():
     np.testing.assert_allclose(north_of(track, ties), [40], atol=1e-3)
 
 
+def test_the_lever_arm_turns_with_the_boat():
+    count = 61
+    track = line(2.0 * np.arange(count), np.zeros(count), T0 + np.arange(count), azimuth_deg=np.full(count, 90.0),
+                 speed_mps=2.0, lever_forward_m=-3.0, lever_starboard_m=1.0)
+    ties = tie(track, marks([43.0], [1.0]), "boat point")  # eastbound: the antenna 3 m ahead, 1 m to the north
+    assert ties.at[0] == pytest.approx(20, abs=1e-3)
+
+
 def test_a_boat_points_time_rules():
     track = north_line()
     ties = tie(track, marks([0.0], [100.0], t_s=[T0 + 10]), "boat point")
@@ -229,6 +237,12 @@ def test_an_object_point_finds_where_it_was_abeam():
     np.testing.assert_allclose(ties.ground[:3], [20, -12, 38], atol=1e-3)
     np.testing.assert_allclose(north_of(track, ties)[:3], [50.5, 77, 10], atol=1e-3)
     assert all("abeam within its range" in reason for reason in ties.reason[3:])
+
+
+def test_an_object_point_must_lie_within_the_range_of_the_moment():
+    track = north_line(range_m=np.where(np.arange(61) < 30, 40.0, 15.0))
+    ties = tie(track, marks([20.0, 20.0, 12.0], [20.5, 90.5, 90.5]), "object point")
+    np.testing.assert_allclose(ties.ground, [20, np.nan, 12], atol=1e-3)
 
 
 def test_an_object_point_takes_the_nearest_pass_or_the_one_its_time_names():
