@@ -8,7 +8,12 @@ __all__ = ["TOOLS", "all_tools"]
 TOOLS = (
     ("track.readlogs", "ReadLogs"),
     ("track.preparetrack", "PrepareTrack"),
+    ("imagery.picksfromimage", "PicksFromImage"),
     ("targets.locatetargets", "LocateTargets"),
+    ("targets.adjusttargets", "AdjustTargets"),
+    ("targets.castplan", "CastPlan"),
+    ("targets.exportgpx", "ExportGpx"),
+    ("coverage.ensonify", "Ensonify"),
     ("coverage.coveragegaps", "CoverageGaps"),
     ("coverage.unscannedshoreline", "UnscannedShoreline"),
 )

@@ -17,12 +17,18 @@ _held = deque(maxlen=200)
 
 
 class _Dresser(QgsProcessingLayerPostProcessorInterface):
-    def __init__(self, style):
+    def __init__(self, style, more):
         super().__init__()
-        self._style = style
+        self._style, self._more = style, more
 
     def postProcessLayer(self, layer, context, feedback):
         layer.loadNamedStyle(str(self._style))
+        styles = layer.styleManager()
+        own = styles.currentStyle()
+        for name, path in self._more.items():
+            if styles.addStyleFromLayer(name) and styles.setCurrentStyle(name):
+                layer.loadNamedStyle(str(path))
+        styles.setCurrentStyle(own)
         _play_back(layer)
         layer.triggerRepaint()
 
@@ -42,8 +48,11 @@ def _play_back(layer):
         temporal.setStartField("time")
 
 
-def dress(context, dest, style, group=""):
-    """Give the layer its style and group when, and only when, QGIS is to load it."""
+def dress(context, dest, style, group="", more=None):
+    """Give the layer its style and group when, and only when, QGIS is to load it.
+
+    ``more``: further styles by the name they get in the layer's style menu.
+    """
     if not dest or not context.willLoadLayerOnCompletion(dest):
         return
     details = context.layerToLoadOnCompletionDetails(dest)
@@ -54,6 +63,6 @@ def dress(context, dest, style, group=""):
         set_layer_group(details, group)
     path = STYLES / f"{style}.qml"
     if style and path.exists():
-        dresser = _Dresser(path)
+        dresser = _Dresser(path, {name: STYLES / f"{one}.qml" for name, one in (more or {}).items()})
         _held.append(dresser)
         details.setPostProcessor(dresser)

@@ -33,3 +33,21 @@ def slow_depth(values, col, row):
 def slow_march(depths, grounds):
     """Which of the places at ``grounds`` (ascending) with ``depths`` are seen over all nearer ones."""
     return [all(depths[i] / grounds[i] <= depths[j] / grounds[j] for j in range(i)) for i in range(len(grounds))]
+
+
+def virtual_grid(path, source, left, top, cell, size):
+    """A VRT of size x size cells of ``cell`` m, filled from a small raster where that lies, 5 m deep elsewhere."""
+    from osgeo import gdal
+    piece = gdal.Open(str(source))
+    t = piece.GetGeoTransform()
+    col, row = (t[0] - left) / cell, (top - t[3]) / cell
+    width, height = piece.RasterXSize * t[1] / cell, piece.RasterYSize * -t[5] / cell
+    path.write_text(
+        f'<VRTDataset rasterXSize="{size}" rasterYSize="{size}"><SRS>{piece.GetProjection()}</SRS>'
+        f"<GeoTransform>{left}, {cell}, 0, {top}, 0, {-cell}</GeoTransform>"
+        '<VRTRasterBand dataType="Float32" band="1"><NoDataValue>-9999</NoDataValue><SimpleSource>'
+        f'<SourceFilename relativeToVRT="0">{source}</SourceFilename><SourceBand>1</SourceBand>'
+        f'<SrcRect xOff="0" yOff="0" xSize="{piece.RasterXSize}" ySize="{piece.RasterYSize}"/>'
+        f'<DstRect xOff="{col}" yOff="{row}" xSize="{width}" ySize="{height}"/>'
+        "</SimpleSource></VRTRasterBand></VRTDataset>", encoding="utf-8")
+    return str(path)

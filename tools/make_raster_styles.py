@@ -1,0 +1,85 @@
+#!/usr/bin/env python3
+"""tools/make_raster_styles.py: draws the styles of the rasters, plugin/styles/<raster>.qml.
+
+Run it with the oldest QGIS supported. Both ramps run from light to dark, so that they read in grey and with any colour
+vision; ground that nobody saw stays clear, so that what lies below shows.
+"""
+from __future__ import annotations
+
+import os
+import pathlib
+import tempfile
+
+import numpy as np
+from osgeo import gdal
+from qgis.core import (
+    QgsApplication,
+    QgsColorRampShader,
+    QgsMapLayer,
+    QgsRasterLayer,
+    QgsRasterShader,
+    QgsSingleBandPseudoColorRenderer,
+)
+from qgis.PyQt.QtGui import QColor
+
+STYLES = pathlib.Path(__file__).resolve().parents[1] / "plugin" / "styles"
+
+SEEN = [(0.5, "#00ffffff", "not seen"), (1.5, "#d09ecae1", "seen in one pass"),
+        (2.5, "#d04f93c4", "seen in two passes"), (3.5, "#d01f64a8", "seen in three passes"),
+        (float("inf"), "#d0083370", "seen in four passes or more")]
+
+HIDDEN = [(0.5, "#00ffffff", "not hidden, or never looked at"),
+          (float("inf"), "#e0d55e00", "hidden by nearer ground in every pass")]
+
+SMALLEST = [(0.5, "#d0083370", "shows objects of 0.5 m"), (1, "#d01f64a8", "shows objects of 1 m"),
+            (2, "#d04f93c4", "shows objects of 2 m"), (float("inf"), "#d09ecae1", "shows larger objects only")]
+
+DEPTHS = [(0, "#f7fbff", "0 m, the shore"), (1, "#dfecf7", "1 m"), (2, "#c6dcef", "2 m"), (3, "#a6cde3", "3 m"),
+          (5, "#7ab6d9", "5 m"), (8, "#519ccc", "8 m"), (12, "#3080bd", "12 m"), (20, "#1663aa", "20 m"),
+          (30, "#08488e", "30 m"), (50, "#08306b", "50 m and deeper")]
+
+
+def shader(items, kind):
+    """A shader of (value, colour, words)."""
+    ramp = QgsColorRampShader()
+    ramp.setColorRampType(kind)
+    ramp.setColorRampItemList([QgsColorRampShader.ColorRampItem(value, QColor(color), words)
+                               for value, color, words in items])
+    made = QgsRasterShader()
+    made.setRasterShaderFunction(ramp)
+    return made
+
+
+def save(name, bands, shown, items, kind):
+    """Save the style of a raster of that many bands, one of them shown."""
+    path = os.path.join(tempfile.mkdtemp(), "any.tif")
+    raster = gdal.GetDriverByName("GTiff").Create(path, 2, 2, bands, gdal.GDT_Float32)
+    for number in range(bands):
+        raster.GetRasterBand(number + 1).WriteRaster(0, 0, 2, 2, np.zeros(4, np.float32).tobytes())
+    raster.SetGeoTransform((0, 1, 0, 0, 0, -1))
+    raster = None
+    layer = QgsRasterLayer(path, name)
+    renderer = QgsSingleBandPseudoColorRenderer(layer.dataProvider(), shown, shader(items, kind))
+    renderer.setClassificationMin(items[0][0])
+    renderer.setClassificationMax(min(items[-1][0], 1e9))
+    layer.setRenderer(renderer)
+    kept = QgsMapLayer.StyleCategory.Symbology | QgsMapLayer.StyleCategory.Rendering
+    message, ok = layer.saveNamedStyle(str(STYLES / f"{name}.qml"), kept)
+    if not ok:
+        raise SystemExit(message)
+
+
+def main():
+    os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
+    app = QgsApplication([], True)
+    app.initQgis()
+    save("seen", 6, 1, SEEN, QgsColorRampShader.Type.Discrete)
+    save("seen_hidden", 6, 6, HIDDEN, QgsColorRampShader.Type.Discrete)
+    save("seen_smallest", 6, 5, SMALLEST, QgsColorRampShader.Type.Discrete)
+    save("depths", 1, 1, DEPTHS, QgsColorRampShader.Type.Interpolated)
+    print(f"4 styles in {STYLES}", flush=True)
+    os._exit(0)  # a torn-down QGIS may crash after its work is done
+
+
+if __name__ == "__main__":
+    main()
