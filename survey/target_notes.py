@@ -7,7 +7,7 @@ import numpy as np
 
 __all__ = ["notes_of"]
 
-_SHOWN = 5
+_SHOWN, _MANY = 5, 20
 
 _UNITS = {"heading": "degrees", "time": "s", "hand_time": "s", "latency": "s", "mount": "degrees", "trim": "degrees",
           "sound_speed": "m/s", "beam_width": "degrees"}
@@ -46,11 +46,15 @@ def notes_of(picks, ties, columns, source, bent, beyond, sigmas, settings):
     notes = [f"Tied by {how}: picks {_listed(picks.source_id[ties.how == how])}."
              for how in dict.fromkeys(ties.how[ties.how != ""].tolist())]
     notes += _on_errors(columns, sigmas, settings)
-    warnings = [f"{status.capitalize()} ({words}): picks {_listed(ids[columns['status'] == status])}."
+    warnings = [f"{status.capitalize()} ({words}): picks {_listed(ids[columns['status'] == status], _MANY)}."
                 for status, words in _STATUS_WORDS.items() if (columns["status"] == status).any()]
+    unmet = (columns["range_model"] != settings.range_model) & (columns["status"] != "off grid")
+    if unmet.any():
+        warnings.append("No bottom of the depth grid lies at this range; it was taken as flat: picks "
+                        f"{_listed(ids[unmet], _MANY)}.")
     if bent.any():
         warnings.append("Heading so uncertain that the true error region is a crescent and the ellipse too small: "
-                        f"picks {_listed(ids[bent])}. A compass, or longer straight passes, would mend that.")
+                        f"picks {_listed(ids[bent], _MANY)}. A compass, or longer straight passes, would mend that.")
     if (beyond > 0).any():
         worst = np.argsort(-beyond)[:_SHOWN]
         warnings.append("Behind the shore of WATER, though their error lets them lie in the water: picks "
@@ -85,8 +89,8 @@ def _span(values):
     return f"{low:.4g}" if np.isclose(low, high) else f"{low:.4g} to {high:.4g}"
 
 
-def _listed(ids):
-    """Ids in their order, runs of whole numbers as 3-7."""
+def _listed(ids, most=None):
+    """Ids in their order, runs of whole numbers as 3-7; after ``most`` entries the rest is counted."""
     parts = []
     for text in map(str, ids):
         last = parts[-1] if parts else None
@@ -94,4 +98,5 @@ def _listed(ids):
             last[1] = text
         else:
             parts.append([text, text])
-    return ", ".join(first if first == last else f"{first}-{last}" for first, last in parts)
+    shown = ", ".join(first if first == last else f"{first}-{last}" for first, last in parts[:most])
+    return shown if len(parts) <= (most or len(parts)) else f"{shown} and more ({len(ids)} in all)"

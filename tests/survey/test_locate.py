@@ -180,6 +180,16 @@ def test_a_hand_mark_is_less_sure_of_its_time():
     assert hand.columns["pct_timing"][0] > read.columns["pct_timing"][0]
 
 
+def test_the_log_names_every_tie_and_keeps_warnings_short():
+    count = 90
+    track = ray("EPSG:32615", heading=0.0, count=200)
+    slant = np.where(np.arange(count) % 2, 50.0, 31.5)
+    out = found(track, picked(1, slant, t_s=T0 + 50 + np.arange(count)), stated={})
+    assert "Tied by time: picks 1-90." in out.notes
+    nadir = [text for text in out.warnings if text.startswith(("Near nadir", "Side unsure"))]
+    assert len(nadir) == 1 and "1, 3, 5," in nadir[0] and "39 and more (45 in all)" in nadir[0]
+
+
 # ---- land
 
 def lake(track, width):
@@ -275,6 +285,14 @@ def test_a_bank_nearer_than_the_water_is_deep_is_not_water_column():
                 ground_on_terrain=lambda *a: TerrainGround(*(np.full(1, v) for v in (6.0, 5.3, -0.4, 6.0, 6.0)),
                                                            np.array([""], object)))
     assert out.columns["status"][0] != "water column" and out.columns["ground_m"][0] == pytest.approx(6, abs=0.5)
+
+
+def test_a_range_at_which_the_grid_has_no_bottom_is_named():
+    nothing = TerrainGround(*(np.full(2, np.nan) for _ in range(5)), np.array(["", "off grid"], object))
+    out = found(ray("EPSG:32615"), picked([1, 1]), range_model="terrain", ground_on_terrain=lambda *a: nothing)
+    assert out.columns["range_model"].tolist() == ["slant", "slant"]
+    assert any("No bottom of the depth grid" in text and "picks 1." in text for text in out.warnings)
+    assert any("Off grid" in text and "picks 2." in text for text in out.warnings)
 
 
 @pytest.mark.parametrize("model, words", [("subtract", "too near the boat"), ("terrain", "DEPTH_GRID"),
