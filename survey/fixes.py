@@ -131,7 +131,7 @@ def arranged(fixes, tally, *, max_speed, speed_mps=None, max_gap=None):
         max_gap = default_gap(np.diff(clock)[joined])
     joined &= np.diff(clock) <= max_gap
     if timed:
-        keep = ~_jumped(frame.geod, clock, lon[rows], lat[rows], joined, max_speed, max_gap)
+        keep = ~_jumped(frame.geod, clock, lon[rows], lat[rows], joined, max_speed)
         _drop(tally, "GNSS jumps, faster than MAX_SPEED there and back", rows[~keep])
         rows, clock = rows[keep], clock[keep]
         joined = (np.diff(source[rows]) == 0) & (np.diff(clock) <= max_gap)
@@ -204,7 +204,7 @@ def too_far(geod, clock, lon, lat, max_speed):
     return np.hypot(*ground.steps(geod, lon, lat)) > max_speed * np.diff(clock) + JUMP_ALLOWANCE_M
 
 
-def _jumped(geod, clock, lon, lat, joined, max_speed, max_gap):
+def _jumped(geod, clock, lon, lat, joined, max_speed):
     """Fixes of short pieces that lie away while the pieces before and after fit together."""
     leap = too_far(geod, clock, lon, lat, max_speed) & joined
     starts = np.concatenate([[0], np.flatnonzero(leap | ~joined) + 1])
@@ -217,6 +217,5 @@ def _jumped(geod, clock, lon, lat, joined, max_speed, max_gap):
     way = np.hypot(*ground.apart(geod, lon[before], lat[before], lon[after], lat[after]))
     short = (sizes[inner] <= LONGEST_JUMP) & (sizes[inner] <= np.minimum(sizes[:-2], sizes[2:]))
     away = np.zeros(len(starts), bool)
-    away[inner] = (leap[before] & leap[after - 1] & short & (took <= max_gap)
-                   & (way <= max_speed * took + JUMP_ALLOWANCE_M))
+    away[inner] = leap[before] & leap[after - 1] & short & (way <= max_speed * took + JUMP_ALLOWANCE_M)
     return np.repeat(away, sizes)

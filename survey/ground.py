@@ -2,7 +2,7 @@
 
 A track is a chain of steps of metres, so no projection is needed to measure it: each step is taken with the radii of
 curvature at its own middle latitude. North is true north everywhere, there is no axis to stray from, and no cut at 180
-degrees. Against the exact geodesic a step of 1 km at 70 degrees of latitude is 0.01 mm off, and a shift of 20 m 0.1 mm.
+degrees. Against the exact geodesic a step of 1 km at 70 degrees of latitude is 0.01 mm off, and a shift of 20 m 0.2 mm.
 """
 from __future__ import annotations
 
@@ -55,9 +55,7 @@ def moved(geod, lon, lat, east, north):
     (lon, lat) : (n,) arrays, degrees
         Not wrapped at 180.
     """
-    _, per_lat = _metres_per_degree(geod, lat)
-    half = lat + np.asarray(north, float) / per_lat / 2
-    per_lon, per_lat = _metres_per_degree(geod, half)
+    per_lon, per_lat = _metres_per_degree(geod, lat)
     return lon + east / per_lon, lat + north / per_lat
 
 

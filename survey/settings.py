@@ -201,8 +201,8 @@ def _no_overlap(from_s, first, last, time_offset):
     if not best:
         return said + "No time zone would make them fit: check the dates, or give RANGE for the whole outing."
     fitting = [h for h, count in zip(_OFFSETS_H, inside) if count == best]
-    # whole hours are likelier than halves and quarters, and a small shift than a large one
-    hours = min(fitting, key=lambda h: (h % 1 != 0, h % 0.5 != 0, abs(h)))
+    # whole hours are likelier than halves and quarters, and the first note is that of the start
+    hours = min(fitting, key=lambda h: (h % 1 != 0, h % 0.5 != 0, h))
     return said + (f"Adding {hours:+g} hours would fit: set TIME_OFFSET={time_offset + hours:g}, or if that moves the "
                    "track's clock as well, write the times of SETTINGS with their zone, such as 14:05-05:00.")
 

@@ -26,7 +26,7 @@ def test_moved_lands_where_the_geodesic_does(lon, lat):
         shifted = ground.moved(WGS84, np.array([lon]), np.array([lat]), 20 * np.sin(np.radians(azimuth)),
                                20 * np.cos(np.radians(azimuth)))
         true = WGS84.fwd(lon, lat, azimuth, 20.0)
-        assert WGS84.inv(shifted[0][0], shifted[1][0], true[0], true[1])[2] < 1e-4
+        assert WGS84.inv(shifted[0][0], shifted[1][0], true[0], true[1])[2] < 2e-4
 
 
 def test_wrapped():

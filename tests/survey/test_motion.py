@@ -109,6 +109,17 @@ def test_running_sums_equal_polyfit(interval):
     assert off(found.course_deg, course)[even].max() < 1e-5
 
 
+def test_digits_last_to_the_end_of_a_long_outing():
+    """After 40 hours at one fix in 3 s the squares of the clock are 1e9 times those of a window."""
+    clock = 1.7e9 + 3.0 * np.arange(50_000)
+    way = np.cumsum(6.0 + 2.0 * np.sin(np.arange(50_000) / 7.0))
+    found = motion.motion_of(clock, np.diff(way), np.zeros(49_999), np.zeros(50_000, int), 0.2)
+    for i in (10, 25_000, 49_980):
+        window = slice(found.lo[i], found.hi[i] + 1)
+        slope = np.polyfit(clock[window] - clock[i], way[window] - way[i], 1)[0]
+        assert found.speed_mps[i] == pytest.approx(slope, abs=1e-7)
+
+
 def test_nothing_is_fitted_over_a_break():
     clock = np.arange(80.0)
     lons, lats, _ = straight(-93.0, 45.0, 0.0, 2.0, clock[:40])

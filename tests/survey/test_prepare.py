@@ -195,6 +195,14 @@ def test_why_samples_cannot_be_used():
     assert sum("cannot be used" in line for line in made.warnings) == len(set(track.reject_reason)) - 1
 
 
+def test_one_sample_between_two_stops_makes_no_pass():
+    fixes, _, _ = sail(sailed.straight(90, 120))
+    fixes.x[60:] += 2.0  # one longer step: the speed over ten seconds peaks at a single fix
+    second, first = np.sort(prepare(fixes, PLAIN).track.speed_mps)[-2:]
+    with pytest.raises(InputError, match="120 stopped, 1 alone between breaks"):
+        prepare(fixes, replace(PLAIN, min_speed=float((first + second) / 2)))
+
+
 def test_a_slow_drift_has_no_heading_but_a_compass_does():
     fixes, _, _ = sail(sailed.straight(90, 200), speed=0.5)  # asin(0.2 / 0.5) = 23.6 degrees
     with pytest.raises(InputError, match="201 no heading.*HEADING_FIELD"):

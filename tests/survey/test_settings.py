@@ -48,6 +48,12 @@ def test_notes_in_another_zone_are_refused_with_the_offset_that_fits(hours):
     assert f"TIME_OFFSET={1 + hours:g}" in str(refusal.value)
 
 
+@pytest.mark.parametrize("hours", [-9, 5])
+def test_of_several_offsets_that_fit_the_one_that_starts_first_in_whole_hours_is_named(hours):
+    with pytest.raises(InputError, match=rf"Adding [+]?{hours:g} hours would fit"):
+        notes([20, 30, 40], [20.0, 40.0, 20.0], shift_h=-hours)
+
+
 def test_notes_of_another_day():
     with pytest.raises(InputError, match="check the dates"):
         notes([0, 30], [20.0, 40.0], shift_h=-24 * 7)

@@ -44,6 +44,12 @@ def test_sea_water_check_value():
     assert soundspeed.sea_water(40.0, 40.0, 10000.0) == pytest.approx(1731.995, abs=1e-3)
 
 
+def test_temperatures_of_today_are_brought_to_the_scale_of_the_formula():
+    # IPTS-68 = 1.00024 ITS-90: 0.0072 degrees at 30, where sound gains 2.08 m/s a degree (slope of Medwin 1975)
+    gained = soundspeed.sound_speed(30.0, 35.0) - soundspeed.sea_water(30.0, 35.0)
+    assert gained == pytest.approx(0.00024 * 30 * (4.6 - 0.110 * 30 + 0.00087 * 30 ** 2), abs=5e-4)
+
+
 @pytest.mark.parametrize("salinity", [0.6, 2.0, 5.0, 12.0, 35.0])
 def test_salt_water_against_teos_10(salinity):
     gsw = pytest.importorskip("gsw")
