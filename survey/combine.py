@@ -6,6 +6,7 @@ import numpy as np
 from .adjustment import BLUNDER
 from .budget import CAUSES
 from .ellipses import axes, circle_radius, scale_factor
+from .layoff import outlines
 from .repeats import OUTING_ERRORS, PASS_ERRORS
 
 __all__ = ["STATUSES", "combined_columns", "offset_rows"]
@@ -38,6 +39,7 @@ def combined_columns(frame, columns, looks, group, adjustment, confidence):
     Returns
     -------
     x, y : (g,) arrays in the units of the frame's CRS
+    ellipses : (g,) object array of polygons in that CRS
     found : dict of (g,) arrays by the names of ``fields.COMBINED``
         What describes one pick only (its slant, heading, side) is kept where the object has one look, or where all
         agree; what the adjustment starts from is left out, so that no object is combined twice.
@@ -64,7 +66,8 @@ def combined_columns(frame, columns, looks, group, adjustment, confidence):
     shares = _shares(columns, looks, group, adjustment)
     found.update({f"pct_{cause}": shares[:, i] for i, cause in enumerate(CAUSES)})
     found["main_cause"] = np.array(list(CAUSES), object)[shares.argmax(axis=1)]
-    return np.asarray(x, float), np.asarray(y, float), found
+    ellipses = outlines(frame, adjustment.place, k * major, k * minor, azimuth - np.degrees(turn))
+    return np.asarray(x, float), np.asarray(y, float), ellipses, found
 
 
 def _to_true(covariance, angle):

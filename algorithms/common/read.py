@@ -61,7 +61,8 @@ def layer_crs(source, label):
     return crs
 
 
-def table(alg, parameters, name, context, feedback, *, crs=None, geometry="none", contract=False):
+def table(alg, parameters, name, context, feedback, *, crs=None, geometry="none", contract=False,
+          pixels=False):
     """Read a feature source.
 
     Parameters
@@ -73,6 +74,8 @@ def table(alg, parameters, name, context, feedback, *, crs=None, geometry="none"
         'any': keep QgsGeometry objects, None where empty.
     contract : bool
         True for layers known by their field names, which Shapefile cuts to ten letters: those are refused.
+    pixels : bool
+        True for layers drawn on a picture: their coordinate system, or the lack of one, says nothing.
 
     Returns
     -------
@@ -94,7 +97,7 @@ def table(alg, parameters, name, context, feedback, *, crs=None, geometry="none"
         if QgsWkbTypes.geometryType(source.wkbType()) == QgsWkbTypes.GeometryType.NullGeometry:
             raise InputError(f"{label} '{source.sourceName()}' is a table without geometry; this tool needs a layer "
                              "with one. Load it as points (Layer > Add Delimited Text Layer), then run again.")
-        own = layer_crs(source, label)
+        own = source.sourceCrs() if pixels else layer_crs(source, label)
         out_crs = crs or own
         if crs is not None and crs != own:
             request.setDestinationCrs(crs, context.transformContext())

@@ -11,6 +11,7 @@ from ...survey import fields
 from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm, stepper
+from ..common.files import save_text
 
 __all__ = ["CoverageReport"]
 
@@ -72,7 +73,7 @@ class CoverageReport(AthwartAlgorithm):
         page = coverage_page(layers, title, QDateTime.currentDateTimeUtc().toString("yyyy-MM-dd HH:mm") + " UTC")
         step(0.9)
         results = {"OUTPUT_HTML": self.parameterAsFileOutput(parameters, "OUTPUT_HTML", context)}
-        _save(results["OUTPUT_HTML"], page)
+        save_text(results["OUTPUT_HTML"], page)
         feedback.pushInfo(f"The report is {results['OUTPUT_HTML']}; open it in a browser.")
         if values.given(parameters, "OUTPUT_TABLE"):
             results["OUTPUT_TABLE"] = self.parameterAsFileOutput(parameters, "OUTPUT_TABLE", context)
@@ -112,14 +113,6 @@ def _columns(tab, wanted):
     readers = {"string": read.texts, "bool": read.flags, "datetime": read.texts}
     kinds = {f.name: f.kind for f in wanted}
     return {name: readers.get(kinds.get(name, "string"), read.numbers)(tab, name) for name in tab.columns}
-
-
-def _save(path, content):
-    try:
-        with open(path, "w", encoding="utf-8") as file:
-            file.write(content)
-    except OSError as error:
-        raise QgsProcessingException(f"{path} could not be written: {error.strerror}.") from error
 
 
 def _save_table(path, head, rows):

@@ -1,10 +1,10 @@
 """Pictures of a record: pixels to side, range, ping or time, on pictures whose every row and column is known."""
 import numpy as np
 import pytest
+import tracks
 from athwart.survey.errors import InputError
 from athwart.survey.imagepicks import Marks, read_marks
 from athwart.survey.record import Record, read_dropped
-from athwart.survey.track import Track
 from pyproj import CRS
 
 
@@ -15,21 +15,14 @@ def marks(rows):
                  np.array([r[3] for r in rows], object), np.full(len(rows), "", object))
 
 
-def straight_track(n=400, range_m=30.0, ratio=1.0, passes=((0, 400),), start=1_700_000_000.0):
+def straight_track(n=400, range_m=30.0, ratio=1.0, passes=((0, 400),)):
     """A boat going north at 1.5 m/s, a sample a second, ten pings a second from 1000 on."""
-    i = np.arange(n)
-    pass_id = np.zeros(n, int)
-    for number, (a, b) in enumerate(passes, 1):
-        pass_id[a:b] = number
-    numbers = {"heading_deg": 0, "sigma_heading_deg": 5, "course_deg": 0, "speed_mps": 1.5, "turn_dps": 0, "depth_m": 9,
-               "range_ratio": ratio, "sound_speed_mps": 1500, "latency_s": 0, "lever_forward_m": 0,
-               "lever_starboard_m": 0, "mount_deg": 0, "sigma_pos_m": 2}
-    words = {"outing": "day", "heading_source": "course", "depth_source": "sounder", "reject_reason": ""}
-    columns = {"pass_id": pass_id, "sample_id": i + 10 * pass_id, "record_ping": 1000 + 10.0 * i, "t_s": start + i,
-               "range_m": np.broadcast_to(range_m, n).astype(float), "usable": np.ones(n, bool),
-               **{name: np.full(n, value, float) for name, value in numbers.items()},
-               **{name: np.full(n, value, object) for name, value in words.items()}}
-    return Track.from_columns(CRS.from_epsg(32615), np.full(n, 500_000.0), 5_000_000 + 1.5 * i, columns)
+    i, pass_id = np.arange(n), np.zeros(n, int)
+    for number, (first, last) in enumerate(passes, 1):
+        pass_id[first:last] = number
+    return tracks.made(CRS.from_epsg(32615), np.full(n, 500_000.0), 5_000_000 + 1.5 * i, np.zeros(n), outing="day",
+                       pass_id=pass_id, sample_id=i + 10 * pass_id, record_ping=1000 + 10.0 * i, range_m=range_m,
+                       range_ratio=ratio, heading_source="course")
 
 
 def test_both_sides_about_the_middle():

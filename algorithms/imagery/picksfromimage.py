@@ -1,0 +1,178 @@
+"""Read picks from record image: marks drawn on a picture of the record -> a table of picks."""
+from __future__ import annotations
+
+import numpy as np
+from qgis.core import QgsProcessingException, QgsWkbTypes
+
+from ...survey import fields
+from ...survey.errors import InputError
+from ..common import parameters as make
+from ..common import read, values
+from ..common.base import AthwartAlgorithm
+from ..common.write import Carried, write_layer
+
+__all__ = ["PicksFromImage"]
+
+
+class PicksFromImage(AthwartAlgorithm):
+    """See the module."""
+
+    ID, TITLE, GROUP = "picksfromimage", "Read picks from record image", "imagery"
+    SUMMARY = "Turn points and lines drawn on a screenshot of the record into picks with side, range, shadow and depth."
+    TAGS = "screenshot,picture,image,record,pick,digitise,shadow,waterfall,pixel,bottom"
+    HELP = """Load a picture of the record as it is, without a georeference, and draw on it: a point on each object, or
+    a line from the object to the end of its shadow. Add points on the bottom line (the edge of the dark band of water)
+    with 'bottom' in a field of kinds, or trace it with a line: the depth there is the best there is, and objects take
+    it from the bottom points before and after them on the same stretch of the track.
+
+    Columns give the range: zero at the centre column, the range in force at the edge. Changes of the range on the way
+    are followed ping by ping from the prepared track; EDGE_RANGE is for pictures that show another range than was in
+    force, or that were drawn again at one range. Rows give the moment: by the record's ping count, or by the times of
+    the oldest and newest row. Ranges and depths stay as displayed; 'Locate targets' corrects them with the track.
+
+    The coordinate system of the drawn layer, or the lack of one, does not matter: its coordinates are pixels."""
+    OUTPUT_HELP = {"OUTPUT": "A table with a row for each object and bottom point, ready for 'Locate targets', your "
+                             "own fields after ours."}
+
+    def initAlgorithm(self, config=None):
+        self.add(
+            make.source("PICKS", "Marks on the image", "Points on objects, or lines from the object to the end of its "
+                        "shadow, drawn over the image.", make.ANY),
+            make.field("KIND_FIELD", "Field of kinds", "'object' or 'bottom'; blank values are objects.", "PICKS"),
+            make.raster("IMAGE", "Record image", "The picture, loaded without a georeference.", optional=False),
+            make.source("TRACK", "Prepared track", "Gives the range in force at each ping and ties the picks; needed "
+                        "unless EDGE_RANGE is given.", make.POINTS, optional=True),
+            make.choice("LAYOUT", "Layout", "'both' has port on the left and starboard on the right of a centre "
+                        "column; 'port' has zero range at its right edge, 'starboard' at its left.",
+                        ["both", "port", "starboard"]),
+            make.choice("NEWEST", "Newest row", "Where the latest ping stands in the picture.", ["top", "bottom"],
+                        "top"),
+            make.number("FIRST_PING", "Ping of the oldest row", "By the record's own count; give this, or the two "
+                        "times.", None),
+            make.text("FIRST_TIME", "Time of the oldest row", "Such as 2024-05-31T14:05:09; without a zone it is UTC, "
+                      "plus TIME_OFFSET."),
+            make.text("LAST_TIME", "Time of the newest row", "In the same way as the first; the two belong together."),
+            *make.advanced(
+                make.number("PINGS_PER_ROW", "Pings per row", "More than one where the picture was squeezed.", 1.0, 0),
+                make.number("TIME_OFFSET", "Time offset (hours)", "Hours to add to times without a zone to get UTC: a "
+                            "clock at UTC-5 needs 5, one at UTC+2 needs -2.", 0.0),
+                make.number("EDGE_RANGE", "Range at the edge", "Displayed range at the edge farthest from the centre "
+                            "column. Blank: the range in force at each ping, from the track.", None, 0),
+                make.choice("RANGE_UNIT", "Unit of that range", "Unit of EDGE_RANGE.", make.RANGE_UNITS),
+                make.number("CENTRE_COLUMN", "Centre column (pixels)", "Column where the range is zero, for pictures "
+                            "that were cropped. Blank: the middle, or the edge of a single side.", None),
+                make.text("DROPPED_ROWS", "Dropped rows", "Where rows are missing from the picture: the pixel row from "
+                          "the top at whose upper edge they are missing and, after a colon, how many: 120 340:5."),
+                make.field("LABEL_FIELD", "Field of labels", "Name of each object.", "PICKS")),
+            make.sink("OUTPUT", "Picks", self.OUTPUT_HELP["OUTPUT"], "table"),
+        )
+
+    def refusal(self, parameters, context):
+        source = self.parameterAsSource(parameters, "PICKS", context)
+        polygon = QgsWkbTypes.GeometryType.PolygonGeometry
+        if source is not None and QgsWkbTypes.geometryType(source.wkbType()) == polygon:
+            return (f"'{source.sourceName()}' holds polygons. Draw points on objects, or lines from the object to the "
+                    "shadow's end.")
+        if values.option(self, parameters, "LAYOUT", context) is None:
+            return "LAYOUT is not given: does the picture show both sides, port or starboard? It cannot be guessed."
+        edge = values.number(self, parameters, "EDGE_RANGE", context)
+        if edge is not None and values.option(self, parameters, "RANGE_UNIT", context) is None:
+            return (f"EDGE_RANGE is given without its unit: choose RANGE_UNIT ({', '.join(make.RANGE_UNITS)}). It is "
+                    "the unit on the display, and no other can be guessed.")
+        if edge is None and not values.given(parameters, "TRACK"):
+            return "Give TRACK, for the range in force at each ping, or EDGE_RANGE."
+        self._record(parameters, context, 10**6, 10**6)
+        return ""
+
+    def _record(self, parameters, context, width, height):
+        from ...survey.record import Record, read_dropped
+        from ...survey.times import parse_times
+        from ...survey.units import metres
+
+        def number(name):
+            return values.number(self, parameters, name, context)
+
+        def moment(name):
+            text = values.text(self, parameters, name, context)
+            return float(parse_times([text], number("TIME_OFFSET"), name)[0]) if text else None
+        edge = number("EDGE_RANGE")
+        if edge is not None:
+            edge = float(metres(edge, values.option(self, parameters, "RANGE_UNIT", context)))
+        return Record(width, height, values.option(self, parameters, "LAYOUT", context), number("CENTRE_COLUMN"),
+                      values.option(self, parameters, "NEWEST", context), edge, number("FIRST_PING"),
+                      number("PINGS_PER_ROW"), moment("FIRST_TIME"), moment("LAST_TIME"),
+                      read_dropped(values.text(self, parameters, "DROPPED_ROWS", context)))
+
+    def run_tool(self, parameters, context, feedback):
+        from ...survey.imagepicks import read_marks
+
+        image = self.parameterAsRasterLayer(parameters, "IMAGE", context)
+        if image is None:
+            raise QgsProcessingException(self.invalidRasterError(parameters, "IMAGE"))
+        record = self._record(parameters, context, image.width(), image.height())
+        track = None
+        if values.given(parameters, "TRACK"):
+            track = read.track(self, parameters, "TRACK", context, feedback)[0]
+        table = read.table(self, parameters, "PICKS", context, feedback, geometry="any", pixels=True)
+        if not len(table):
+            raise InputError(f"'{table.name}' is empty; draw a point on each object first.")
+        marks, row = self._marks(parameters, context, table, image)
+        columns, reason = read_marks(record, marks, track, values.number(self, parameters, "TIME_OFFSET", context))
+        good = np.flatnonzero(reason == "")
+        said = [f"mark {table.ids[row[k]]}: {reason[k]}" for k in np.flatnonzero(reason != "")]
+        if not len(good):
+            raise InputError(f"None of the {len(reason)} marks can be read. The first, {said[0]}.")
+        columns["source_id"] = table.ids[row].astype(str)
+        field = values.text(self, parameters, "LABEL_FIELD", context)
+        columns["label"] = read.texts(table, field)[row] if field else np.full(len(row), "", object)
+        for text in ([f"{len(said)} of {len(reason)} marks were left out."] if said else []) + said[:5]:
+            feedback.reportError(text, False)
+        bottom = int((columns["kind"][good] == "bottom").sum())
+        own = int(np.isfinite(columns["depth_m"][good]).sum()) - bottom
+        feedback.pushInfo(f"{len(good) - bottom} objects, {own} of them with a depth from {bottom} bottom points.")
+        return {"OUTPUT": write_layer(
+            self, parameters, "OUTPUT", context, feedback, fields=fields.PICKS, kind="table", crs=table.crs,
+            columns={name: column[good] for name, column in columns.items()}, carried=Carried(table, row[good]))}
+
+    def _marks(self, parameters, context, table, image):
+        """(Marks, row of the table of each); the vertices of a bottom line are bottom points each."""
+        from ...survey.imagepicks import Marks
+
+        field = values.text(self, parameters, "KIND_FIELD", context)
+        kinds = read.texts(table, field) if field else np.full(len(table), "", object)
+        rows, made = [], []
+        for i, (geometry, kind) in enumerate(zip(table.geometries, np.char.lower(kinds.astype(str)))):
+            for mark in _marks_of(geometry, kind or "object"):
+                rows.append(i)
+                made.append(mark)
+        column, row = _pixels(image, np.array([m[0] for m in made]), np.array([m[1] for m in made]))
+        end, _ = _pixels(image, np.array([m[2] for m in made]), np.array([m[1] for m in made]))
+        return Marks(column, row, end, np.array([m[3] for m in made], object),
+                     np.array([m[4] for m in made], object)), np.array(rows)
+
+
+def _marks_of(geometry, kind):
+    """Marks of one feature: (x, y, x of the shadow's end or NaN, kind, reason)."""
+    nothing = float("nan")
+    if geometry is None:
+        return [(nothing, nothing, nothing, kind, "it has no geometry")]
+    vertices = [(v.x(), v.y()) for v in geometry.vertices()]
+    if kind == "bottom" or len(vertices) == 1:
+        return [(x, y, nothing, kind, "") for x, y in vertices]
+    if len(vertices) != 2:
+        return [(*vertices[0], nothing, kind, f"it is a line of {len(vertices)} points; draw two, on the object and at "
+                 "the end of its shadow")]
+    return [(*vertices[0], vertices[1][0], kind, "")]
+
+
+def _pixels(image, x, y):
+    """Pixel columns and rows of map coordinates on the image.
+
+    QGIS lays a picture without a georeference below the origin, a pixel a unit; rows counted downwards from the top,
+    as other programs give them, are taken, too.
+    """
+    extent = image.extent()
+    column = (x - extent.xMinimum()) / extent.width() * image.width()
+    if extent.yMaximum() <= 0 and np.nanmin(y, initial=np.inf) >= 0:
+        return column, y
+    return column, (extent.yMaximum() - y) / extent.height() * image.height()

@@ -1,0 +1,154 @@
+"""Combine repeated targets: several looks at an object -> one place, and the offsets of the boat they betray."""
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from qgis.core import QgsFields, QgsProcessingOutputNumber
+
+from ...survey import fields
+from ..common import parameters as make
+from ..common import read, values
+from ..common.base import AthwartAlgorithm
+from ..common.write import Carried, write_layer
+
+__all__ = ["AdjustTargets"]
+
+OFFSETS = ["latency", "beam azimuth", "lever arm forward", "lever arm to starboard", "range scale", "trim"]
+"""In the order of ``survey.repeats.OFFSETS``; plain words, because they are also what scripts and models say."""
+
+
+class AdjustTargets(AthwartAlgorithm):
+    """See the module."""
+
+    ID, TITLE, GROUP = "adjusttargets", "Combine repeated targets", "targets"
+    CAUTIOUS = True
+    SUMMARY = "Make one place of the looks at each object, and find latency and other offsets of the boat from them."
+    TAGS = "combine,merge,fuse,repeated,average,adjust,least squares,calibrate,patch test,latency,offset,duplicate"
+    HELP = """Looks at the same object from several passes are combined into one place with its error ellipse, in one
+    least squares over all of them: places, errors of each pass and offsets of each outing are unknowns together.
+
+    Looks belong together when they carry the same value in GROUP_FIELD; without it, when the distance between them,
+    measured in their own uncertainty, stays inside the gate. Inside one pass, looks and objects are matched one to one.
+
+    What all looks of an outing share (a bias of the receiver, a latency on one course) does not shrink with the number
+    of looks: ten looks are not three times as good as one. It stays in every ellipse, whether an offset is solved or
+    not.
+
+    SOLVE asks for offsets of the boat. An offset is solved only where the passes say more about it than is assumed
+    beforehand; one that they cannot tell from another is refused by name, with the pass that would tell them apart.
+    Lines in both directions, objects on both sides and two speeds are what it takes. The table of offsets goes into
+    'Prepare track' (OFFSETS): a boat is calibrated once. Locating and combining again with these offsets, their sigmas
+    set to zero, gives the same places.
+
+    A look that disagrees with the others by more than chance allows (normalised residual over 3.29, once in a thousand)
+    is named, not dropped: look at its record. The chi-square tells whether the standard deviations fit the outing as a
+    whole; under 10 degrees of freedom it is not judged, and nothing is rescaled."""
+    OUTPUT_HELP = {
+        "OUTPUT": "One point for each object, with all fields of targets, the number of looks and passes, the largest "
+                  "normalised residual and your own fields of its first pick. What describes one pick only (range, "
+                  "side, heading) is kept where its looks agree.",
+        "ELLIPSES": "The ellipse of each object at the stated confidence.",
+        "OFFSETS": "Offsets solved: name, value in force, sigma, what was applied before, prior sigma, correlations. "
+                   "Input of 'Prepare track'.",
+        "TARGET_COUNT": "Number of objects.",
+        "CHI2": "Weighted sum of squared residuals.",
+        "DOF": "Degrees of freedom: twice the looks less twice the objects.",
+        "CHI2_LOW": "Lower end of what 95 % of outings give.",
+        "CHI2_HIGH": "Upper end of what 95 % of outings give.",
+    }
+
+    def initAlgorithm(self, config=None):
+        self.add(
+            make.source("TARGETS", "Targets", "Output of 'Locate targets', of one outing or several merged, every look "
+                        "of an object still apart.", make.POINTS),
+            make.field("GROUP_FIELD", "Field that names the object", "Looks with the same value are one object; blank "
+                       "values stand alone. Without it the gate decides.", "TARGETS"),
+            make.choice("SOLVE", "Offsets to solve", "Offsets of the boat that the passes are to find. 'beam azimuth' "
+                        "is the mount angle together with the bias of the compass. Leave empty to combine only.",
+                        OFFSETS, many=True),
+            make.number("CONFIDENCE", "Confidence (%)", "Probability that an object lies inside its ellipse, and "
+                        "inside its circle.", 95.0, 10, 99.99),
+            *make.advanced(make.number(
+                "GATE", "Gate (%)", "Looks at one object pass the gate with this probability. A narrower gate splits "
+                "objects, a wider one joins neighbours.", 99.9, 50, 99.9999)),
+            make.sink("OUTPUT", "Combined targets", self.OUTPUT_HELP["OUTPUT"], "point"),
+            make.sink("ELLIPSES", "Combined ellipses", self.OUTPUT_HELP["ELLIPSES"], "polygon", optional=True),
+            make.sink("OFFSETS", "Solved offsets", self.OUTPUT_HELP["OFFSETS"], "table", optional=True),
+        )
+        for name, label in (("TARGET_COUNT", "Number of objects"), ("CHI2", "Chi-square"),
+                            ("DOF", "Degrees of freedom"), ("CHI2_LOW", "Chi-square, lower limit"),
+                            ("CHI2_HIGH", "Chi-square, upper limit")):
+            self.addOutput(QgsProcessingOutputNumber(name, label))
+
+    def refusal(self, parameters, context):
+        from ...survey.ellipses import scale_factor
+
+        scale_factor(values.number(self, parameters, "CONFIDENCE", context) / 100)
+        gate = values.number(self, parameters, "GATE", context)
+        if not 50 <= gate < 100:
+            return f"The gate (GATE) is {gate:g} %; give at least 50 and less than 100, usually 99.9."
+        return ""
+
+    def run_tool(self, parameters, context, feedback):
+        from ...survey.adjustment import adjust
+        from ...survey.adjustment_notes import notes
+        from ...survey.association import group_by_gate, group_by_name
+        from ...survey.combine import combined_columns, offset_rows
+        from ...survey.repeats import OFFSETS as NAMES
+        from ...survey.repeats import Repeats
+        from ...survey.solvability import judge
+
+        table = read.table(self, parameters, "TARGETS", context, feedback, geometry="point", contract=True)
+        columns = self._columns(table)
+        looks, frame = Repeats.of(read.wkt(table.crs), table.x, table.y, columns)
+        field = values.text(self, parameters, "GROUP_FIELD", context)
+        group = (group_by_name(read.texts(table, field)) if field else
+                 group_by_gate(looks, values.number(self, parameters, "GATE", context) / 100))
+        feedback.setProgress(30)
+        asked = self.parameterAsEnumStrings(parameters, "SOLVE", context)
+        verdict = judge(looks, group, [NAMES[OFFSETS.index(word)] for word in asked if word])
+        feedback.setProgress(60)
+        found = adjust(looks, group, verdict.solvable)
+        x, y, outlines, combined = combined_columns(
+            frame, columns, looks, group, found, values.number(self, parameters, "CONFIDENCE", context) / 100)
+        feedback.setProgress(80)
+        for text in notes(columns, looks, group, found):
+            feedback.pushInfo(text)
+        for text in verdict.refused.values():
+            feedback.pushWarning(f"Not solved. {text}")
+        return self._write(parameters, context, feedback, table, group, found, x, y, outlines, combined,
+                           offset_rows(found))
+
+    def _columns(self, table):
+        """Columns of the contract, in the core's terms."""
+        read.require(table, ["target_id", "label", "status", "t_s", "height_m", "sigma_height_m"], "Targets",
+                     "Use the output of 'Locate targets'.")
+        kinds = {field.name: field.kind for field in fields.TARGETS if field.kind != "datetime"}
+        return {name: (read.texts if kind == "string" else read.numbers)(table, name)
+                for name, kind in kinds.items() if table.has(name)}
+
+    def _write(self, parameters, context, feedback, table, group, found, x, y, outlines, combined, offsets):
+        first = np.unique(group, return_index=True)[1]
+        return {
+            "OUTPUT": write_layer(self, parameters, "OUTPUT", context, feedback, fields=fields.COMBINED,
+                                  columns=combined, kind="point", crs=table.crs, places=(x, y), style="targets",
+                                  carried=Carried(_own_fields(table), first)),
+            "ELLIPSES": write_layer(self, parameters, "ELLIPSES", context, feedback, fields=fields.ELLIPSES,
+                                    columns={name: combined[name] for name in fields.names(fields.ELLIPSES)},
+                                    kind="polygon", crs=table.crs, places=list(outlines), style="ellipses"),
+            "OFFSETS": write_layer(self, parameters, "OFFSETS", context, feedback, fields=fields.OFFSETS,
+                                   columns=offsets, kind="table", crs=table.crs),
+            "TARGET_COUNT": len(x), "CHI2": found.chi2, "DOF": found.dof, "CHI2_LOW": found.chi2_low,
+            "CHI2_HIGH": found.chi2_high,
+        }
+
+
+def _own_fields(table):
+    """The table with the user's fields only."""
+    ours = set(fields.names(fields.COMBINED))
+    kept = QgsFields()
+    for field in table.qgs_fields:
+        if field.name() not in ours:
+            kept.append(field)
+    return replace(table, qgs_fields=kept)

@@ -1,0 +1,201 @@
+"""Plan casts: from where, how far, which way and how many times to cast at each target."""
+from __future__ import annotations
+
+import numpy as np
+from qgis.core import QgsProcessingOutputNumber
+
+from ...survey import fields
+from ..common import parameters as make
+from ..common import read, values
+from ..common.base import AthwartAlgorithm, stepper
+from ..common.files import save_text
+from ..common.write import write_layer
+
+__all__ = ["CastPlan"]
+
+_WAYS = "BOAT (points with a field heading_deg), BOAT_POINT with HEADING, or STAND_OFF with WIND_FROM"
+
+
+class CastPlan(AthwartAlgorithm):
+    """See the module."""
+
+    ID, TITLE, GROUP = "castplan", "Plan casts", "targets"
+    CAUTIOUS = True
+    SUMMARY = "Distance, bearing and clock direction to each target, the chance of a cast, and a card to take along."
+    TAGS = "cast,fishing,grapple,magnet,retrieve,drop,bearing,clock,distance,probability,card,print,angler"
+    HELP = """Tells how to put a lure, a grapple or a magnet onto a target: from where the boat lies, or from stations
+    at a stand-off to windward of each target, where an anchored boat lies bow to the wind and casts over its stern.
+
+    For each target it gives distance, true and magnetic bearing and clock direction off the bow; the chance that one
+    cast lands within the hit radius; and a pattern of casts, the first at the target's place and each next one where
+    it adds most, with the number that reaches 90 %. Targets out of reach, and those that 50 casts do not find, are said
+    to be so.
+
+    The error of the target and of the boat's own fix is the same for every cast of a visit, only the caster's scatter
+    is fresh in each. So casts are not independent tries: the chance of several is averaged over where the target may
+    be, and casting at one spot again and again helps less than a pattern.
+
+    The card is one HTML page to print or to read on a phone, with a north-up sketch of each target. Open it in a
+    browser; the log says where it is."""
+    OUTPUT_HELP = {
+        "OUTPUT": "A line for each cast, in the order to throw them, with distance, bearings, clock direction and "
+                  "chances; one line without a chance for a target out of reach.",
+        "STATIONS": "Places to cast from, with the heading of the bow.",
+        "OUTPUT_HTML": "The card. Up to six targets print large on one page, up to twenty small.",
+        "TARGET_COUNT": "Number of targets within reach.",
+        "CAST_COUNT": "Number of casts planned.",
+    }
+
+    def initAlgorithm(self, config=None):
+        self.add(
+            make.source("TARGETS", "Targets", "Output of 'Locate targets' or 'Combine repeated targets'.", make.POINTS),
+            make.source("BOAT", "Boat", "One point or more where the boat will lie, with the direction of its bow "
+                        "(true) in a field heading_deg; each target is cast at from the nearest.", make.POINTS,
+                        optional=True),
+            make.point("BOAT_POINT", "Boat (a point on the map)", "Instead of a layer: where the boat will lie."),
+            make.number("HEADING", "Heading of the bow (degrees, true)", "Which way the bow points; for the clock "
+                        "directions.", None, -360, 360),
+            make.distance("STAND_OFF", "Stand-off to windward", "Instead of a boat: plan a station for each target, "
+                          "this far from it into the wind.", None, 0),
+            make.number("WIND_FROM", "Wind from (degrees, true)", "Where the wind comes from; 270 is a west wind.",
+                        None, -360, 360),
+            make.distance("HIT_RADIUS", "Hit radius", "How near to the object a cast must land to count.", 1.5, 0),
+            make.distance("MAX_CAST", "Longest cast", "Targets farther off are out of reach.", 30.0, 0),
+            make.choice("DISPLAY_UNIT", "Unit on the card", "Unit of the distances on the card.", ["ft", "yd", "m"],
+                        "ft"),
+            *make.advanced(
+                make.distance("SIGMA_BOAT", "Sigma: boat's own place", "One standard deviation, each axis, of the fix "
+                              "that the boat is brought to its place by.", 2.0, 0),
+                make.distance("CAST_SIGMA_RANGE", "Sigma: distance of a cast", "One standard deviation of how far "
+                              "casts fall short or long.", 1.0, 0),
+                make.number("CAST_SIGMA_ANGLE", "Sigma: direction of a cast (degrees)", "One standard deviation of how "
+                            "far casts go left or right.", 3.0, 0, 45),
+                make.number("MAGNETIC_VARIATION", "Magnetic variation (degrees, east positive)", "For the magnetic "
+                            "bearings; blank leaves them out.", None, -180, 180)),
+            make.sink("OUTPUT", "Casts", self.OUTPUT_HELP["OUTPUT"], "line"),
+            make.sink("STATIONS", "Stations", self.OUTPUT_HELP["STATIONS"], "point", optional=True),
+            make.destination_file("OUTPUT_HTML", "Cast card", self.OUTPUT_HELP["OUTPUT_HTML"], "HTML files (*.html)"),
+        )
+        self.addOutput(QgsProcessingOutputNumber("TARGET_COUNT", "Targets within reach"))
+        self.addOutput(QgsProcessingOutputNumber("CAST_COUNT", "Casts planned"))
+
+    def refusal(self, parameters, context):
+        given = [name for name in ("BOAT", "BOAT_POINT", "STAND_OFF") if values.given(parameters, name)]
+        if len(given) > 1:
+            return f"{' and '.join(given)} are given together; choose one way to cast from: {_WAYS}."
+        if not given:
+            return f"Nothing says where to cast from. Give {_WAYS}."
+        if given == ["BOAT_POINT"] and values.number(self, parameters, "HEADING", context) is None:
+            return "BOAT_POINT needs HEADING, the direction of the bow, for the clock directions."
+        if given == ["STAND_OFF"] and values.number(self, parameters, "WIND_FROM", context) is None:
+            return "STAND_OFF needs WIND_FROM, where the wind comes from: the stations lie to windward."
+        if given == ["STAND_OFF"] and not values.number(self, parameters, "STAND_OFF", context) > 0:
+            return "STAND_OFF is not above zero; give the distance between boat and target."
+        values.option(self, parameters, "DISPLAY_UNIT", context)
+        self._settings(parameters, context)
+        return ""
+
+    def _settings(self, parameters, context):
+        from ...survey.castplan import CastSettings
+
+        def number(name):
+            return values.number(self, parameters, name, context)
+        return CastSettings(number("SIGMA_BOAT"), number("CAST_SIGMA_RANGE"), number("CAST_SIGMA_ANGLE"),
+                            number("HIT_RADIUS"), number("MAX_CAST"), number("MAGNETIC_VARIATION"))
+
+    def run_tool(self, parameters, context, feedback):
+        from ...survey.castcard import cast_card
+        from ...survey.castplan import FAR, MANY, plan_casts
+        from ...survey.frame import Frame
+
+        table, quarry = self._targets(parameters, context, feedback)
+        frame = Frame.around(read.wkt(table.crs), table.x, table.y)
+        quarry.east, quarry.north = frame.forward(table.x, table.y)
+        turn = float(frame.convergence(0.0, 0.0))
+        stations = self._stations(parameters, context, feedback, quarry, frame, table.crs, turn)
+        plan = plan_casts(quarry, stations, self._settings(parameters, context), turn, stepper(feedback, 5, 90))
+        for reach, words in ((FAR, "out of reach; move the boat"),
+                             (MANY, "not found with 90 % by 50 casts; get a better place first")):
+            late = [f"{i} {label}".strip() for i, label in zip(quarry.target_id[plan.reach == reach],
+                                                               quarry.label[plan.reach == reach])]
+            if late:
+                feedback.pushWarning(f"{len(late)} target(s) {words}: {', '.join(late[:5])}"
+                                     + (" and others." if len(late) > 5 else "."))
+        results = self._write(parameters, context, feedback, plan, frame, table.crs)
+        if values.given(parameters, "OUTPUT_HTML"):
+            results["OUTPUT_HTML"] = self.parameterAsFileOutput(parameters, "OUTPUT_HTML", context)
+            save_text(results["OUTPUT_HTML"],
+                      cast_card(plan, values.option(self, parameters, "DISPLAY_UNIT", context)))
+            feedback.pushInfo(f"The card is {results['OUTPUT_HTML']}; open it in a browser.")
+        return results
+
+    def _targets(self, parameters, context, feedback):
+        """The table of targets, and the core's Quarry without its frame coordinates."""
+        from ...survey.castplan import Quarry
+
+        table = read.table(self, parameters, "TARGETS", context, feedback, geometry="point", contract=True)
+        read.require(table, ["target_id", "sigma_east_m", "sigma_north_m", "cov_en_m2"], "Targets",
+                     "Use the output of 'Locate targets' or 'Combine repeated targets'.")
+        east, north, mixed = (read.numbers(table, n) for n in ("sigma_east_m", "sigma_north_m", "cov_en_m2"))
+        covariance = np.stack([np.stack([east ** 2, mixed], -1), np.stack([mixed, north ** 2], -1)], -2)
+        blank = np.full(len(table), "", object)
+        return table, Quarry(
+            table.x, table.y, covariance, _ids(table),
+            read.texts(table, "label") if table.has("label") else blank,
+            read.texts(table, "status") if table.has("status") else blank,
+            read.numbers(table, "depth_m") if table.has("depth_m") else np.full(len(table), np.nan))
+
+    def _stations(self, parameters, context, feedback, quarry, frame, crs, turn):
+        from ...survey.castplan import Stations
+
+        stand_off = values.number(self, parameters, "STAND_OFF", context)
+        if stand_off is not None:
+            return Stations.to_windward(quarry, stand_off, values.number(self, parameters, "WIND_FROM", context), turn)
+        heading = values.number(self, parameters, "HEADING", context)
+        if values.given(parameters, "BOAT_POINT"):
+            point = self.parameterAsPoint(parameters, "BOAT_POINT", context, crs)
+            x, y, headings = np.array([point.x()]), np.array([point.y()]), np.array([heading])
+        else:
+            boat = read.table(self, parameters, "BOAT", context, feedback, crs=crs, geometry="point")
+            if heading is None:
+                read.require(boat, ["heading_deg"], "Boat", "Add it with the direction of the bow from true north, or "
+                             "give HEADING.")
+            x, y = boat.x, boat.y
+            headings = read.numbers(boat, "heading_deg") if boat.has("heading_deg") else np.full(len(boat), np.nan)
+            headings = np.where(np.isfinite(headings), headings, np.nan if heading is None else heading)
+            _refuse_blank(headings, boat)
+        east, north = frame.forward(x, y)
+        return Stations(np.asarray(east, float), np.asarray(north, float), headings % 360.0, "boat")
+
+    def _write(self, parameters, context, feedback, plan, frame, crs):
+        from shapely.geometry import LineString
+
+        from ...survey import shapes
+
+        columns, ends = plan.lines()
+        lines = [shapes.to_crs(frame, LineString(pair)) for pair in ends]
+        stations = plan.stations
+        return {
+            "OUTPUT": write_layer(self, parameters, "OUTPUT", context, feedback, fields=fields.CAST_LINES,
+                                  columns=columns, kind="line", crs=crs, places=lines, style="casts"),
+            "STATIONS": write_layer(self, parameters, "STATIONS", context, feedback, fields=fields.CAST_STATIONS,
+                                    columns=plan.station_columns(), kind="point", crs=crs,
+                                    places=frame.inverse(stations.east, stations.north), style="stations"),
+            "TARGET_COUNT": sum(pattern is not None for pattern in plan.patterns),
+            "CAST_COUNT": sum(len(pattern.aims) for pattern in plan.patterns if pattern is not None),
+        }
+
+
+def _ids(table):
+    """Number of each target; its place in the layer where it has none."""
+    ids = read.numbers(table, "target_id")
+    return np.where(np.isfinite(ids), np.nan_to_num(ids), np.arange(1, len(ids) + 1)).astype(int)
+
+
+def _refuse_blank(headings, boat):
+    from ...survey.errors import InputError
+
+    blank = np.flatnonzero(np.isnan(headings))
+    if len(blank):
+        raise InputError(f"Boat '{boat.name}': feature {boat.ids[blank[0]]} has no heading_deg. Fill it in, or give "
+                         "HEADING for all.")
