@@ -40,7 +40,8 @@ def headings(how, compass_deg, clock_s, stretch, motion, late, kept):
     ----------
     how : Preparation
     compass_deg : (n,) array or None
-        As logged at the sonar time of each fix, NaN where missing.
+        As logged at the sonar time of each fix, NaN where missing; numbers beyond 360 are an instrument's way of saying
+        that it has none.
     clock_s, stretch : (n,) arrays
     motion : Motion
         At the stamps of the fixes.
@@ -63,7 +64,8 @@ def headings(how, compass_deg, clock_s, stretch, motion, late, kept):
     if how.sigma_heading_deg is not None:
         sigma = np.where(usable, how.sigma_heading_deg, sigma)
     if compass_deg is not None and np.isfinite(compass_deg).any():
-        full = _bridged(np.asarray(compass_deg, float), clock_s, stretch)
+        logged = np.asarray(compass_deg, float)
+        full = _bridged(np.where(np.abs(logged) <= 360.0, logged, np.nan), clock_s, stretch)
         full = steadied(full, clock_s, stretch, how.smoothing_s)
         compass = (full + how.variation_deg + how.heading_offset_deg) % 360.0
         known = np.isfinite(compass[kept])
@@ -78,7 +80,5 @@ def headings(how, compass_deg, clock_s, stretch, motion, late, kept):
 def _bridged(compass_deg, clock_s, stretch):
     """Compass headings with short gaps filled, the short way round."""
     known = np.isfinite(compass_deg)
-    if known.all():
-        return compass_deg
     straight = unwrapped(compass_deg[known], stretch[known])
     return infill(clock_s, stretch, clock_s[known], stretch[known], straight, COMPASS_GAP_S) % 360.0

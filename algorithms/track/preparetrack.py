@@ -61,7 +61,7 @@ class PrepareTrack(AthwartAlgorithm):
         if source is None:
             return "No fixes were given (INPUT); choose the layer with the boat's positions."
         read.layer_crs(source, "Fixes")
-        track_inputs.refuse_cut_names(self, parameters, context, source)
+        track_inputs.refuse_other_layers(self, parameters, context, source)
         names = track_inputs.field_names(self, parameters, context, source)
         self._statements(parameters, context, names)
         self._target(parameters, context, source)
@@ -173,6 +173,9 @@ class PrepareTrack(AthwartAlgorithm):
             feedback.pushInfo(text)
         for text in made.warnings:
             feedback.pushWarning(text)
+        if names["DEPTH_FIELD"] == "depth_m" and scales["DEPTH_FIELD"] != 1:
+            feedback.pushWarning("DEPTH_FIELD is depth_m, which holds metres in a layer of 'Read NMEA 0183 and GPX "
+                                 "logs', but DEPTH_UNIT says otherwise. Check the unit.")
         return self._write(parameters, context, feedback, made, crs, Carried(tab, rows[made.rows]))
 
     def _write(self, parameters, context, feedback, made, crs, carried):

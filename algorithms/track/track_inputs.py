@@ -8,15 +8,17 @@ from qgis.core import QgsWkbTypes
 from qgis.PyQt.QtCore import QTime
 
 from ...survey.errors import InputError
-from ..common import read
+from ..common import read, values
 
-__all__ = ["FIELDS", "field_names", "middle_temperature", "offset_rows", "range_rows", "read_fixes", "refuse_cut_names"]
+__all__ = ["FIELDS", "field_names", "middle_temperature", "offset_rows", "range_rows", "read_fixes",
+           "refuse_other_layers"]
 
 FIELDS = ("RANGE_FIELD", "DEPTH_FIELD", "HEADING_FIELD", "TIME_FIELD", "ORDER_FIELD", "PING_FIELD", "PASS_FIELD")
 
 SEGMENTS = ("log_file", "segment", "track_fid", "track_seg_id")
 """Fields that part unbroken stretches in our own fixes and in a GPX file's track points, where a layer has them."""
 
+_PREPARED = {"sample_id", "lever_forward_m", "range_ratio", "reject_reason"}
 _CUT_NAMES = {"heading_de", "depth_offs", "water_temp", "fix_qualit"}
 
 
@@ -40,11 +42,14 @@ def field_names(alg, parameters, context, source):
     return chosen
 
 
-def refuse_cut_names(alg, parameters, context, source):
-    """A fixes layer that went through a Shapefile has lost what its names said."""
+def refuse_other_layers(alg, parameters, context, source):
+    """Layers that are no fixes: a track that was prepared before, and fixes whose names a Shapefile has cut."""
+    has = set(source.fields().names())
+    if _PREPARED <= has:
+        raise InputError(f"'{source.sourceName()}' is a prepared track: its corrections are applied, and would be "
+                         "applied twice. Choose the fixes it was made from.")
     layer = alg.parameterAsVectorLayer(parameters, "INPUT", context)
-    shapefile = layer is not None and layer.storageType() == "ESRI Shapefile"
-    if shapefile and _CUT_NAMES & set(source.fields().names()):
+    if layer is not None and layer.storageType() == "ESRI Shapefile" and _CUT_NAMES & has:
         raise InputError(f"Fixes '{layer.name()}' is a Shapefile, which cuts field names to ten letters and times to "
                          "dates. Use the GeoPackage or temporary layer that 'Read NMEA 0183 and GPX logs' made.")
 
@@ -75,6 +80,9 @@ def read_fixes(alg, parameters, context, feedback, crs, names, scales, time_offs
     if lines:
         x, y, stamps, rows, parts = _vertices(tab)
         stamps = stamps if np.isfinite(stamps).any() else None
+        if stamps is None and not values.given(parameters, "SPEED"):
+            raise InputError(f"The lines of '{tab.name}' carry no time in M, so no point has a time. Of a GPX file "
+                             "choose track_points; of lines without times, give SPEED, the boat's speed over ground.")
     else:
         x, y, rows, parts = tab.x, tab.y, np.arange(len(tab)), None
         clock = names["TIME_FIELD"] or next((name for name in ("t_s", "time") if tab.has(name)), "")

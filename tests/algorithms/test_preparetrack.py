@@ -171,7 +171,7 @@ def test_lines_with_time_in_m(run, make_layer):
     assert results["PASS_COUNT"] == 3  # one line after the other is a break
     flat = "LINESTRING(" + ",".join(f"{lon[k]!r} {lat[k]!r}" for k in parts[0]) + ")"
     plain = make_layer("LineString", "EPSG:4326", {}, [(flat, [])])
-    with pytest.raises(QgsProcessingException, match="no point has a time.*SPEED"):
+    with pytest.raises(QgsProcessingException, match="no time in M.*track_points.*SPEED"):
         run("preparetrack", {"INPUT": plain, **FACTS})
     timed = run("preparetrack", {"INPUT": plain, **FACTS, "SPEED": 2 / 0.5144444444, "SPEED_UNIT": "kn"})
     assert set(column(timed["OUTPUT"], "t_s")) == {NULL} and set(column(timed["OUTPUT"], "time")) == {NULL}
@@ -330,6 +330,9 @@ def test_layers_that_cannot_be_used(run, boat, make_layer, tmp_path):
     empty = make_layer("Point", "EPSG:32615", {"t_s": "double"}, [])
     with pytest.raises(QgsProcessingException, match="holds no fixes"):
         run("preparetrack", {"INPUT": empty, **FACTS})
+    track = run("preparetrack", {"INPUT": boat(), **FACTS})["OUTPUT"]
+    with pytest.raises(QgsProcessingException, match="is a prepared track.*applied twice"):
+        run("preparetrack", {"INPUT": track, **FACTS})
     n = len(COURSES) + 1
     layer = boat({"heading_deg": ("double", [90.0] * n)})
     path = str(tmp_path / "fixes.shp")

@@ -231,6 +231,7 @@ def test_compass_variation_and_offset(kind):
     compass = np.full(101, 350.0)
     fixes, _, _ = sail(sailed.straight(0, 100), heading_deg=compass)
     compass[20:23] = np.nan
+    compass[30] = 511.0  # an instrument's way of saying none
     compass[50:] = np.nan
     how = replace(PLAIN, variation_deg=12.0 if kind == "magnetic" else 0.0, heading_offset_deg=3.0,
                   sigma_heading_deg=1.5)
