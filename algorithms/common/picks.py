@@ -50,27 +50,36 @@ def refuse_picks(alg, parameters, context):
     slant = values.number(alg, parameters, "SLANT", context)
     if slant is not None and slant <= 0:
         return f"The range of all picks (SLANT) is {slant:g}; give a positive number."
-    if values.option(alg, parameters, "TIE", context) == "object point":
-        return ""
+    if values.option(alg, parameters, "TIE", context) != "object point":
+        missing = _missing(parameters, names, slant)
+        if missing:
+            return missing
+    for unit, wanted in (("RANGE_UNIT", ("RANGE_FIELD", "SHADOW_FIELD", "SHADOW_START_FIELD")),
+                         ("DEPTH_UNIT", ("DEPTH_FIELD",))):
+        used = [name for name in wanted if names[name] and _unit(alg, parameters, context, names, name, unit) is None]
+        if unit == "RANGE_UNIT" and slant is not None and values.option(alg, parameters, unit, context) is None:
+            used.append("SLANT")
+        if used:
+            units = ", ".join(alg.parameterDefinition(unit).options())
+            return (f"{used[0]} is given without its unit: choose {unit} ({units}). It is the unit on the display, and "
+                    "no other can be guessed.")
+    return ""
+
+
+def _missing(parameters, names, slant):
     if not names["SIDE_FIELD"] and not values.given(parameters, "SIDE"):
         return ("The side of the picks is missing: choose the field that holds it (SIDE_FIELD), or one side for all "
                 "(SIDE). Names such as 'P 45' or 'stbd 32ft log' can be read, too: choose the field of the names.")
     if not names["RANGE_FIELD"] and slant is None:
         return ("The range of the picks is missing: choose the field that holds it (RANGE_FIELD), or one range for all "
                 "(SLANT). Names such as 'P 45' can be read, too: choose the field of the names.")
-    for unit, wanted in (("RANGE_UNIT", ("RANGE_FIELD", "SHADOW_FIELD", "SHADOW_START_FIELD")),
-                         ("DEPTH_UNIT", ("DEPTH_FIELD",))):
-        used = [name for name in wanted if names[name] and names[name] != _OURS.get(name)]
-        used += ["SLANT"] if unit == "RANGE_UNIT" and slant is not None else []
-        if used and values.option(alg, parameters, unit, context) is None:
-            return (f"{used[0]} is given without its unit: choose {unit} ({', '.join(read_units(alg, unit))}). It is "
-                    "the unit on the display, and no other can be guessed.")
     return ""
 
 
-def read_units(alg, name):
-    """The units a parameter offers."""
-    return alg.parameterDefinition(name).options()
+def _unit(alg, parameters, context, names, name, unit):
+    """Unit of a field: the one given, or metres for a field of our own picks; None when nothing tells it."""
+    chosen = values.option(alg, parameters, unit, context) if values.given(parameters, name) else None
+    return chosen or ("m" if names[name] == _OURS.get(name) else None)
 
 
 def read_picks(alg, parameters, context, feedback, track_crs, outings):
@@ -145,8 +154,7 @@ def _lengths(alg, parameters, context, tab, names, made):
                                ("SHADOW_START_FIELD", "RANGE_UNIT", "shadow_start_m")):
         field = names[name]
         if field:
-            chosen = "m" if field == _OURS.get(name) else values.option(alg, parameters, unit, context)
-            made[column] = metres(read.numbers(tab, field), chosen)
+            made[column] = metres(read.numbers(tab, field), _unit(alg, parameters, context, names, name, unit))
 
 
 def _side_and_range(alg, parameters, context, tab, names, made, tie):
@@ -158,17 +166,16 @@ def _side_and_range(alg, parameters, context, tab, names, made, tie):
     blank = np.full(len(tab), "", object)
     label = blank
     if tie != "object point":
-        unit = values.option(alg, parameters, "RANGE_UNIT", context)
         if names["SIDE_FIELD"]:
             made["side"], no_side = read_sides(tab.columns[names["SIDE_FIELD"]])
         else:
             made["side"] = np.full(len(tab), SIDES[values.option(alg, parameters, "SIDE", context)])
             no_side = blank
         if names["RANGE_FIELD"]:
-            field = names["RANGE_FIELD"]
-            made["slant_m"], label, no_range = read_ranges(
-                tab.columns[field], "m" if field == _OURS["RANGE_FIELD"] else unit)
+            unit = _unit(alg, parameters, context, names, "RANGE_FIELD", "RANGE_UNIT")
+            made["slant_m"], label, no_range = read_ranges(tab.columns[names["RANGE_FIELD"]], unit)
         else:
+            unit = values.option(alg, parameters, "RANGE_UNIT", context)
             made["slant_m"] = np.full(len(tab), metres(values.number(alg, parameters, "SLANT", context), unit))
             no_range = blank
         made["reason"] = np.where(no_side != "", no_side, no_range)

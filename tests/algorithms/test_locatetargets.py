@@ -221,6 +221,15 @@ def test_picks_of_a_record_image_need_no_fields(run, track_layer, make_layer):
     assert any("RANGE_FIELD: the picks' own field 'slant_m'" in text for text in heard.said)
 
 
+def test_a_unit_that_is_given_goes_before_the_name_of_a_field(run, track_layer, make_layer):
+    picks = make_layer("None", "", {"t_s": "double", "side": "string", "slant_m": "double"}, [
+        (None, [T0 + 20, "port", 50.0])])
+    given = {"PICKS": picks, "TRACK": track_layer(), **MEMORY}
+    for extra, slant in (({}, 50), ({"RANGE_FIELD": "slant_m"}, 50), ({"RANGE_UNIT": "ft"}, 50),
+                         ({"RANGE_FIELD": "slant_m", "RANGE_UNIT": "ft"}, 50 * 0.3048)):
+        assert rows_of(run("locatetargets", {**given, **extra})["OUTPUT"])[0]["slant_m"] == pytest.approx(slant)
+
+
 def test_date_times_of_a_layer_are_utc_by_their_wall_clock(run, track_layer, make_layer):
     picks = make_layer("None", "", {"time": "datetime"}, [
         (None, [QDateTime(QDate(2023, 11, 14), QTime(17, 13, 40))])])
@@ -308,6 +317,7 @@ REFUSALS = [
     ({"TIME_FIELD": "hour"}, "no field 'hour'|TIME_FIELD"),
     ({"TIE": "guess"}, "TIE"),
     ({"ERRORS": "reckless"}, "ERRORS"),
+    ({"TIE": "object point", "DEPTH_FIELD": "dist"}, "choose DEPTH_UNIT"),
     ({"TIE": "boat point"}, "no points"),
     ({"TIE": "ping", "PING_FIELD": "dist"}, "no ping count"),
 ]
