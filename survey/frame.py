@@ -58,7 +58,7 @@ class Frame:
     Notes
     -----
     x is grid east, y grid north, metres. ``grid azimuth = true azimuth - convergence``. ``half_turn`` is 180 degrees in
-    crs units where the crs is geographic, else None.
+    crs units where the crs is geographic, else None; ``radius_m`` the Gaussian radius of curvature at the centre.
     """
 
     def __init__(self, crs, lon0, lat0):
@@ -69,6 +69,7 @@ class Frame:
         self.geod = Geod(**axes)
         self._to_lonlat, self._to_degrees = _lonlat_transformer(self.crs)
         self.half_turn = 180 / self._to_degrees if self.crs.is_geographic else None
+        self.radius_m = axes["b"] / (1 - self.geod.es * math.sin(math.radians(self.lat0)) ** 2)
         self._tm = Proj(proj="tmerc", lon_0=self.lon0, lat_0=self.lat0, k=1, **axes)
 
     @classmethod
@@ -225,9 +226,10 @@ def _lonlat_transformer(crs):
 def _middle(lon, lat):
     """Middle of the extent, safe across 180 degrees."""
     lon, lat = np.asarray(lon, float), np.asarray(lat, float)
-    good = np.isfinite(lon) & np.isfinite(lat)
+    good = np.isfinite(lon) & (np.abs(lat) <= 90)
     if not good.any():
-        raise InputError("No point has coordinates that the layer's coordinate system can place on the Earth.")
+        raise InputError("No point has coordinates that the layer's coordinate system can place on the Earth. Check "
+                         "that the right one is set in the layer's properties (Source).")
     lon, lat = lon[good], lat[good]
     turned = (lon - lon[0] + 180) % 360 - 180
     return lon[0] + (turned.min() + turned.max()) / 2, (lat.min() + lat.max()) / 2

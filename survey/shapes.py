@@ -63,7 +63,11 @@ def union(geometries):
 
 def valid(geometry):
     """The geometry itself if valid, else made valid (even-odd) and reduced to its polygons."""
-    return geometry if geometry.is_valid else polygonal(make_valid(geometry))
+    if geometry.is_valid:
+        return geometry
+    # rings that only touch are many times quicker to part this way; where it drops a lobe the areas differ
+    parted = geometry.buffer(0)
+    return polygonal(parted if abs(parted.area - geometry.area) <= 1e-9 * geometry.area else make_valid(geometry))
 
 
 def polygonal(geometry):
@@ -248,18 +252,30 @@ def _turned(frame, geometry):
 
 
 def geodesic_area(frame, geometry):
-    """Ground area (m2) of a polygonal geometry in frame metres, on the ellipsoid, holes taken off."""
-    return _ellipsoid_area(frame, geometry, frame.frame_to_lonlat)
+    """Ground area (m2) of a polygonal geometry in frame metres, on the ellipsoid, holes taken off.
+
+    The plane area less what the scale of transverse Mercator adds, k^2 = 1 + x^2 / R^2 with the Gaussian radius of the
+    frame's centre: within 1e-9 up to 28 km off the axis, and true for a thousand small holes, where sums of geodesic
+    areas lose some 0.1 cm2 for every edge.
+    """
+    return float(sum(_ground_area(frame, shell) - sum(_ground_area(frame, hole) for hole in holes)
+                     for shell, holes in rings(geometry)))
+
+
+def _ground_area(frame, ring):
+    x0 = ring[0, 0]
+    u, v = (ring - ring[0]).T
+    a, b = u[:-1], u[1:]
+    wedge = a * v[1:] - b * v[:-1]
+    # Green's theorem: the area and the first and second moment of x
+    area, first, second = wedge.sum() / 2, (wedge * (a + b)).sum() / 6, (wedge * (a * a + a * b + b * b)).sum() / 12
+    return abs(area - (x0 * x0 * area + 2 * x0 * first + second) / frame.radius_m ** 2)
 
 
 def crs_area(frame, geometry):
     """Ground area (m2) of a polygonal geometry in units of the frame's crs, on the ellipsoid, holes taken off."""
-    return _ellipsoid_area(frame, geometry, frame.to_lonlat)
-
-
-def _ellipsoid_area(frame, geometry, to_lonlat):
     def area(ring):
-        return abs(frame.geod.polygon_area_perimeter(*to_lonlat(ring[:, 0], ring[:, 1]))[0])
+        return abs(frame.geod.polygon_area_perimeter(*frame.to_lonlat(ring[:, 0], ring[:, 1]))[0])
     return float(sum(area(shell) - sum(area(hole) for hole in holes) for shell, holes in rings(geometry)))
 
 
