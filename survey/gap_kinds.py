@@ -17,10 +17,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from shapely.geometry import box
 
 from . import gap_zones, shapes
 
-__all__ = ["Piece", "split"]
+__all__ = ["Piece", "rim_places", "split"]
 
 _ROOM = 1.25
 _RIM_SAMPLES = 400
@@ -83,9 +84,7 @@ def _unvisited(gap, area, cover):
         return shapes.parts(gap) if cover.levels[0].is_empty else []
     reach = cover.reach_m
     x0, y0, x1, y1 = area.bounds
-    margin = 2 * reach
-    window = shapes.polygon([(x0 - margin, y0 - margin), (x1 + margin, y0 - margin), (x1 + margin, y1 + margin),
-                             (x0 - margin, y1 + margin)])
+    window = box(x0 - 2 * reach, y0 - 2 * reach, x1 + 2 * reach, y1 + 2 * reach)
     core = window.difference(cover.levels[0]).buffer(-reach, 4).intersection(area)
     if core.is_empty:
         return []
@@ -99,7 +98,7 @@ def _neighbourhood(parts, area, cover, has_lines):
     """Kind of each part by what borders it."""
     if not parts:
         return []
-    samples = [_rim(part) for part in parts]
+    samples = [rim_places(part, max(_RIM_SPACING_M, part.length / _RIM_SAMPLES)) for part in parts]
     owner = np.repeat(np.arange(len(parts)), [len(inside) for inside, _ in samples])
     inside = np.vstack([s[0] for s in samples])
     outside = np.vstack([s[1] for s in samples])
@@ -109,7 +108,7 @@ def _neighbourhood(parts, area, cover, has_lines):
     first, second = covered.copy(), np.zeros(size, int)
     if cover.passes:
         first[:] = 0
-        tree = shapes.Tree([shapes.polygon(_box(part.bounds)) for part in parts])
+        tree = shapes.Tree([box(*part.buffer(2 * _OUTSIDE_M, 1).bounds) for part in parts])
         for one in cover.passes:
             chosen = np.isin(owner, tree.query(one.ground))
             chosen[chosen] = (shapes.contains(one.ground, *outside[chosen].T)
@@ -131,16 +130,9 @@ def _name(second, first, rim, alone):
     return "edge" if rim and rim >= _RIM_SHARE * first else alone
 
 
-def _box(bounds):
-    x0, y0, x1, y1 = bounds
-    m = 2 * _OUTSIDE_M
-    return [(x0 - m, y0 - m), (x1 + m, y0 - m), (x1 + m, y1 + m), (x0 - m, y1 + m)]
-
-
-def _rim(part):
-    """Places just inside and just outside the rim of a polygon, evenly spaced along it: two (n, 2) arrays."""
+def rim_places(part, spacing):
+    """Places 5 cm inside and 5 cm outside the rim of a polygon, evenly spaced along it: two (n, 2) arrays."""
     inside, outside = [], []
-    spacing = max(_RIM_SPACING_M, part.length / _RIM_SAMPLES)
     for shell, holes in shapes.rings(part):
         for sign, ring in [(1, shell), *((-1, hole) for hole in holes)]:
             edge = np.diff(ring, axis=0)
@@ -164,28 +156,29 @@ def _signed_area(ring):
 
 def _without_crumbs(pieces, min_width, min_area):
     """Pieces too small or too narrow to stand alone joined to the neighbour they share most rim with."""
-    crumbs = [i for i, piece in enumerate(pieces) if _is_crumb(piece.ground, min_width, min_area)]
-    whole = sorted(set(range(len(pieces))) - set(crumbs))
-    tree = shapes.Tree([pieces[i].ground for i in whole])
-    gained, alone = {}, []
-    for i in crumbs:
-        crumb = pieces[i].ground
-        touching = [whole[k] for k in tree.query(crumb.buffer(1e-6, 1))]
-        shared = [crumb.buffer(1e-3, 1).intersection(pieces[k].ground).area for k in touching]
-        if touching:
-            gained.setdefault(touching[int(np.argmax(shared))], []).append(crumb)
-        else:
-            alone.append(pieces[i])
-    kept = [Piece(_glued(pieces[i].ground, gained[i]) if i in gained else pieces[i].ground, pieces[i].kind)
-            for i in whole]
-    return kept + alone
+    small = [_is_crumb(piece.ground, min_width, min_area) for piece in pieces]
+    crumbs = [piece for piece, crumb in zip(pieces, small) if crumb]
+    whole = [piece for piece, crumb in zip(pieces, small) if not crumb]
+    if not crumbs:
+        return whole
+    rims = [rim_places(crumb.ground, _RIM_SPACING_M)[1] for crumb in crumbs]
+    owner = np.repeat(np.arange(len(crumbs)), [len(rim) for rim in rims])
+    rims = np.vstack(rims)
+    tree = shapes.Tree([box(*crumb.ground.buffer(2 * _OUTSIDE_M, 1).bounds) for crumb in crumbs])
+    most, host = np.zeros(len(crumbs), int), np.full(len(crumbs), -1)
+    for i, piece in enumerate(whole):
+        chosen = np.isin(owner, tree.query(box(*piece.ground.bounds)))
+        chosen[chosen] = shapes.contains(piece.ground, *rims[chosen].T)
+        shared = np.bincount(owner[chosen], minlength=len(crumbs))
+        host[shared > most] = i
+        most = np.maximum(most, shared)
+    for i in np.unique(host[host >= 0]):
+        gained = [crumbs[k].ground for k in np.flatnonzero(host == i)]
+        whole[i] = Piece(shapes.drop_small_holes(shapes.union([whole[i].ground, *gained])), whole[i].kind)
+    return whole + [crumb for crumb, at in zip(crumbs, host) if at < 0]
 
 
 def _is_crumb(polygon, min_width, min_area):
     if polygon.area < min_area:
         return True
     return polygon.area / polygon.length < min_width / 2 and polygon.buffer(-0.499 * min_width, 4).is_empty
-
-
-def _glued(polygon, crumbs):
-    return shapes.drop_small_holes(shapes.union([polygon, *crumbs]))

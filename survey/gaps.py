@@ -4,15 +4,18 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
+from shapely.geometry import box
 
 from . import gap_kinds, gap_zones, levels, shapes, widths
 from .cover import cover_of_seen, cover_of_swaths
 from .errors import InputError
 from .frame import Frame
+from .gap_kinds import rim_places
 
 __all__ = ["CoverageResult", "PassLayer", "SeenGround", "find_gaps"]
 
 _QUADRANT = 8
+_RIM_SPACING_M = 2.0
 
 
 @dataclass
@@ -146,7 +149,7 @@ class _Missed:
         self.areas = [shapes.geodesic_area(frame, part) for part in parts]
         self.total = sum(self.areas) if total is None else total
         self._tree = shapes.Tree(parts)
-        self._inside = np.array([part.representative_point().coords[0] for part in parts]).reshape(-1, 2)
+        self._rims = [rim_places(part, _RIM_SPACING_M)[0] for part in parts]
 
     @classmethod
     def of(cls, frame, area, seen):
@@ -170,12 +173,22 @@ class _Missed:
                 self._frame, shapes.polygonal(ground.intersection(self.parts[i])))
         return total
 
-    def touches(self, ground):
-        """True if more than dust of it lies in a polygon."""
-        near = self._tree.query(ground)
-        if len(near) and shapes.contains(ground, *self._inside[near].T).any():
-            return True
-        return any(ground.intersection(self.parts[i]).area > shapes.MIN_HOLE_M2 for i in near)
+    def touches(self, grounds):
+        """(n,) bool: whether any of it lies in each of n polygons.
+
+        Then either the polygon lies wholly inside one of the parts, or some of their rim lies inside the polygon.
+        """
+        found = np.zeros(len(grounds), bool)
+        if not len(grounds):
+            return found
+        middles = np.array([ground.representative_point().coords[0] for ground in grounds])
+        for part in self.parts:
+            found |= shapes.contains(part, *middles.T)
+        for i in np.flatnonzero(~found):
+            near = self._tree.query(box(*grounds[i].bounds))
+            if len(near):
+                found[i] = shapes.contains(grounds[i], *np.vstack(shapes.pick(self._rims, near)).T).any()
+        return found
 
 
 def _wanted(crs, areas, exclude):
@@ -209,26 +222,24 @@ def _opened(gap, min_width):
 
 def _listed(frame, pieces, missed, high, min_area):
     """Geometries and columns of the gaps to list, and the area of those too small for it."""
-    rows, small = [], 0.0
-    for piece in pieces:
-        size = shapes.geodesic_area(frame, piece.ground)
-        if size < max(min_area, shapes.MIN_HOLE_M2):
-            small += size
-            continue
-        width = widths.inscribed_diameter(piece.ground)
-        rows.append((size, width, widths.run_length(piece.ground, width), piece.kind,
-                     _fewest(piece.ground, missed[:-1]), high.touches(piece.ground), piece.ground))
-    rows.sort(key=lambda row: -row[0])
-    size, width, length, kind, looks, certain, grounds = zip(*rows) if rows else [()] * 7
-    table = {"gap_id": np.arange(1, len(rows) + 1), "kind": np.array(kind, object), "area_m2": np.array(size, float),
-             "width_m": np.array(width, float), "length_m": np.array(length, float), "looks": np.array(looks, int),
-             "certain": np.array(certain, bool)}
-    return [shapes.polygonal(shapes.to_crs(frame, ground)) for ground in grounds], table, small
+    sizes = np.array([shapes.geodesic_area(frame, piece.ground) for piece in pieces])
+    large = sizes >= max(min_area, shapes.MIN_HOLE_M2)
+    order = [i for i in np.argsort(-sizes, kind="stable") if large[i]]
+    kept = [pieces[i].ground for i in order]
+    width = [widths.inscribed_diameter(ground) for ground in kept]
+    table = {"gap_id": np.arange(1, len(kept) + 1), "kind": np.array([pieces[i].kind for i in order], object),
+             "area_m2": sizes[order], "width_m": np.array(width, float),
+             "length_m": np.array([widths.run_length(*pair) for pair in zip(kept, width)], float),
+             "looks": _fewest(kept, missed[:-1]), "certain": high.touches(kept)}
+    return [shapes.polygonal(shapes.to_crs(frame, ground)) for ground in kept], table, float(sizes[~large].sum())
 
 
-def _fewest(ground, missed):
-    """Fewest looks anywhere on the ground; at most the number of levels whose missed ground is given."""
-    return next((looks for looks, level in enumerate(missed) if level.touches(ground)), len(missed))
+def _fewest(grounds, missed):
+    """(n,) fewest looks anywhere on each ground; at most the number of levels whose missed ground is given."""
+    found = np.full(len(grounds), len(missed))
+    for looks in range(len(missed) - 1, -1, -1):
+        found[missed[looks].touches(grounds)] = looks
+    return found
 
 
 def _by_area(frame, wanted, missed, low, high, cover):
@@ -248,7 +259,7 @@ def _by_area(frame, wanted, missed, low, high, cover):
 
 def _looks_min(frame, ground, missed, cover):
     """Fewest looks anywhere in the area; counted on beyond the looks asked for when all of it has as many."""
-    fewest = _fewest(ground, missed)
+    fewest = int(_fewest([ground], missed)[0])
     if fewest < len(missed) or not cover.passes:
         return fewest
     tree = shapes.Tree([one.ground for one in cover.passes])

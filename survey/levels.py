@@ -82,8 +82,9 @@ def joined_levels(stacks, depth):
 def _pair(a, b, depth):
     merged = []
     for n in range(1, depth + 1):
-        both = [a[i - 1].intersection(b[n - i - 1]) for i in range(1, n)
-                if not a[i - 1].is_empty and not b[n - i - 1].is_empty]
-        level = shapes.union([a[n - 1], b[n - 1], *both]) if both else a[n - 1].union(b[n - 1])
+        level = a[n - 1].union(b[n - 1])
+        for i in range(1, n):
+            if not a[i - 1].is_empty and not b[n - i - 1].is_empty:
+                level = level.union(a[i - 1].intersection(b[n - i - 1]))
         merged.append(shapes.polygonal(level))
     return merged
