@@ -13,8 +13,10 @@ from qgis.core import (
     QgsApplication,
     QgsMapLayer,
     QgsPalLayerSettings,
+    QgsProperty,
     QgsRuleBasedLabeling,
     QgsRuleBasedRenderer,
+    QgsSymbolLayer,
     QgsVectorLayer,
     QgsVectorLayerSimpleLabeling,
 )
@@ -119,13 +121,19 @@ def waypoints():
     return "Point", rules(("waypoint", "", symbol)), QgsVectorLayerSimpleLabeling(label_text('"name"', 7, up_to=8000))
 
 
-def targets():
-    """Targets: the shape tells the status; the label the name and how far off it may be."""
+def _by_status():
+    """Symbols of targets on a pale disc: the shape tells the status."""
     plain = [("target", "\"status\" = 'bottom' OR \"status\" IS NULL", mark("diamond", 3.0, AMBER, INK, 0.35)),
              ("target near nadir", "\"status\" = 'near nadir'", mark("diamond", 3.0, PAPER, INK, 0.45)),
              ("target, side unsure", "\"status\" = 'side unsure'", mark("half_square", 2.8, PAPER, INK, 0.4)),
              ("target in the water column", "\"status\" = 'water column'", mark("triangle", 2.8, PAPER, INK, 0.4)),
              ("target, ambiguous or off the grid", "ELSE", mark("cross2", 2.6, None, INK, 0.6))]
+    return rules(*((label, test, marker_symbol(mark("circle", 4.6, PAPER, None, alpha=150), symbol))
+                   for label, test, symbol in plain))
+
+
+def targets():
+    """Targets: the shape tells the status; the label the name and how far off it may be."""
     named = "coalesce(nullif(\"label\",''), 'target ' || \"target_id\")"
     off = "if(\"radius_m\" IS NULL, '', '\\n± ' || round(\"radius_m\",1) || ' m')"
     once = "\"target_id\" = minimum(\"target_id\", \"label\") OR coalesce(\"label\",'') = ''"  # one name for many looks
@@ -135,8 +143,37 @@ def targets():
     near.maximumScale = 500
     far = label_text(f"if({once}, {named}, '')", 7.5, up_to=30000, weight=bold)
     far.maximumScale = 3000
-    return "Point", rules(*((label, test, marker_symbol(mark("circle", 4.6, PAPER, None, alpha=150), symbol))
-                            for label, test, symbol in plain)), label_rules(("", each), ("", near), ("", far))
+    return "Point", _by_status(), label_rules(("", each), ("", near), ("", far))
+
+
+def combined():
+    """Combined targets: as targets, with the number of looks."""
+    named = "coalesce(nullif(\"label\",''), 'object ' || \"target_id\")"
+    looks = "\"looks\" || if(\"looks\" = 1, ' look', ' looks')"
+    near = label_text(f"{named} || '\\n± ' || round(\"radius_m\",1) || ' m, ' || {looks}", 7.5, up_to=3000,
+                      weight=QFont.Weight.DemiBold)
+    far = label_text(named, 7.5, up_to=30000, weight=QFont.Weight.DemiBold)
+    far.maximumScale = 3000
+    return "Point", _by_status(), label_rules(("", near), ("", far))
+
+
+def casts():
+    """Casts: the first to each target dark with distance and clock direction, the rest of the pattern thin."""
+    first = label_text("if(\"cast_no\" = 1, round(\"distance_m\",1) || ' m, ' || \"clock\", '')", 7.5, INK,
+                       QgsPalLayerSettings.Placement.Line, up_to=3000)
+    return "LineString", rules(
+        ("cast of the pattern", '"cast_no" > 1', line_symbol(line(GREY, 0.2))),
+        ("target out of reach", "\"reach\" = 'out of reach'", line_symbol(line(VERMILION, 0.4, dash=(2.0, 1.2)))),
+        ("cast at the target", "ELSE", line_symbol(casing(0.9), line(INK, 0.45)))), QgsVectorLayerSimpleLabeling(first)
+
+
+def stations():
+    """Stations: a hull that points where the bow does."""
+    hull = mark("arrow", 4.5, INK, PAPER, 0.2)
+    hull.setDataDefinedProperty(QgsSymbolLayer.Property.PropertyAngle,
+                                QgsProperty.fromExpression('"heading_deg"'))
+    number = label_text('"station_id"', 7.5, up_to=5000)
+    return "Point", rules(("place to cast from", "", marker_symbol(hull))), QgsVectorLayerSimpleLabeling(number)
 
 
 def ellipses():
@@ -153,7 +190,8 @@ def areas():
         fill(None, 0, outline=INK, width=0.5, dash=True)))), QgsVectorLayerSimpleLabeling(covered)
 
 
-DRAWN = (swaths, gaps, shore, passes, track, fixes, waypoints, targets, ellipses, areas)
+DRAWN = (swaths, gaps, shore, passes, track, fixes, waypoints, targets, ellipses, areas, combined,
+         casts, stations)
 
 
 def save(draw):

@@ -132,7 +132,7 @@ class AdjustTargets(AthwartAlgorithm):
         first = np.unique(group, return_index=True)[1]
         return {
             "OUTPUT": write_layer(self, parameters, "OUTPUT", context, feedback, fields=fields.COMBINED,
-                                  columns=combined, kind="point", crs=table.crs, places=(x, y), style="targets",
+                                  columns=combined, kind="point", crs=table.crs, places=(x, y), style="combined",
                                   carried=Carried(_own_fields(table), first)),
             "ELLIPSES": write_layer(self, parameters, "ELLIPSES", context, feedback, fields=fields.ELLIPSES,
                                     columns={name: combined[name] for name in fields.names(fields.ELLIPSES)},

@@ -46,8 +46,9 @@ def located(run, sample, fixes, offsets=None, **sigmas):
     """The north outing's targets."""
     return run("locatetargets", {
         "PICKS": str(sample / "north_picks.csv"), "TRACK": prepared(run, sample, fixes, offsets),
-        "TIME_FIELD": "time", "SIDE_FIELD": "side", "RANGE_FIELD": "slant_m", "RANGE_UNIT": "m", "DEPTH_FIELD": "depth_m", "DEPTH_UNIT": "m",
-        "SHADOW_START_FIELD": "shadow_start_m", "SHADOW_FIELD": "shadow_end_m", "LABEL_FIELD": "label", **sigmas,
+        "TIME_FIELD": "time", "SIDE_FIELD": "side", "RANGE_FIELD": "slant_m", "RANGE_UNIT": "m",
+        "DEPTH_FIELD": "depth_m", "DEPTH_UNIT": "m", "SHADOW_START_FIELD": "shadow_start_m",
+        "SHADOW_FIELD": "shadow_end_m", "LABEL_FIELD": "label", **sigmas,
         "OUTPUT": "memory:"})["OUTPUT"]
 
 
