@@ -1,0 +1,177 @@
+"""Prepare depth grid: any raster of depths or elevations, or contour lines, to the one grid every tool takes."""
+from __future__ import annotations
+
+import numpy as np
+from qgis.core import QgsCoordinateReferenceSystem
+
+from ..common import parameters as make
+from ..common import read, values
+from ..common.base import AthwartAlgorithm, stepper
+from ..common.geotiff import RasterSink
+from ..common.styles import dress
+from .depth_maps import contour_map, raster_map
+
+__all__ = ["PrepareBathymetry"]
+
+_BLOCK = 1024
+
+
+class PrepareBathymetry(AthwartAlgorithm):
+    """See the module."""
+
+    ID, TITLE, GROUP = "preparebathymetry", "Prepare depth grid", "track"
+    SUMMARY = "Turn a raster of depths or elevations, or contour lines, into the depth grid every tool takes."
+    TAGS = "bathymetry,depth,contour,isobath,elevation,dem,grid,lake map,raster,feet,fathom,interpolate"
+    HELP = """Makes a depth grid: metres, positive down, from the water surface on the day of the outing, north up, in a
+    coordinate system in metres.
+
+    From a raster of depths or elevations of any unit, coordinate system and way round, also one larger than memory.
+    Elevations need the elevation of the water (SURFACE_ELEVATION); depths written as negative numbers are elevations
+    with a surface at 0. Land comes out as depth 0 or less, and stops sound.
+
+    Or from contour lines with a field that holds their depth, and the shoreline, which counts as the contour of the
+    water's edge. Between contours the depth is interpolated by inverse distances to what is drawn around (as GDAL
+    fills holes), smoothed, never in steps; inside the deepest contour of a basin it stays at that contour, for the map
+    says nothing deeper. Such a map hides what lies between its lines: boulders, ledges, the real deepest place.
+
+    WATER_RISE is how much higher the water stood on the day than the map's own zero.
+
+    What looks negative down, in the wrong unit, far from the water surface, or like the surface of the lake instead
+    of its floor, is refused with the reason."""
+    OUTPUT_HELP = {
+        "OUTPUT": "GeoTIFF of depths in metres, down positive, from the water surface of the day; empty where the map "
+                  "knows nothing. Give it to the tools as DEPTH_GRID.",
+    }
+
+    def initAlgorithm(self, config=None):
+        self.add(
+            make.raster("INPUT", "Raster of depths or elevations", "First band is taken. Leave blank for contours."),
+            make.source("CONTOURS", "Contour lines", "Instead of a raster: lines of equal depth or elevation.",
+                        make.LINES, optional=True),
+            make.field("CONTOUR_DEPTH_FIELD", "Field of contour values", "Depth or elevation of each line.",
+                       "CONTOURS"),
+            make.source("SHORELINE", "Shoreline", "For contours: the water as polygons with islands cut out, or closed "
+                        "lines of the shore.", make.SHORES, optional=True),
+            make.choice("KIND", "Kind of values", "'depth' is counted down from the water, 'elevation' up from sea "
+                        "level or another datum.", ["depth", "elevation"]),
+            make.choice("UNIT", "Unit of the values", "Unit of the map, of SURFACE_ELEVATION and of WATER_RISE.",
+                        make.RANGE_UNITS),
+            make.number("SURFACE_ELEVATION", "Elevation of the water surface", "For elevations: the water level the "
+                        "map goes with, from the same datum, in the map's unit."),
+            make.number("WATER_RISE", "Rise of the water", "How much higher the water stood on the day than the map's "
+                        "own zero, in the map's unit; negative for low water.", 0.0),
+            make.distance("CELL_SIZE", "Cell size", "Blank: about the raster's own; for contours a round size that "
+                          "cuts the lake into some 1500 cells.", None, 0),
+            make.destination_raster("OUTPUT", "Depth grid", self.OUTPUT_HELP["OUTPUT"]))
+
+    def _conversion(self, parameters, context):
+        from ...survey.bathymetry import Conversion
+
+        return Conversion(values.option(self, parameters, "KIND", context),
+                          values.option(self, parameters, "UNIT", context),
+                          values.number(self, parameters, "SURFACE_ELEVATION", context),
+                          values.number(self, parameters, "WATER_RISE", context))
+
+    def refusal(self, parameters, context):
+        raster, contours = (values.given(parameters, name) for name in ("INPUT", "CONTOURS"))
+        if raster == contours:
+            return (f"Give either a raster (INPUT) or contour lines (CONTOURS); {'both' if raster else 'neither'} of "
+                    f"them {'are' if raster else 'is'} given.")
+        if contours:
+            for name, text in (("CONTOUR_DEPTH_FIELD", "the field that holds their depth"),
+                               ("SHORELINE", "the shoreline: without it nobody knows where the water ends")):
+                if not values.given(parameters, name):
+                    return f"Contour lines need {text} ({name})."
+        cell = values.number(self, parameters, "CELL_SIZE", context)
+        if cell is not None and not cell > 0:
+            return f"Cell size (CELL_SIZE) is {cell:g} m; give a number above 0, or leave it blank."
+        self._conversion(parameters, context)
+        return ""
+
+    def run_tool(self, parameters, context, feedback):
+        from ...survey.bathymetry import judged, refuse_other_unit
+
+        conversion = self._conversion(parameters, context)
+        cell = values.number(self, parameters, "CELL_SIZE", context)
+        layer = self.parameterAsRasterLayer(parameters, "INPUT", context)
+        if layer is not None:
+            what, source = f"The raster '{layer.name()}'", raster_map(layer, context, cell)
+        else:
+            what, source = self._from_contours(parameters, context, feedback, conversion, cell)
+        refuse_other_unit(source.unit, conversion.unit, what)
+        feedback.pushInfo(judged(source.sample(), conversion, what))
+        path = self.parameterAsOutputLayer(parameters, "OUTPUT", context)
+        rows, cols = source.shape
+        step = stepper(feedback, 70 if layer is None else 0, 100)
+        known = dry = 0
+        with RasterSink(path, source.wkt, source.transform, source.shape, [("depth_m", "m")],
+                        {"MADE_FROM": what, "POSITIVE": "down", "ZERO": "water surface on the day"}) as sink:
+            for row in range(0, rows, _BLOCK):
+                for col in range(0, cols, _BLOCK):
+                    step((row + _BLOCK * col / cols) / rows)
+                    depth = conversion.depths(source.read(row, col, min(_BLOCK, rows - row), min(_BLOCK, cols - col)))
+                    known += np.count_nonzero(np.isfinite(depth))
+                    dry += np.count_nonzero(depth <= 0)
+                    sink.write(row, col, [depth])
+            sink.finish("depths")
+        self._say(source, conversion, known, dry, feedback)
+        dress(context, path, "depths")
+        return {"OUTPUT": path}
+
+    def _from_contours(self, parameters, context, feedback, conversion, cell):
+        """(what to call it, DepthMap)."""
+        from ...survey import shapes
+        from ...survey.bathymetry import nice_cell
+        from ...survey.errors import InputError
+        from ...survey.frame import Frame
+        from ...survey.shorelines import water_of
+
+        source = self.parameterAsSource(parameters, "CONTOURS", context)
+        if source is None:
+            raise InputError(self.invalidSourceError(parameters, "CONTOURS"))
+        crs = self._metric(source)
+        tab = read.table(self, parameters, "CONTOURS", context, feedback, crs=crs, geometry="any")
+        shore = read.table(self, parameters, "SHORELINE", context, feedback, crs=crs, geometry="any")
+        field = self.parameterAsString(parameters, "CONTOUR_DEPTH_FIELD", context)
+        read.require(tab, [field], "Contour lines", "Choose the field that holds the depth of each line.")
+        what = f"The contour map '{tab.name}'"
+        levels, lines = read.numbers(tab, field), read.shapes(tab)
+        usable = [i for i, line in enumerate(lines) if line is not None and np.isfinite(levels[i])]
+        if not usable:
+            raise InputError(f"{what} has no line with a value in the field {field}.")
+        if len(usable) < len(lines):
+            feedback.pushWarning(f"{len(lines) - len(usable)} of {len(lines)} contour lines have no value or no line "
+                                 "and were left out.")
+        outline = [shape for shape in read.shapes(shore) if shape is not None]
+        if not outline:
+            raise InputError(f"The shoreline '{shore.name}' is empty.")
+        points = np.vstack([np.asarray(shape.bounds).reshape(2, 2) for shape in outline])
+        frame = Frame.around(read.wkt(crs), *points.T)
+        water = shapes.to_crs(frame, water_of(frame, outline, None)[0])
+        left, bottom, right, top = water.bounds
+        cell = cell or nice_cell(max(right - left, top - bottom))
+        found = np.unique(levels[usable])
+        feedback.pushInfo(f"{len(usable)} contour lines of {len(found)} levels, {found[0]:g} to {found[-1]:g}, drawn "
+                          f"on cells of {cell:g} m; depth is interpolated between them.")
+        return what, contour_map([lines[i] for i in usable], levels[usable], water, conversion.shore, crs, cell,
+                                 feedback)
+
+    def _metric(self, source):
+        """The layer's own CRS where a metre on its map is one on the ground, else the UTM zone, as a QGIS CRS."""
+        from ...survey.frame import horizontal_crs
+        from ...survey.rasters import metric_crs
+
+        own = read.layer_crs(source, "Contour lines")
+        middle = source.sourceExtent().center()
+        found = metric_crs(read.wkt(own), np.array([middle.x()]), np.array([middle.y()]))
+        if found == horizontal_crs(read.wkt(own)):
+            return own
+        return QgsCoordinateReferenceSystem(f"EPSG:{found.to_epsg()}")
+
+    def _say(self, source, conversion, known, dry, feedback):
+        rows, cols = source.shape
+        rule = ("depth" if conversion.kind == "depth" else f"{conversion.surface:g} - elevation")
+        feedback.pushInfo(f"Depth (m) = ({rule} + {conversion.rise:g}) {conversion.unit} x "
+                          f"{abs(conversion.scale):g}, on {cols} x {rows} cells of {source.transform[1]:g} m.")
+        feedback.pushInfo(f"{100 * known / (rows * cols):.1f} % of the cells have a value, {dry} of them are shore or "
+                          "dry land (depth 0 or less).")

@@ -1,0 +1,63 @@
+"""Depth maps to depths, and maps that are not what they are said to be."""
+import numpy as np
+import pytest
+from athwart.survey.bathymetry import Conversion, judged, nice_cell, refuse_other_unit
+from athwart.survey.errors import InputError
+
+
+@pytest.mark.parametrize("conversion, value, depth", [
+    (Conversion("depth", "m"), 7.5, 7.5), (Conversion("depth", "ft"), 10.0, 3.048),
+    (Conversion("depth", "fathom"), 5.0, 9.144), (Conversion("depth", "yd", None, 1.0), 10.0, 10.0584),
+    (Conversion("elevation", "m", 332.9), 320.0, 12.9), (Conversion("elevation", "ft", 1092.0, -2.0), 1072.0, 5.4864),
+    (Conversion("elevation", "m", 0.0), -8.25, 8.25), (Conversion("elevation", "m", 332.9), 340.0, -7.1)])
+def test_depths(conversion, value, depth):
+    assert conversion.depths([value])[0] == pytest.approx(depth, abs=1e-9)
+    assert conversion.depths([conversion.shore])[0] == pytest.approx(abs(conversion.scale) * conversion.rise)
+    assert np.isnan(conversion.depths([np.nan])[0])
+
+
+@pytest.mark.parametrize("given, words", [
+    ((None, "m"), "KIND"), (("height", "m"), "KIND"), (("depth", None), "UNIT"), (("depth", "miles"), "UNIT"),
+    (("elevation", "m"), "SURFACE_ELEVATION"), (("depth", "m", 3.0), "SURFACE_ELEVATION")])
+def test_facts_have_no_default(given, words):
+    with pytest.raises(InputError, match=words):
+        Conversion(*given)
+
+
+def lake(deepest=20.0, count=2000):
+    return np.linspace(0, deepest, count)
+
+
+def test_a_good_map_is_told_in_one_sentence():
+    assert "half of the water is deeper than 10.0 m, the deepest place 20.0 m" in judged(
+        lake(), Conversion("depth", "m"), "It")
+    judged(332.9 - lake(), Conversion("elevation", "m", 332.9), "It")
+    judged(np.append(332.9 - lake(), lake(300) + 333), Conversion("elevation", "m", 332.9), "It")
+    judged(np.append(lake(), np.full(900, -40.0)), Conversion("depth", "m"), "It")  # some land
+
+
+@pytest.mark.parametrize("values, conversion, words", [
+    (-lake(), Conversion("depth", "m"), "negative down"),
+    (332.9 + lake(300) + 1, Conversion("elevation", "m", 332.9), "all above the water"),
+    (332.9 - lake(), Conversion("elevation", "m", 101.47), "all above the water"),
+    (332.9 - lake(), Conversion("elevation", "m", 1092.2), "In ft it would be 332.9 m, which fits"),
+    (332.9 - lake(), Conversion("elevation", "m", 500.0), "far below the water"),
+    (np.append(np.full(5000, 332.93), 332.9 - lake()), Conversion("elevation", "m", 332.9), "surface of the water"),
+    (lake(9000), Conversion("depth", "m"), "1642"), (lake(1000), Conversion("depth", "fathom"), "1642"),
+    (np.full(9, np.nan), Conversion("depth", "m"), "nodata"), (np.zeros(9), Conversion("depth", "m"), "no depth above 0")])
+def test_what_a_map_is_refused_for(values, conversion, words):
+    with pytest.raises(InputError, match=words):
+        judged(values, conversion, "The map")
+
+
+def test_a_map_that_names_another_unit_is_refused():
+    for stated, unit in (("ft", "m"), ("US survey foot", "m"), ("metre", "ft"), ("Fathoms", "ft")):
+        with pytest.raises(InputError, match=r"Choose UNIT"):
+            refuse_other_unit(stated, unit, "It")
+    for stated, unit in (("", "m"), ("ft", "ft"), ("counts", "m"), ("metres", "m")):
+        refuse_other_unit(stated, unit, "It")
+
+
+@pytest.mark.parametrize("length, cell", [(1900, 1.0), (40_000, 20.0), (200, 0.5), (3000, 2.0), (7300, 5.0)])
+def test_round_cells(length, cell):
+    assert nice_cell(length) == pytest.approx(cell)
