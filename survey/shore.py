@@ -3,10 +3,10 @@
 A place on the shore is scanned if ground that was seen lies within reach of it along a straight line over water: sound
 does not bend round a point, and a swath behind a spit or an island shows nothing of the shore on this side.
 
-The shore is judged at stations, and every change of verdict between two stations is then closed in on to a millimetre.
-At a station the line to the nearest ground seen settles most cases. Where land crosses it, lines are tried past every
-corner of land and of the seen ground within reach: between two such corners the first thing a line meets does not
-change, so no way is missed.
+The shore is judged at stations half a metre apart or less, and every change of verdict between two of them is then
+closed in on to a millimetre. At a station the line to the nearest ground seen settles most cases. Where land crosses
+it, lines are tried past every corner of land and of the seen ground within reach: between two such corners the first
+thing a line meets does not change, so no way is missed.
 """
 from __future__ import annotations
 
@@ -23,6 +23,9 @@ __all__ = ["ShoreResult", "find_unscanned"]
 
 _AFLOAT_M = 0.002
 """A station is judged from this far off the shoreline, on the water."""
+
+_SPACING_M = 0.5
+"""Stretches shorter than this may be overlooked."""
 
 _TOUCH_M = 1e-6
 _HALVINGS = 12
@@ -84,7 +87,7 @@ def find_unscanned(crs, swaths, shoreline, water=None, *, reach=5.0, min_length=
     step(0.2)
     sight = _Sight(shapes.polygonal(seen.intersection(afloat)), afloat, reach)
     stretches = []
-    spacing = min(max(reach / 5, 0.25), 5.0)
+    spacing = min(reach / 10, _SPACING_M)
     for number, line in enumerate(lines):
         stretches += _stretches(frame, line, sight, spacing, min_length)
         step(0.2 + 0.8 * (number + 1) / len(lines))

@@ -4,9 +4,11 @@ import pytest
 from athwart.survey import shapes
 from athwart.survey.cover import Swaths
 from athwart.survey.errors import Cancelled, InputError
+from athwart.survey.frame import Frame
 from athwart.survey.gaps import PassLayer, SeenGround, find_gaps
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from pyproj import Geod
 from shapely.affinity import translate
 from shapely.geometry import LineString, MultiLineString, MultiPolygon, Polygon, box
 
@@ -329,7 +331,6 @@ def test_a_layer_in_degrees_gives_the_same_figures():
     rows = a_pass(0, 300, 0) + a_pass(0, 300, 80, 2)
     area = box(0, -45, 300, 120)
     metric = judge(rows, area, passes=lines(*TestKinds.both))
-    from athwart.survey.frame import Frame
     frame = Frame("EPSG:4326", 10.0, 45.0)
 
     def degrees(shape):
@@ -342,6 +343,32 @@ def test_a_layer_in_degrees_gives_the_same_figures():
     assert kinds(angular) == kinds(metric)
     assert angular.gaps["width_m"] == pytest.approx(metric.gaps["width_m"], rel=0.01)
     assert angular.geometries[0].bounds[2] < 11
+
+
+def test_a_survey_across_180_degrees_gives_the_same_figures():
+    rows = a_pass(0, 300, 0) + a_pass(0, 300, 80, 2)
+    area = box(0, -45, 300, 120)
+    metric = judge(rows, area)
+    frame = Frame("EPSG:4326", 179.9985, 45.0)
+
+    def degrees(shape):
+        return shapes.to_crs(frame, shape)
+    assert degrees(area).bounds == pytest.approx((-180, degrees(area).bounds[1], 180, degrees(area).bounds[3]))
+    angular = find_gaps("EPSG:4326", [degrees(area)], swaths([(o, n, degrees(p), r) for o, n, p, r in rows]))
+    assert angular.area_m2 == pytest.approx(metric.area_m2, rel=1e-4)
+    assert angular.covered_percent == pytest.approx(metric.covered_percent, abs=1e-3)
+    assert kinds(angular) == kinds(metric)
+
+
+def test_areas_of_a_wide_lake_are_ground_areas():
+    """A box of 1.5 degrees, 60 km to either side of the middle: geodesics along its edges give its area."""
+    ring = [(9.25, 45), (10.75, 45), (10.75, 45.1), (9.25, 45.1)]
+    edge = [(x, 45.0) for x in np.linspace(9.25, 10.75, 301)] + [(x, 45.1) for x in np.linspace(10.75, 9.25, 301)]
+    geodesic = abs(Geod(ellps="WGS84").polygon_area_perimeter(*zip(*edge))[0])
+    west = Polygon([ring[0], (9.5, 45), (9.5, 45.1), ring[3]])
+    result = find_gaps("EPSG:4326", [Polygon(ring)], swaths([("a", 1, west, 30.0)]))
+    assert result.area_m2 == pytest.approx(geodesic, rel=1e-6)
+    assert result.covered_percent == pytest.approx(100 * 0.25 / 1.5, abs=1e-4)
 
 
 @st.composite
