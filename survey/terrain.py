@@ -16,15 +16,13 @@ from .nadir import TerrainGround
 from .profile import Rays, Scratch, march
 from .sightlines import meetings
 
-__all__ = ["AGREE_M", "AGREE_SHARE", "Anchors", "anchored", "ground_on", "rays_on"]
+__all__ = ["AGREE_M", "AGREE_SHARE", "FINE_SHARE", "Anchors", "anchored", "ground_on", "rays_on"]
 
 AGREE_M, AGREE_SHARE = 1.0, 0.1
 """Grid and sounder disagree when their median difference passes 1 m and a tenth of the depth; a judgement."""
 
-FINE_SHARE = 1 / 400
+FINE_SHARE = 1 / 200
 """Longest stride of a measuring march, as a share of the range."""
-
-_CHUNK_SAMPLES = 200_000
 
 
 @dataclass
