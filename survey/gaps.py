@@ -130,7 +130,7 @@ def find_gaps(crs, areas, swaths=None, seen=None, *, exclude=(), passes=None, re
     return CoverageResult(
         geometries, table, columns, area_m2, area_m2 - gap.total, _percent(gap.total, area_m2),
         _percent(low.total, area_m2), _percent(high.total, area_m2), gap.total,
-        max(0.0, gap.total - table["area_m2"].sum() - small), small, notes + cover.notes)
+        max(0.0, float(gap.total - table["area_m2"].sum() - small)), small, notes + cover.notes)
 
 
 def _percent(missed_m2, area_m2):
