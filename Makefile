@@ -6,7 +6,6 @@ help: ## list the targets
 	@grep -hE '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/^([a-z]+):.*## /\1\t/' | expand -t 12
 
 demo: ## install what is missing, run the whole job on sample_project/, say where the results are
-	@bash tools/setup.sh demo
 	@bash tools/demo.sh
 
 test: ## the whole test suite (under 5 minutes)

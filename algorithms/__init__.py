@@ -8,14 +8,17 @@ __all__ = ["TOOLS", "all_tools"]
 TOOLS = (
     ("track.readlogs", "ReadLogs"),
     ("track.preparetrack", "PrepareTrack"),
+    ("track.preparebathymetry", "PrepareBathymetry"),
+    ("coverage.swathfootprint", "SwathFootprint"),
+    ("coverage.ensonify", "Ensonify"),
+    ("coverage.coveragegaps", "CoverageGaps"),
+    ("coverage.unscannedshoreline", "UnscannedShoreline"),
+    ("coverage.coveragereport", "CoverageReport"),
     ("imagery.picksfromimage", "PicksFromImage"),
     ("targets.locatetargets", "LocateTargets"),
     ("targets.adjusttargets", "AdjustTargets"),
     ("targets.castplan", "CastPlan"),
     ("targets.exportgpx", "ExportGpx"),
-    ("coverage.ensonify", "Ensonify"),
-    ("coverage.coveragegaps", "CoverageGaps"),
-    ("coverage.unscannedshoreline", "UnscannedShoreline"),
 )
 """(module below this package, class) of every tool, in the order of the job."""
 
