@@ -12,7 +12,7 @@ from .errors import InputError
 from .ranges import blind_range, ground_range
 from .sigmas import PRESETS, Sigmas, position_parts
 
-__all__ = ["MERGES", "SwathSettings", "edge_sigma", "edges", "used_range"]
+__all__ = ["MERGES", "SwathSettings", "edge_sigma", "edges", "reach_limit", "used_range"]
 
 MERGES = ("strip", "pass", "all")
 
@@ -45,8 +45,8 @@ class SwathSettings:
 
     def __post_init__(self):
         if not 0 <= self.blind_deg < 90:
-            raise InputError(f"The blind angle is {self.blind_deg:g} degrees. It is measured from the vertical: give at "
-                             "least 0 and less than 90; 20 is common practice.")
+            raise InputError(f"The blind angle is {self.blind_deg:g} degrees. It is measured from the vertical: give "
+                             "at least 0 and less than 90; 20 is common practice.")
         if not 0 < self.range_share <= 1 or not self.range_limit_m > 0:
             raise InputError("The part of the range that is trusted must be more than nothing and at most all of it, "
                              f"but is {100 * self.range_share:g} % and {self.range_limit_m:g} m.")
@@ -61,8 +61,8 @@ def used_range(range_m, settings):
     return np.minimum(np.asarray(range_m, float) * settings.range_share, settings.range_limit_m)
 
 
-def edges(track, settings, side, range_m=None, outer=None):
-    """Ground range between which each sample of a track saw the bottom on one side, before land is taken into account.
+def edges(track, settings, side, range_m=None):
+    """Ground range between which each sample of a track saw a flat bottom on one side, land not taken into account.
 
     Parameters
     ----------
@@ -71,8 +71,6 @@ def edges(track, settings, side, range_m=None, outer=None):
     side : {-1, +1}
     range_m : (n,) array, optional
         Slant range in force, default the track's own.
-    outer : (n,) array, optional
-        Outer edge given from elsewhere (a march over terrain) instead of the flat-bottom model.
 
     Returns
     -------
@@ -83,15 +81,20 @@ def edges(track, settings, side, range_m=None, outer=None):
     Raises
     ------
     InputError
-        For a range model that is not a flat one when ``outer`` is not given.
+        For a range model that is not a flat one.
     """
     slant = used_range(track.range_m if range_m is None else range_m, settings)
-    outer = ground_range(slant, track.depth_m, settings.range_model) if outer is None else np.array(outer, float)
-    if not settings.keep_turns:
-        outer = np.minimum(outer, turn_reach(track.speed_mps, track.turn_dps, side))
+    outer = np.minimum(ground_range(slant, track.depth_m, settings.range_model), reach_limit(track, settings, side))
     inner = blind_range(track.depth_m, settings.blind_deg)
-    seen = (outer > inner) & np.isfinite(track.heading_deg + track.mount_deg)
+    seen = outer > inner
     return np.where(seen, inner, np.nan), np.where(seen, outer, np.nan)
+
+
+def reach_limit(track, settings, side):
+    """(n,) ground range (m) beyond which a beam is not drawn: the centre of a turn; NaN without a heading."""
+    known = np.isfinite(track.heading_deg + track.mount_deg)
+    limit = np.inf if settings.keep_turns else turn_reach(track.speed_mps, track.turn_dps, side)
+    return np.where(known, limit, np.nan)
 
 
 def edge_sigma(track, settings, range_m=None):

@@ -72,8 +72,8 @@ class Fan:
 
     ``at`` (k, 2): the transducer; ``along`` (k, 2): unit vector of the beam over the ground; ``inner``, ``outer``:
     ground range of the edges, NaN where nothing was seen; ``strip``: beams of one strip are contiguous, and what lies
-    between two of them was seen; ``row``: index of the strip row, -1 for beams set in between; ``shore``: whether land
-    may lie between this beam and the next.
+    between two of them was seen, unless there is a ``cut`` before the second; ``row``: index of the strip row, -1 for
+    beams set in between; ``shore``: whether land may lie between this beam and the next.
     """
 
     at: np.ndarray
@@ -83,12 +83,13 @@ class Fan:
     strip: np.ndarray
     row: np.ndarray
     shore: np.ndarray
+    cut: np.ndarray
 
     @classmethod
     def of(cls, beams, side, inner, outer, strip, row):
-        """Fan of Beams (one per row) on ``side``, nothing known about land."""
+        """Fan of Beams (one per row) on ``side``, without cuts, nothing known about land."""
         return cls(np.column_stack([beams.east, beams.north]), side * beams.starboard, inner, outer, strip, row,
-                   np.zeros(len(strip), bool))
+                   np.zeros(len(strip), bool), np.zeros(len(strip), bool))
 
     def _take(self, index):
         return Fan(*(getattr(self, f.name)[index] for f in fields(self)))
@@ -99,7 +100,7 @@ class Fan:
     def drawn(self):
         """(k - 1,) bool: something is drawn between beam i and i + 1."""
         seen = np.isfinite(self.outer)
-        return (self.strip[1:] == self.strip[:-1]) & seen[1:] & seen[:-1]
+        return (self.strip[1:] == self.strip[:-1]) & seen[1:] & seen[:-1] & ~self.cut[1:]
 
     def ribbons(self):
         """Ribbons of everything drawn; see ``survey.ribbons``."""
@@ -184,4 +185,5 @@ class Fan:
         along = mixed(self.along)
         fan.along[between] = along / np.hypot(*along.T)[:, None]
         fan.row[between] = -1
+        fan.cut[between] = False
         return fan

@@ -1,7 +1,8 @@
 """Swaths: the ground each pass saw, as polygons with their areas and what drew them.
 
-Flat bottom between the inner edge H tan(blind) and the outer edge of the range model, less what lies beyond the centre
-of a turn and behind land. See ``edges`` for the edges of a sample, ``fan`` for strips, ``ribbons`` for exactness.
+Between the inner edge H tan(blind) and the outer edge of the range model, less what lies beyond the centre of a turn,
+behind land and, on a depth grid, behind nearer ground. See ``edges`` and ``lanes`` for what a sample saw, ``fan`` for
+strips, ``ribbons`` for exactness.
 """
 from __future__ import annotations
 
@@ -11,10 +12,11 @@ import numpy as np
 
 from . import levels, shapes
 from .beams import Beams
-from .edges import SwathSettings, edges, used_range
+from .edges import SwathSettings, edges, reach_limit, used_range
 from .errors import InputError
 from .fan import Fan, strip_rows
 from .frame import frames_for
+from .lanes import lanes_on_terrain
 from .swathtable import DrawnBeams, swath_columns
 
 __all__ = ["SwathReport", "SwathResult", "SwathSettings", "draw_swaths", "pass_unions"]
@@ -30,9 +32,9 @@ class SwathReport:
     """Counts for the log.
 
     Of the ``usable`` samples ``no_range``, ``no_depth`` and ``no_heading`` lack the value, ``no_bottom`` have a range
-    short of the depth (water column only), and ``aground`` lie outside the water. ``drawn`` beams, one a side, of which
-    ``ended_at_land`` were cut short. ``rings`` and ``quads``: see ``survey.ribbons``. ``frames``: how many local frames
-    the survey needed.
+    short of the depth (water column only), and ``aground`` lie outside the water; under ``off_grid`` of them the depth
+    grid knows nothing. ``drawn`` beams, one a side, of which ``ended_at_land`` were cut short. ``rings`` and ``quads``:
+    see ``survey.ribbons``. ``frames``: how many local frames the survey needed.
     """
 
     usable: int = 0
@@ -41,6 +43,7 @@ class SwathReport:
     no_heading: int = 0
     no_bottom: int = 0
     aground: int = 0
+    off_grid: int = 0
     drawn: int = 0
     ended_at_land: int = 0
     rings: int = 0
@@ -62,7 +65,7 @@ class SwathResult:
     report: SwathReport
 
 
-def draw_swaths(track, settings, water=None, step=None, outer=None):
+def draw_swaths(track, settings, water=None, step=None, terrain=None):
     """Swath polygons of a prepared track.
 
     Parameters
@@ -75,8 +78,8 @@ def draw_swaths(track, settings, water=None, step=None, outer=None):
         In units of the track's crs; beams end where they first leave it.
     step : callable, optional
         Called with the fraction done; may raise ``errors.Cancelled``.
-    outer : dict, optional
-        Outer edge by side, {-1: (n,), +1: (n,)} ground ranges in m, instead of the flat-bottom model.
+    terrain : (survey.depthgrid.DepthGrid, survey.terrain.Anchors), optional
+        What the range model 'terrain' marches over, and how it is tied to the track.
 
     Returns
     -------
@@ -85,9 +88,9 @@ def draw_swaths(track, settings, water=None, step=None, outer=None):
     Raises
     ------
     InputError
-        If nothing at all was seen, saying why.
+        If nothing at all was seen, saying why; if the range model is 'terrain' without a terrain.
     """
-    drawing = _Drawing(track, settings, outer)
+    drawing = _Drawing(track, settings, terrain)
     rows = drawing.rows
     frames = frames_for(track.crs, track.x[rows.sample], track.y[rows.sample], drawing.passes)
     for number, (frame, index) in enumerate(frames):
@@ -122,14 +125,16 @@ def pass_unions(track, settings, frame, water=None):
 class _Drawing:
     """Features as they grow, frame by frame: ``parts`` by feature key, a list of (frame, ground in frame metres)."""
 
-    def __init__(self, track, settings, outer, merge=None):
-        self.track, self.settings, self.outer = track, settings, outer
+    def __init__(self, track, settings, terrain, merge=None):
+        self.track, self.settings, self.terrain = track, settings, terrain
         self.merge = merge or settings.merge
         self.rows = strip_rows(track)
         self.passes = track.pass_key()[self.rows.sample]
         _, first = np.unique(self.rows.strip, return_index=True)
         self.pass_of_strip = self.passes[first]
         self.report = _counts(track, settings)
+        if terrain is not None:
+            self.report.off_grid = int((track.usable & terrain[1].off_grid).sum())
         self.parts, self.beams = {}, []
 
     def keys(self, strip, side):
@@ -145,20 +150,15 @@ class _Drawing:
         track = self.track.take(rows.sample)
         beams = Beams.of(track, frame)
         if water is not None:
-            given = [] if self.outer is None else list(self.outer.values())
-            reach = np.concatenate([used_range(rows.range_m, self.settings), *given])
-            water = _local_water(frame, beams, reach, water)
+            water = _local_water(frame, beams, used_range(rows.range_m, self.settings), water)
             self.report.aground += int((~shapes.contains(water, beams.east, beams.north) & ~rows.held).sum())
         polygons = {}
         for number, side in enumerate(self.settings.sides):
-            given = None if self.outer is None else np.asarray(self.outer[side], float)[rows.sample - rows.held]
-            inner, outer = edges(track, self.settings, side, rows.range_m, given)
-            fan = Fan.of(beams, side, inner, outer, rows.strip, index).thinned(self.settings.thin_m)
+            lanes = self._lanes(beams, track, rows, index, side, frame)
             if water is not None:
-                whole, fan = fan, fan.ended_at_land(water)
-                cut = fan.outer[fan.row >= 0] != whole.outer
-                self.report.ended_at_land += int((cut & np.isfinite(whole.outer)).sum())
-            self._draw(fan, side, water, polygons)
+                whole, lanes = lanes, [fan.ended_at_land(water) for fan in lanes]
+                self.report.ended_at_land += _shortened(whole, lanes)
+            self._draw(lanes, side, water, polygons)
             step((number + 1) / 4)
         for number, key in enumerate(sorted(polygons)):
             if number % max(1, len(polygons) // 100) == 0:
@@ -167,23 +167,44 @@ class _Drawing:
             if not ground.is_empty:
                 self.parts.setdefault(key, []).append((frame, ground))
 
-    def _draw(self, fan, side, water, polygons):
+    def _lanes(self, beams, track, rows, index, side, frame):
+        """Fans of one side: one over a flat bottom, one for each stretch that beams see of a depth grid."""
+        if self.settings.range_model != "terrain" or self.terrain is None:
+            inner, outer = edges(track, self.settings, side, rows.range_m)
+            return [Fan.of(beams, side, inner, outer, rows.strip, index).thinned(self.settings.thin_m)]
+        slant = used_range(rows.range_m, self.settings)
+        reach = np.minimum(slant, reach_limit(track, self.settings, side))
+        fan = Fan.of(beams, side, 0 * reach, reach, rows.strip, index).thinned(self.settings.thin_m)
+        kept = np.searchsorted(index, fan.row)
+        grid, anchors = self.terrain
+        return lanes_on_terrain(fan, frame, grid, anchors.offset[rows.sample[kept]], track.depth_m[kept], slant[kept],
+                                np.tan(np.radians(self.settings.blind_deg)))
+
+    def _draw(self, lanes, side, water, polygons):
         """Add one side's polygons by feature key, and note the beams that drew them."""
-        made = fan.ribbons()
-        self.report.rings += made.rings
-        self.report.quads += made.quads
-        shores = np.concatenate([[0], np.cumsum(fan.shore)])
-        at_shore = shores[made.starts + made.intervals] > shores[made.starts]
-        keys = self.keys(fan.strip[made.starts], side)
-        for key, polygon, trim in zip(keys.tolist(), made.polygons, at_shore.tolist()):
-            # between neighbouring beams the straight edge may cut a bay's corner
-            polygons.setdefault(key, []).append(shapes.polygonal(polygon.intersection(water)) if trim else polygon)
-        seen = fan.drawn()
-        drawn = np.append(seen, False)
-        drawn[1:] |= seen
-        drawn &= fan.row >= 0
-        self.beams.append((self.keys(fan.strip[drawn], side), fan.row[drawn], fan.inner[drawn], fan.outer[drawn],
-                           np.full(drawn.sum(), side)))
+        drawn = []
+        for fan in lanes:
+            made = fan.ribbons()
+            self.report.rings += made.rings
+            self.report.quads += made.quads
+            shores = np.concatenate([[0], np.cumsum(fan.shore)])
+            at_shore = shores[made.starts + made.intervals] > shores[made.starts]
+            keys = self.keys(fan.strip[made.starts], side)
+            for key, polygon, trim in zip(keys.tolist(), made.polygons, at_shore.tolist()):
+                # between neighbouring beams the straight edge may cut a bay's corner
+                polygons.setdefault(key, []).append(shapes.polygonal(polygon.intersection(water)) if trim else polygon)
+            seen = np.append(fan.drawn(), False)
+            seen[1:] |= seen[:-1].copy()
+            seen &= fan.row >= 0
+            drawn.append((fan.row[seen], fan.strip[seen], fan.inner[seen], fan.outer[seen]))
+        row, strip, inner, outer = map(np.concatenate, zip(*drawn))
+        if len(lanes) > 1:
+            row, first, lane = np.unique(row, return_index=True, return_inverse=True)
+            nearest, farthest = np.full(len(row), np.inf), np.zeros(len(row))
+            np.minimum.at(nearest, lane, inner)
+            np.maximum.at(farthest, lane, outer)
+            strip, inner, outer = strip[first], nearest, farthest
+        self.beams.append((self.keys(strip, side), row, inner, outer, np.full(len(row), side)))
 
     def finished(self):
         """The SwathResult."""
@@ -204,6 +225,16 @@ class _Drawing:
         else:
             area = shapes.crs_area(frame, levels.merged(geometries))
         return SwathResult(columns, geometries, area, self.report)
+
+
+def _shortened(before, after):
+    """How many beams of fans were cut short, or left blank, beams set in between not counted."""
+    count = 0
+    for whole, cut in zip(before, after):
+        real = cut.row >= 0
+        changed = cut.outer[real] != whole.outer[whole.row >= 0]
+        count += int((changed & np.isfinite(whole.outer[whole.row >= 0])).sum())
+    return count
 
 
 def _local_water(frame, beams, reach, water):

@@ -463,16 +463,6 @@ def test_sigma_follows_the_tracks_own_sigma():
     assert careful < usual == pytest.approx(unknown, rel=1e-3)
 
 
-def test_an_outer_edge_from_elsewhere():
-    n = 11
-    reach = np.linspace(10, 20, n)
-    result = draw_swaths(straight(n, depth_m=0.0), SwathSettings(), outer={-1: reach, 1: np.full(n, np.nan)})
-    assert list(result.columns["side"]) == ["port"]
-    assert result.area_m2 == pytest.approx(150, rel=1e-8)
-    assert draw_swaths(straight(n, range_m=np.where(np.arange(n) < 5, 25.0, 30.0)), SwathSettings(), outer={
-        -1: reach, 1: reach}, water=lake_in_crs(sg.box(-99, -99, 99, 99))).report.aground == 0
-
-
 def test_one_side_only():
     for sides, name in (((-1,), "port"), ((1,), "starboard")):
         result = draw_swaths(straight(), SwathSettings(sides=sides, merge="pass"))
@@ -490,7 +480,7 @@ def test_settings_out_of_bounds(wrong, words):
         SwathSettings(**wrong)
 
 
-def test_terrain_needs_an_outer_edge():
+def test_terrain_needs_a_grid():
     with pytest.raises(InputError, match="terrain"):
         draw_swaths(straight(), SwathSettings(range_model="terrain"))
 
