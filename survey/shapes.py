@@ -173,7 +173,9 @@ def _carry(geometry, move):
     if kind == "Polygon":
         return sg.Polygon(move(np.asarray(geometry.exterior.coords)[:, :2]),
                           [move(np.asarray(r.coords)[:, :2]) for r in geometry.interiors])
-    if kind in ("LineString", "LinearRing", "Point"):
+    if kind == "Point":
+        return sg.Point(*move(np.asarray(geometry.coords)[:, :2])[0])
+    if kind in ("LineString", "LinearRing"):
         return type(geometry)(move(np.asarray(geometry.coords)[:, :2]))
     return type(geometry)([_carry(part, move) for part in geometry.geoms])
 

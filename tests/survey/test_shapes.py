@@ -173,3 +173,14 @@ def test_carried_polygons_come_out_valid_though_corners_touch_edges():
     carried = shapes.to_crs(frame, comb)
     assert carried.is_valid
     assert shapes.crs_area(frame, carried) == pytest.approx(comb.area, rel=1e-7)
+
+
+@pytest.mark.parametrize("kind", ["Point", "MultiPoint"])
+def test_points_go_to_the_frame_and_back(kind):
+    frame = Frame("EPSG:32632", 9.0, 47.0)
+    place = sg.Point(501234.5, 5206789.25)
+    there = shapes.to_frame(frame, place if kind == "Point" else sg.MultiPoint([place]))
+    back = shapes.to_crs(frame, there)
+    assert back.geom_type == kind and back.distance(place) < 1e-6
+    east, north = frame.forward(place.x, place.y)
+    assert there.distance(sg.Point(float(east), float(north))) < 1e-9
