@@ -29,7 +29,7 @@ dl.key dd small{display:block;font-size:.82rem;font-weight:400;color:#3b4f59}
 .wide{overflow-x:auto}
 table{border-collapse:collapse;width:100%;margin:.5rem 0;font-size:.92rem}
 caption{text-align:left;color:#3b4f59;padding:.2rem 0;font-size:.9rem}
-th,td{padding:.32rem .6rem .32rem 0;border-bottom:1px solid #d5dee2;text-align:left;vertical-align:top}
+th,td{padding:.32rem .9rem .32rem 0;border-bottom:1px solid #d5dee2;text-align:left;vertical-align:top}
 thead th{border-bottom:2px solid #12384a;white-space:nowrap}
 .n{text-align:right;font-variant-numeric:tabular-nums;white-space:nowrap}
 figure{margin:1rem 0}

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from . import levels, mapsvg, pages, report_tables, shapes
+from . import ellipses, levels, mapsvg, pages, report_tables, shapes
 from .mapsvg import Ink, MapLayer
 from .pages import number
 
@@ -126,7 +126,7 @@ def _key_figures(layers):
                     ("Area to be surveyed", number(total / 1e4, 2, "ha"), "")]
     if layers.gaps is not None:
         size = layers.gaps.columns["area_m2"]
-        biggest = f"largest {number(np.nanmax(size), 0, 'm2')}" if len(size) else "none found"
+        biggest = f"largest {number(np.nanmax(size), 0, 'm²')}" if len(size) else "none found"
         figures.append(("Gaps", number(len(size)), f"{number(np.nansum(size) / 1e4, 2, 'ha')} together, {biggest}"))
     if layers.shore is not None:
         status, length = layers.shore.columns["status"], layers.shore.columns["length_m"]
@@ -165,9 +165,22 @@ def _map(layers, title):
         put(layers.shore, "Shore scanned", Ink("none", "#14232b", 2.5), status == "scanned")
         put(layers.shore, "Shore not scanned", Ink("none", "#b3261e", 3.5, "9 4"), status == "unscanned")
     if layers.targets is not None:
+        drawn.append(MapLayer("Error ellipse", Ink("#efe6f5", "#5b2a86", 1.0, opacity=0.8), _outlines(layers)))
         put(layers.targets, "Target", Ink("#5b2a86", "#ffffff", 1.2, radius=5),
             labels=[f"{int(i)}" for i in layers.targets.columns["target_id"]])
     return mapsvg.draw_map(drawn, f"Map of {title}: bottom seen, gaps, shore and targets")
+
+
+def _outlines(layers):
+    """The targets' error ellipses in the frame; azimuths are turned from true to grid north."""
+    columns = layers.targets.columns
+    known = np.flatnonzero(np.isfinite(columns["semi_major_m"]) & [not g.is_empty for g in layers.targets.geometries])
+    if not len(known):
+        return []
+    east, north = np.array([(g.x, g.y) for g in shapes.pick(layers.targets.geometries, known)]).T
+    grid = columns["azimuth_deg"][known] - layers.frame.convergence(east, north)
+    return shapes.polygons(ellipses.rings(east, north, columns["semi_major_m"][known], columns["semi_minor_m"][known],
+                                          grid))
 
 
 def _map_caption(layers):
@@ -203,7 +216,7 @@ _KINDS = {"hidden": "ground that nearer ground hides", "weak": "looked at, but a
 
 def _by_kind(gaps):
     kind, size = gaps.columns["kind"], gaps.columns["area_m2"]
-    rows = [[word, meaning, number(int((kind == word).sum())), number(float(np.nansum(size[kind == word])), 0, "m2")]
+    rows = [[word, meaning, number(int((kind == word).sum())), number(float(np.nansum(size[kind == word])), 0, "m²")]
             for word, meaning in _KINDS.items() if (kind == word).any()]
     return pages.table("Gaps by kind.", ["Kind", "What it means", "Number", "Area"], rows, (2, 3))
 

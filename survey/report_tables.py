@@ -30,7 +30,7 @@ def gaps_table(gaps, lonlat):
     rows = []
     for i in order:
         lon, lat = lonlat(gaps.geometries[i].representative_point())
-        rows.append([number(c["gap_id"][i]), str(c["kind"][i]), number(c["area_m2"][i], 0, "m2"),
+        rows.append([number(c["gap_id"][i]), str(c["kind"][i]), number(c["area_m2"][i], 0, "m²"),
                      number(c["width_m"][i], 1, "m"), number(c["length_m"][i], 0, "m"),
                      "yes" if c["certain"][i] else "may be closed", f"{lat:.6f}, {lon:.6f}"])
     left = len(gaps) - len(rows)

@@ -102,7 +102,7 @@ def test_the_page_is_whole_alone_and_safe(layers):
 def test_key_figures_are_those_of_the_layers(layers):
     """By hand: 24 000 of 30 000 m2 seen; low (70 * 2 + 85) / 3, high (80 * 2 + 93) / 3; 100 of 400 m shore missed."""
     words = " ".join(" ".join(read(report.coverage_page(layers, "t", "now")).words).split())
-    for phrase in ("80.0 %", "between 75.0 and 84.3 %", "3.00 ha", "0.50 ha together", "largest 4 000 m2", "100 m",
+    for phrase in ("80.0 %", "between 75.0 and 84.3 %", "3.00 ha", "0.50 ha together", "largest 4 000 m²", "100 m",
                    "25.0 % of 400 m", "0.42 per hectare surveyed", "too fast in 40 %; depth outside the band in 100 %",
                    "6.1 by 4.0 m", "2 or more", "0.60 ha", "20.0 %"):
         assert phrase in words.replace("\u202f", " ").replace("\u00a0", " "), phrase
@@ -143,6 +143,19 @@ def test_the_scale_bar_is_as_long_as_it_says(layers):
     xs = [float(v) for v in re.findall(r"[ML]([\d.]+) ", re.search(r'<path d="([^"]+)"', drawing).group(1))]
     bar = re.search(r'<line x1="14.0" y1="[\d.]+" x2="([\d.]+)".*?>(\d+) m<', drawing)
     assert (float(bar.group(1)) - 14.0) / float(bar.group(2)) == pytest.approx((max(xs) - min(xs)) / 400, rel=1e-3)
+
+
+def test_error_ellipses_are_drawn_as_long_as_they_say(layers):
+    """The path of the ellipse against the scale of the map: 2 x 6.1 m across its long axis."""
+    page = report.coverage_page(layers, "t", "now")
+    path = re.search(r'<g fill="#efe6f5".*?<path d="([^"]+)"', page).group(1)
+    xy = np.array([[float(v) for v in pair.split()] for pair in re.findall(r"[\d.]+ [\d.]+", path)])
+    shore = re.search(r'<g fill="none".*?stroke="#14232b".*?<path d="([^"]+)"', page).group(1)
+    scale = np.ptp([float(pair.split()[0]) for pair in re.findall(r"[\d.]+ [\d.]+", shore)]) / 300
+    long_axis = max(np.hypot(*(xy - p).T).max() for p in xy)
+    assert long_axis / scale == pytest.approx(2 * 6.1, rel=0.03)
+    east, north = (xy[np.argmax(xy @ [0, -1])] - xy[np.argmin(xy @ [0, -1])]) * [1, -1]
+    assert 0 < np.degrees(np.arctan2(east, north)) < 45
 
 
 def test_numbers_are_written_for_people():
