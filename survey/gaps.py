@@ -128,13 +128,13 @@ def find_gaps(crs, areas, swaths=None, seen=None, *, exclude=(), passes=None, re
     step(1.0)
     area_m2 = shapes.geodesic_area(frame, area)
     return CoverageResult(
-        geometries, table, columns, area_m2, area_m2 - gap.total, _percent(gap.total, area_m2),
+        geometries, table, columns, area_m2, max(0.0, area_m2 - gap.total), _percent(gap.total, area_m2),
         _percent(low.total, area_m2), _percent(high.total, area_m2), gap.total,
         max(0.0, float(gap.total - table["area_m2"].sum() - small)), small, notes + cover.notes)
 
 
 def _percent(missed_m2, area_m2):
-    return 100 * (1 - missed_m2 / area_m2)
+    return float(np.clip(100 * (1 - missed_m2 / area_m2), 0, 100))  # rounding may leave -1e-14
 
 
 class _Missed:
@@ -251,7 +251,7 @@ def _by_area(frame, wanted, missed, low, high, cover):
             rows.append((0.0, 0.0, np.nan, np.nan, np.nan, np.nan))
             continue
         gap, low_gap, high_gap = (m.total if len(wanted) == 1 else m.within(ground) for m in (missed[-1], low, high))
-        rows.append((size, size - gap, _percent(gap, size), _percent(low_gap, size), _percent(high_gap, size),
+        rows.append((size, max(0.0, size - gap), _percent(gap, size), _percent(low_gap, size), _percent(high_gap, size),
                      _looks_min(frame, ground, missed, cover)))
     names = ("area_m2", "covered_m2", "covered_pct", "low_pct", "high_pct", "looks_min")
     return {name: np.array(column, float) for name, column in zip(names, zip(*rows))}
