@@ -64,13 +64,14 @@ def run_as_child(provider):
         model.updateDestinationParameters()
         context = QgsProcessingContext()
         context.setProject(QgsProject.instance())
-        destination = {"child:out": "TEMPORARY_OUTPUT"} if output else {}
+        names = [definition.name() for definition in model.destinationParameterDefinitions()]  # 3.22: "child:out"
+        destination = {names[0]: "TEMPORARY_OUTPUT"} if output else {}
         feedback = QgsProcessingFeedback(False)
         try:
             results, ok = model.run(destination, context, feedback, {}, False)
         except QgsProcessingException as error:
             raise QgsProcessingException(f"{error}\n{feedback.textLog()}") from error
-        layer = context.takeResultLayer(results.get("child:out", "")) if output else None
+        layer = context.takeResultLayer(results.get(names[0], "")) if output else None
         return results, layer
     return call
 

@@ -55,7 +55,7 @@ def targets(make_layer):
             change(columns, number)
         wanted = [f for f in fields.TARGETS if f.name not in drop]
         kinds = {**{f.name: TYPES[f.kind] for f in wanted}, "photo": "string"}
-        rows = [(f"POINT({columns['x'][i]!r} {columns['y'][i]!r})",
+        rows = [(f"POINT({columns['x'][i]} {columns['y'][i]})",
                  [plain(columns[f.name][i]) if f.name in columns else None for f in wanted] + [f"p{i}.jpg"])
                 for i in range(n)]
         layer = make_layer("Point", "", kinds, rows, "targets")

@@ -84,7 +84,7 @@ def test_a_point_on_the_map_does_as_well(run, layers):
 
 def test_a_boat_in_degrees_is_brought_along(run, layers, make_layer):
     lon, lat = TO_DEGREES(EAST, NORTH)
-    boat = make_layer("Point", "EPSG:4326", {"heading_deg": "double"}, [(f"POINT({lon!r} {lat!r})", [80.0])], "boat")
+    boat = make_layer("Point", "EPSG:4326", {"heading_deg": "double"}, [(f"POINT({lon} {lat})", [80.0])], "boat")
     rows = rows_of(run("castplan", {"TARGETS": layers[0], "BOAT": boat, **MEMORY})["OUTPUT"])
     assert rows[0]["distance_m"] == pytest.approx(geodesic(14, 14)[0], abs=0.001)
 
@@ -104,7 +104,7 @@ def test_stations_lie_to_windward(run, layers):
 def test_targets_in_degrees(run, make_layer):
     lon, lat = TO_DEGREES(EAST + 14, NORTH + 14)
     targets = make_layer("Point", "EPSG:4326", TARGET,
-                         [(f"POINT({lon!r} {lat!r})", [1, "a", "bottom", 5.0, 1.0, 1.0, 0.0])], "targets")
+                         [(f"POINT({lon} {lat})", [1, "a", "bottom", 5.0, 1.0, 1.0, 0.0])], "targets")
     rows = rows_of(run("castplan", {"TARGETS": targets, "BOAT_POINT": f"{EAST},{NORTH} [EPSG:32615]", "HEADING": 0.0,
                                     **MEMORY})["OUTPUT"])
     assert rows[0]["distance_m"] == pytest.approx(geodesic(14, 14)[0], abs=0.001)

@@ -85,7 +85,7 @@ import sys, importlib.util
 class Hidden:
     def find_spec(self, name, path=None, target=None):
         if name.split('.')[0] in ('shapely', 'pyproj'):
-            raise ImportError(name + ' is hidden')
+            raise ModuleNotFoundError(name + ' is hidden', name=name)
 sys.meta_path.insert(0, Hidden())
 from qgis.core import QgsApplication, QgsProcessingContext, QgsProcessingFeedback
 app = QgsApplication([], False); app.initQgis()

@@ -57,7 +57,7 @@ def track_layer(make_layer):
             values = [getattr(track, f.name)[i] for f in wanted]
             plain = [None if isinstance(v, float) and math.isnan(v) else v.item() if hasattr(v, "item") else v
                      for v in values]
-            rows.append((f"POINT({track.x[i]!r} {track.y[i]!r})", plain))
+            rows.append((f"POINT({track.x[i]} {track.y[i]})", plain))
         return make_layer("Point", crs, {f.name: TYPES[f.kind] for f in wanted}, rows, "track")
     return call
 
@@ -141,7 +141,7 @@ def test_first_route_waypoints_with_names_for_sides_and_ranges(run, track_layer,
     along = np.array([15, 45, 75.5, 90, 20, 50.0])
     x, y = frame.to_lonlat(*frame.inverse(np.array([0.3, -0.2, 60.1, 0, 400, 0]), along))
     waypoints = make_layer("Point", "EPSG:4326", {"name": "string", "t_s": "double"}, [
-        (f"POINT({a!r} {b!r})", [name, None]) for a, b, name in zip(x, y, names)], "waypoints")
+        (f"POINT({a} {b})", [name, None]) for a, b, name in zip(x, y, names)], "waypoints")
     heard = Heard()
     results = run("locatetargets", {"PICKS": waypoints, "TRACK": track_layer(depth_m=3.0), "SIGMA_MOUNT": 0,
                                     "SIDE_FIELD": "name", "RANGE_FIELD": "name", "RANGE_UNIT": "ft", **MEMORY}, heard)
@@ -197,7 +197,7 @@ def test_first_route_from_a_sparse_log_to_places(run, root):
 
 def test_an_object_point_needs_no_side_and_no_range(run, track_layer, make_layer):
     x, y = Frame("EPSG:32615", -93.0, 45.0).inverse(np.array([-20.0]), np.array([40.0]))
-    points = make_layer("Point", "EPSG:32615", {"name": "string"}, [(f"POINT({x[0]!r} {y[0]!r})", ["wreck"])])
+    points = make_layer("Point", "EPSG:32615", {"name": "string"}, [(f"POINT({x[0]} {y[0]})", ["wreck"])])
     results = run("locatetargets", {"PICKS": points, "TRACK": track_layer(), "TIE": "object point", **MEMORY})
     row = rows_of(results["OUTPUT"])[0]
     assert row["side"] == "port" and row["slant_m"] == pytest.approx(math.hypot(20, 10), abs=1e-3)
@@ -248,7 +248,7 @@ def test_one_side_and_one_range_for_all(run, track_layer, picks_table):
 def test_water_stops_sound(run, track_layer, picks_table, make_layer):
     frame = Frame("EPSG:32615", -93.0, 45.0)
     x, y = frame.to_lonlat(*frame.inverse(np.array([-12, 200, 200, -12.0]), np.array([-50, -50, 300, 300.0])))
-    ring = ", ".join(f"{a!r} {b!r}" for a, b in zip([*x, x[0]], [*y, y[0]]))
+    ring = ", ".join(f"{a} {b}" for a, b in zip([*x, x[0]], [*y, y[0]]))
     water = make_layer("Polygon", "EPSG:4326", {"name": "string"}, [(f"POLYGON(({ring}))", ["lake"])])
     results = run("locatetargets", {**usual(track_layer(), picks_table, WATER=water, TIME_FIELD="when"), **MEMORY})
     reasons = {row["source_id"]: row["reason"] for row in rows_of(results["REJECTED"])}

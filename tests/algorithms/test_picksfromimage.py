@@ -1,6 +1,4 @@
 """Read picks from record image, through the three doors, on a picture whose every pixel is known."""
-import math
-
 import numpy as np
 import pytest
 import tracks
@@ -17,7 +15,6 @@ from qgis.core import (
 )
 
 T0 = 1.7e9  # 2023-11-14 22:13:20 UTC
-TYPES = {"double": "double", "int": "integer", "int64": "int8", "string": "string", "bool": "integer"}
 WIDTH, HEIGHT = 1000, 400
 
 
@@ -43,14 +40,7 @@ def track_layer(make_layer):
     x, y = frame.inverse(np.zeros(n), 1.5 * np.arange(n))
     track = tracks.made(crs, x, y, np.zeros(n), t_s=T0 + np.arange(n), record_ping=1000 + 10.0 * np.arange(n),
                         range_m=np.where(np.arange(n) < 40, 30.0, 60.0), depth_m=9.0)
-    wanted = [f for f in fields.TRACK if f.name != "time"]
-    rows = []
-    for i in range(n):
-        values = [getattr(track, f.name)[i] for f in wanted]
-        plain = [v.item() if hasattr(v, "item") else v for v in values]
-        plain = [None if isinstance(v, float) and math.isnan(v) else v for v in plain]
-        rows.append((f"POINT({track.x[i]!r} {track.y[i]!r})", plain))
-    layer = make_layer("Point", crs, {f.name: TYPES[f.kind] for f in wanted}, rows, "track")
+    layer = make_layer("Point", crs, *tracks.as_rows(track), "track")
     QgsProject.instance().addMapLayer(layer)
     return layer
 

@@ -55,10 +55,10 @@ def boat(make_layer):
         x, y, clock = sailed_points(crs, **how)
         columns = {"t_s": ("double", clock.tolist())} if timed else {}
         columns.update(more or {})
-        rows = [(f"POINT({a!r} {b!r})", list(values)) for a, b, *values in
+        rows = [(f"POINT({a} {b})", list(values)) for a, b, *values in
                 zip(x.tolist(), y.tolist(), *(values for _, values in columns.values()))]
         if not columns:
-            rows = [(f"POINT({a!r} {b!r})", []) for a, b in zip(x.tolist(), y.tolist())]
+            rows = [(f"POINT({a} {b})", []) for a, b in zip(x.tolist(), y.tolist())]
         return make_layer("Point", crs, {name: kind for name, (kind, _) in columns.items()}, rows, "boat")
     return call
 
@@ -162,14 +162,14 @@ def test_users_own_fields_follow(run, boat):
 def test_lines_with_time_in_m(run, make_layer):
     lon, lat, clock = sailed_points()
     parts = [range(0, 150), range(150, len(lon))]
-    wkts = ["LINESTRINGM(" + ",".join(f"{lon[k]!r} {lat[k]!r} {clock[k]!r}" for k in part) + ")" for part in parts]
+    wkts = ["LINESTRINGM(" + ",".join(f"{lon[k]} {lat[k]} {clock[k]}" for k in part) + ")" for part in parts]
     layer = make_layer("LineStringM", "EPSG:4326", {"name": "string"}, [(wkt, [str(k)]) for k, wkt in enumerate(wkts)])
     results = run("preparetrack", {"INPUT": layer, **FACTS})
     track = results["OUTPUT"]
     assert results["SAMPLE_COUNT"] == len(lon) and column(track, "t_s") == pytest.approx(clock)
     assert column(track, "name") == ["0"] * 150 + ["1"] * (len(lon) - 150)
     assert results["PASS_COUNT"] == 3  # one line after the other is a break
-    flat = "LINESTRING(" + ",".join(f"{lon[k]!r} {lat[k]!r}" for k in parts[0]) + ")"
+    flat = "LINESTRING(" + ",".join(f"{lon[k]} {lat[k]}" for k in parts[0]) + ")"
     plain = make_layer("LineString", "EPSG:4326", {}, [(flat, [])])
     with pytest.raises(QgsProcessingException, match="no time in M.*track_points.*SPEED"):
         run("preparetrack", {"INPUT": plain, **FACTS})
@@ -218,12 +218,12 @@ def test_changes_of_range_by_waypoint(run, boat, make_layer):
     lon, lat, _ = sailed_points()
     table = settings_table(make_layer, [("set 80", "80"), ("set 120", "120")], ("from_waypoint", "range"))
     marks = make_layer("Point", "EPSG:4326", {"name": "string"},
-                       [(f"POINT({lon[k]!r} {lat[k]!r})", [name]) for k, name in ((30, "set 80"), (200, "set 120"))])
+                       [(f"POINT({lon[k]} {lat[k]})", [name]) for k, name in ((30, "set 80"), (200, "set 120"))])
     track = run("preparetrack", {"INPUT": boat(), **FACTS, "SETTINGS": table, "WAYPOINTS": marks})["OUTPUT"]
     found = np.array(column(track, "range_m"))
     assert found[[29, 30, 199, 200]] == pytest.approx([30.48, 24.384, 24.384, 36.576])
     placed = make_layer("Point", "EPSG:4326", {"from_waypoint": "string", "range": "double"},
-                        [(f"POINT({lon[k]!r} {lat[k]!r})", [name, value]) for k, name, value in
+                        [(f"POINT({lon[k]} {lat[k]})", [name, value]) for k, name, value in
                          ((30, "a", 80), (200, "b", 120))])
     again = run("preparetrack", {"INPUT": boat(), **FACTS, "SETTINGS": placed})["OUTPUT"]
     assert column(again, "range_m") == pytest.approx(found.tolist())
