@@ -95,3 +95,11 @@ def test_a_place_kept_is_seen_19_times_in_20_and_hardly_more_often_at_the_rim():
     shift = rng.normal(0, sigma, 40000) + rng.normal(0, shared, 40000)
     assert np.mean(60 + shift > rim) == pytest.approx(0.95, abs=0.006)
     assert low.contains(Point(500, 30))
+
+
+def test_passes_of_one_outing_share_the_largest_rest():
+    steady, rough = [(box(0, 0, 100, 30), 0.5)], [(box(0, 100, 100, 130), 2.0)]
+    rest = 1.645 * (math.hypot(0.5, 2) - 0.5)
+    low = moved_levels([[steady, rough]], 1, 2.0, -1)[0]
+    expected = sum((100 - 2 * m) * (30 - 2 * m) for m in (1.645 * 0.5 + rest, 1.645 * 2.0 + rest))
+    assert low.area == pytest.approx(expected, rel=0.003)
