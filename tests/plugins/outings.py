@@ -67,7 +67,8 @@ def look(rng, obj, heading, side, ground, depth, speed, offsets, drift, twist, a
     own = along * np.outer(f, f) + across * np.outer(s, s)
     return {"x": place[0], "y": place[1], "side": "starboard" if side > 0 else "port", "heading_deg": heading % 360,
             "ground_m": g, "depth_m": seen_depth, "own_ee_m2": own[0, 0], "own_en_m2": own[0, 1],
-            "own_nn_m2": own[1, 1], "vel_east_mps": velocity[0], "vel_north_mps": velocity[1], "turn_dps": 0.0, "heading_source": "course",
+            "own_nn_m2": own[1, 1], "vel_east_mps": velocity[0], "vel_north_mps": velocity[1], "turn_dps": 0.0,
+            "heading_source": "course",
             "dg_dscale_m": g, "dg_ddepth": -seen_depth / g, "latency_s": applied["latency_s"],
             "mount_deg": applied["mount_deg"], "lever_forward_m": applied["lever_forward_m"],
             "sigma_east_m": math.sqrt(total / 2), "sigma_north_m": math.sqrt(total / 2),  # only the sum is used

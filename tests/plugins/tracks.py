@@ -1,4 +1,6 @@
 """Prepared tracks made from arrays, for tests of everything that starts from a track."""
+import math
+
 import numpy as np
 from athwart.survey.fields import TRACK
 from athwart.survey.track import Track
@@ -52,3 +54,18 @@ def boustrophedon(lines=4, length=400.0, spacing=40.0, step=1.5, crab=3.0, seed=
     azimuth = azimuth + crab * slow / slow.std() + rng.normal(0, 0.3, len(path))
     cuts = [sum(map(len, pieces[:2 * i + 1])) + len(pieces[2 * i + 1]) // 2 for i in range(lines - 1)]
     return path[:, 0], path[:, 1], azimuth, np.searchsorted(cuts, np.arange(len(path)), "right") + 1
+
+
+LAYER_TYPES = {"double": "double", "int": "integer", "int64": "int8", "string": "string", "bool": "integer"}
+
+
+def as_rows(track):
+    """({field: type}, [(WKT, values)]) of a Track, for the fixture ``make_layer``."""
+    wanted = [f for f in TRACK if f.name != "time"]
+    rows = []
+    for i in range(len(track)):
+        values = [getattr(track, f.name)[i] for f in wanted]
+        values = [v.item() if hasattr(v, "item") else v for v in values]
+        rows.append((f"POINT({track.x[i]} {track.y[i]})",
+                     [None if isinstance(v, float) and math.isnan(v) else v for v in values]))
+    return {f.name: LAYER_TYPES[f.kind] for f in wanted}, rows
