@@ -14,6 +14,7 @@ class AthwartPlugin:
     def __init__(self, iface):
         self.iface = iface
         self.provider = None
+        self.menu = None
 
     def initProcessing(self):
         """All that qgis_process calls."""
@@ -22,10 +23,15 @@ class AthwartPlugin:
 
     def initGui(self):
         """The desktop's entry point."""
+        from .menu import Menu  # widgets: never on the command line
         self.initProcessing()
+        self.menu = Menu(self.iface)
 
     def unload(self):
         """Leave nothing behind."""
+        if self.menu is not None:
+            self.menu.remove()
+            self.menu = None
         if self.provider is not None:
             QgsApplication.processingRegistry().removeProvider(self.provider)
             self.provider = None
