@@ -1,6 +1,6 @@
 # What a user and a contributor can do here; `make` lists it.
 PYTHON := /usr/bin/python3
-.PHONY: help demo test proof bench sample lint package clean
+.PHONY: help demo test proof bench sample docs lint package clean
 
 help: ## list the targets
 	@grep -hE '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/^([a-z]+):.*## /\1\t/' | expand -t 12
@@ -23,6 +23,11 @@ bench: ## speed, memory and error against what a GIS user would do instead
 sample: ## make the sample project again from its seed
 	@bash tools/setup.sh demo
 	@bash tools/sample.sh
+
+docs: ## make the guide's figures and the bundled help pages again
+	@bash tools/setup.sh docs
+	@PYTHONPATH=.build/docs-site $(PYTHON) -W ignore::UserWarning tools/make_figures.py
+	@PYTHONPATH=.build/docs-site $(PYTHON) tools/make_docs.py
 
 lint: ## style and static checks
 	@ruff check .

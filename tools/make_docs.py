@@ -1,7 +1,8 @@
 #!/usr/bin/env python3
 """tools/make_docs.py: the bundled HTML pages: one for each tool, from its own parameters; the guide, from docs/*.md.
 
-Needs QGIS's Python and, for the guide, the `markdown` package. The pages are committed, so that help opens offline.
+`make docs` runs it with what it needs: QGIS's Python and the `markdown` package. The pages are committed, so that help
+opens offline.
 """
 from __future__ import annotations
 
@@ -19,6 +20,7 @@ code{background:#eef3f5;padding:.05rem .25rem;border-radius:3px;font-size:.92em}
 pre{background:#eef3f5;padding:.7rem;overflow-x:auto}pre code{padding:0}
 img{max-width:100%;height:auto;border:1px solid #b9c6cd}
 dt.p{font-weight:650;margin-top:.8rem}dt.p code{font-weight:400}dd{margin:.1rem 0 0 1.2rem}dd small{color:#3b4f59}
+summary{cursor:pointer;color:#0b5a80}
 """
 KINDS = {"source": "vector layer", "vector": "vector layer", "raster": "raster layer", "field": "field",
          "number": "number",
@@ -26,10 +28,30 @@ KINDS = {"source": "vector layer", "vector": "vector layer", "raster": "raster l
          "crs": "coordinate reference system", "file": "file", "multilayer": "files", "sink": "layer", "point": "point",
          "fileDestination": "file", "rasterDestination": "raster", "outputNumber": "number", "extent": "extent",
          "outputHtml": "HTML file", "outputFile": "file", "outputVector": "layer", "outputRaster": "raster"}
+KINDS_OF_FIELD = {"double": "number", "int": "whole number", "int64": "whole number", "string": "text",
+                  "bool": "yes or no", "datetime": "date and time"}
 
 
-def load_tools():
-    """(pages module, tools in the order of the job); starts QGIS."""
+LAYERS = {
+    ("readlogs", "OUTPUT"): "FIXES", ("readlogs", "WAYPOINTS"): "WAYPOINTS", ("preparetrack", "OUTPUT"): "TRACK",
+    ("preparetrack", "PASSES"): "PASSES", ("swathfootprint", "OUTPUT"): "SWATHS", ("coveragegaps", "OUTPUT"): "GAPS",
+    ("coveragegaps", "AREAS"): "AREAS", ("unscannedshoreline", "OUTPUT"): "SHORE",
+    ("picksfromimage", "OUTPUT"): "PICKS", ("locatetargets", "OUTPUT"): "TARGETS",
+    ("locatetargets", "ELLIPSES"): "ELLIPSES", ("locatetargets", "REJECTED"): "REJECTED",
+    ("adjusttargets", "OUTPUT"): "COMBINED", ("adjusttargets", "ELLIPSES"): "ELLIPSES",
+    ("adjusttargets", "OFFSETS"): "OFFSETS",
+    ("castplan", "OUTPUT"): "CAST_LINES", ("castplan", "STATIONS"): "CAST_STATIONS"}
+"""What survey/fields.py calls the fields of each layer that a tool makes."""
+READ_ON = {"readlogs": ("record",), "preparetrack": ("range", "distance"), "preparebathymetry": ("record",),
+           "swathfootprint": ("range", "audit"), "ensonify": ("audit",), "coveragegaps": ("audit",),
+           "unscannedshoreline": ("audit",), "coveragereport": ("audit",), "picksfromimage": ("record", "distance"),
+           "locatetargets": ("distance", "errors"), "adjusttargets": ("errors", "return"), "castplan": ("return",),
+           "exportgpx": ("return",)}
+"""Pages of the guide that go with a tool."""
+
+
+def start_qgis():
+    """The application, to be kept while pages are made; the clone becomes importable as athwart."""
     os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
     from qgis.core import QgsApplication
     application = QgsApplication([], False)
@@ -37,9 +59,7 @@ def load_tools():
     sys.path.insert(0, str(ROOT / "tests" / "plugins"))
     import clone
     clone.load()
-    from athwart.algorithms import all_tools
-    from athwart.survey import pages
-    return application, pages, [tool.create() for tool in all_tools()]
+    return application
 
 
 def links(pages, up):
@@ -55,25 +75,44 @@ def parameter_item(pages, definition):
         kind = "one of " + ", ".join(definition.options())
     default = definition.defaultValue()
     notes = [kind]
-    if default not in (None, "") and isinstance(default, (int, float, str, bool)):
-        notes.append(f"default {default:g}" if isinstance(default, float) else f"default {default}")
+    if isinstance(default, bool):
+        notes.append(f"default {'yes' if default else 'no'}")
+    elif isinstance(default, (int, float)):
+        notes.append(f"default {default:g}")
+    elif isinstance(default, str) and default:
+        notes.append(f"default {default}")
     if definition.flags() & definition.Flag.FlagOptional:
         notes.append("may stay blank")
     return (f'<dt class="p">{pages.text(definition.description())} <code>{definition.name()}</code></dt>'
             f"<dd>{pages.text(definition.help())}<br><small>{pages.text('; '.join(notes))}</small></dd>")
 
 
-def tool_page(pages, tool, folded):
+def output_item(pages, tool, output, destinations):
+    """One entry of the list of outputs; layers with their fields."""
+    from athwart.survey import fields
+    definition = destinations.get(output.name())
+    if definition is None:
+        return (f'<dt class="p">{pages.text(output.description())} <code>{output.name()}</code></dt>'
+                f"<dd>{pages.text(tool.OUTPUT_HELP.get(output.name(), ''))}</dd>")
+    item = parameter_item(pages, definition)
+    if definition.type() != "sink":
+        return item
+    rows = [(field.name, KINDS_OF_FIELD[field.kind], field.unit, field.text)
+            for field in getattr(fields, LAYERS[tool.name(), output.name()])]
+    title = f"Fields of {definition.description()}"
+    table = pages.table(title, ("field", "kind", "unit", "what it says"), rows)
+    return f"{item}<dd><details><summary>{pages.text(title)}</summary>{table}</details></dd>"
+
+
+def tool_page(pages, tool):
     """A tool's page."""
     definitions = tool.parameterDefinitions()
+    folded = type(definitions[0]).Flag.FlagAdvanced
     inputs = [d for d in definitions if not d.isDestination()]
     shown = [d for d in inputs if not d.flags() & folded]
     hidden = [d for d in inputs if d.flags() & folded]
     destinations = {d.name(): d for d in definitions if d.isDestination()}
-    outputs = "".join(
-        parameter_item(pages, destinations[o.name()]) if o.name() in destinations else
-        f'<dt class="p">{pages.text(o.description())} <code>{o.name()}</code></dt>'
-        f"<dd>{pages.text(tool.OUTPUT_HELP.get(o.name(), ''))}</dd>" for o in tool.outputDefinitions())
+    outputs = "".join(output_item(pages, tool, output, destinations) for output in tool.outputDefinitions())
     words = [" ".join(part.split()) for part in tool.HELP.strip().split("\n\n")]
     parts = [links(pages, "../"), *(pages.paragraph(w) for w in words),
              pages.section("What you give", f"<dl>{''.join(parameter_item(pages, d) for d in shown)}</dl>")]
@@ -83,45 +122,73 @@ def tool_page(pages, tool, folded):
     example = f"qgis_process run athwart:{tool.name()} -- " + " ".join(
         f"{d.name()}=..." for d in [*shown[:4], *list(destinations.values())[:1]])
     parts.append(pages.section("On the command line", f"<pre><code>{pages.text(example)}</code></pre>"))
+    more = "".join(f'<li><a href="../{page}.html">{pages.text(guide_parts(page)[0])}</a></li>'
+                   for page in READ_ON[tool.name()])
+    parts.append(pages.section("Read on", f"<ul>{more}</ul>"))
     return pages.page(tool.displayName(), tool.shortDescription(), parts, CSS)
 
 
-def tools_index(pages, tools):
-    """The page that lists every tool by group."""
+def tools_index(pages, tools, models):
+    """The page that lists every tool by group, and the ready-made models."""
     groups = {}
     for tool in tools:
-        groups.setdefault(tool.group(), []).append(tool)
-    parts = [links(pages, "")]
-    for group, members in groups.items():
-        items = "".join(f'<li><a href="tools/{t.name()}.html">{pages.text(t.displayName())}</a>: '
-                        f"{pages.text(t.shortDescription())}</li>" for t in members)
-        parts.append(pages.section(group, f"<ul>{items}</ul>"))
+        groups.setdefault(tool.group(), []).append(
+            f'<li><a href="tools/{tool.name()}.html">{pages.text(tool.displayName())}</a>: '
+            f"{pages.text(tool.shortDescription())}</li>")
+    for model in models:
+        groups.setdefault("Models: several tools in one", []).append(
+            f"<li>{pages.text(model.displayName())}: {pages.text(model.shortDescription())}</li>")
+    parts = [links(pages, ""), *(pages.section(group, f"<ul>{''.join(items)}</ul>")
+                                 for group, items in groups.items())]
     return pages.page("Athwart: the tools", "Every tool, in the order of the job.", parts, CSS)
 
 
-def guide_page(pages, source):
-    """A page of the guide from Markdown whose first line is its title and whose second paragraph is its lead."""
+def pages_of_tools():
+    """{path: page} of every tool and of their index; QGIS must be running."""
+    from athwart.algorithms import all_tools
+    from athwart.survey import pages
+    from qgis.core import QgsProcessingModelAlgorithm
+    models = []
+    for path in sorted((ROOT / "plugin" / "models").glob("*.model3")):
+        model = QgsProcessingModelAlgorithm()
+        model.fromFile(str(path))
+        models.append(model)
+    tools = [tool.create() for tool in all_tools()]
+    return {DOCS / "tools.html": tools_index(pages, tools, models),
+            **{DOCS / "tools" / f"{tool.name()}.html": tool_page(pages, tool) for tool in tools}}
+
+
+def guide_parts(name):
+    """(title, lead, rest) of a Markdown page whose first line is its title and whose second paragraph is its lead."""
+    source = (DOCS / f"{name}.md").read_text(encoding="utf-8")
+    return re.match(r"# (.+?)\n\n(.+?)\n\n(.*)", source, re.S).groups()
+
+
+def pages_of_guide():
+    """{path: page} of the guide."""
     import markdown
-    title, lead, rest = re.match(r"# (.+?)\n\n(.+?)\n\n(.*)", source, re.S).groups()
-    body = markdown.markdown(rest, extensions=["tables", "attr_list"], output_format="html")
-    body = re.sub(r'href="([\w/-]+)\.md(#[\w-]+)?"', r'href="\1.html\2"', body)
-    body = body.replace("<table>", '<div class="wide"><table>').replace("</table>", "</table></div>")
-    return pages.page(title, " ".join(lead.split()), [links(pages, ""), body], CSS)
+    from athwart.survey import pages
+    made = {}
+    for path in sorted(DOCS.glob("*.md")):
+        title, lead, rest = guide_parts(path.stem)
+        body = markdown.markdown(rest, extensions=["tables", "attr_list"], output_format="html")
+        body = re.sub(r'href="([\w/-]+)\.md(#[\w-]+)?"', r'href="\1.html\2"', body)
+        body = body.replace("<table>", '<div class="wide"><table>').replace("</table>", "</table></div>")
+        body = body.replace("<th>", '<th scope="col">')
+        made[path.with_suffix(".html")] = pages.page(title, " ".join(lead.split()), [links(pages, ""), body], CSS)
+    return made
 
 
 def main():
-    application, pages, tools = load_tools()
-    folded = type(tools[0].parameterDefinitions()[0]).Flag.FlagAdvanced
-    (DOCS / "tools").mkdir(parents=True, exist_ok=True)
-    written = {DOCS / "tools.html": tools_index(pages, tools)}
-    for tool in tools:
-        written[DOCS / "tools" / f"{tool.name()}.html"] = tool_page(pages, tool, folded)
-    for source in sorted(DOCS.glob("*.md")):
-        written[source.with_suffix(".html")] = guide_page(pages, source.read_text(encoding="utf-8"))
+    application = start_qgis()
+    written = {**pages_of_tools(), **pages_of_guide()}
+    (DOCS / "tools").mkdir(exist_ok=True)
+    for old in {*DOCS.glob("*.html"), *DOCS.glob("tools/*.html")} - set(written):
+        old.unlink()
     for path, content in written.items():
         path.write_text(content, encoding="utf-8")
-    print(f"{len(written)} pages in {DOCS}")
-    sys.stdout.flush()
+    print(f"{len(written)} pages in {DOCS}", flush=True)
+    del application
     os._exit(0)  # QGIS may crash while it is torn down
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import pathlib
 import sys
+from dataclasses import fields, replace
 
 import matplotlib
 
@@ -20,7 +21,7 @@ sys.path.insert(0, str(ROOT / "tests" / "plugins"))
 import clone  # noqa: E402
 
 clone.load()
-from athwart.survey import ranges, units  # noqa: E402
+from athwart.survey import budget, nadir, ranges, sigmas, units  # noqa: E402
 
 IMAGES = ROOT / "docs" / "images"
 INK, GOLD, BLUE, RED, GREY = "#12384a", "#b36b00", "#0b5a80", "#b3261e", "#5b6f79"
@@ -32,7 +33,7 @@ plt.rcParams.update({"font.family": "DejaVu Sans", "font.size": 11, "axes.edgeco
 def save(figure, name):
     """One SVG, the same bytes each time."""
     figure.tight_layout()
-    figure.savefig(IMAGES / f"{name}.svg", metadata={"Date": None, "Creator": None})
+    figure.savefig(IMAGES / f"{name}.svg", metadata={"Date": None, "Creator": None}, bbox_inches="tight")
     plt.close(figure)
 
 
@@ -101,7 +102,60 @@ def distance():
     save(figure, "distance")
 
 
+CAUSES = {"position": (INK, "-"), "heading": (RED, "-"), "timing": (BLUE, "-"), "range": (GOLD, "-"),
+          "depth": (GOLD, "--"), "beam": (BLUE, ":"), "sound": (RED, ":"), "offsets": (RED, "--")}
+"""Stroke of each cause that a target names."""
+MIXED = {"heading": ("heading",), "offsets": ("offset", "mount", "trim")}
+"""Sigmas of the causes that move a target both across and along the track; the others move it one way or all ways."""
+
+
+def errors():
+    """Standard deviation across and along the track by cause, against ground range; the ordinary set of errors."""
+    ground, ordinary = np.linspace(2.0, 60, 600), sigmas.PRESETS["ordinary"]
+    found = _picks(ground, ordinary)
+    total, unsure = found.cov[:, 0] + found.cov[:, 2], found.found.status == nadir.SIDE_UNSURE
+    figure, panels = plt.subplots(1, 2, figsize=(8.6, 4.4), sharey=True)
+    for cause, (colour, dashes) in {**CAUSES, "all together": ("black", "-")}.items():
+        if cause in MIXED:
+            others = {f.name: 0.0 for f in fields(ordinary) if f.name not in MIXED[cause]}
+            spread = _picks(ground, replace(ordinary, **others)).cov[:, [0, 2]].T
+        elif cause == "all together":
+            spread = found.cov[:, [0, 2]].T
+        else:
+            share = found.shares[:, list(budget.CAUSES).index(cause)] / 100 * total
+            one_way = {"timing": (0, 1), "beam": (0, 1), "position": (0.5, 0.5)}.get(cause, (1, 0))
+            spread = [part * share for part in one_way]
+        for axes, variance in zip(panels, spread):
+            if np.nanmax(variance) > 1e-6:
+                axes.plot(ground, np.where(unsure, np.nan, np.sqrt(variance)), dashes, color=colour,
+                          lw=2.6 if cause == "all together" else 1.4, label=cause)
+    for axes, title in zip(panels, ("across the track", "along the track")):
+        axes.axvspan(0, ground[unsure][-1], color="#e8eef1")
+        axes.set(title=title, xlabel="ground range, m", xlim=(0, 60), ylim=(0, 5))
+    panels[0].set(ylabel="standard deviation, m")
+    panels[0].text(ground[unsure][-1] / 2, 4.9, "side unsure", rotation=90, ha="center", va="top", fontsize=9)
+    keys = {label: line for axes in panels for line, label in zip(*axes.get_legend_handles_labels())}
+    order = [*CAUSES, "all together"]
+    figure.legend([keys[name] for name in order], order, frameon=False, ncol=5, loc="lower center",
+                  bbox_to_anchor=(0.5, -0.14), fontsize=10)
+    save(figure, "errors")
+
+
+def _picks(ground, errors_of, depth=6.0, speed=2.0):
+    """Budget of picks abeam of a boat that runs north by compass: east is across, north along."""
+    def all_of(value):
+        return np.full(len(ground), value)
+    return budget.budget(budget.Sightings(
+        side=all_of(1.0), slant=ranges.slant_range(ground, depth), shadow_end=all_of(np.nan), depth=all_of(depth),
+        azimuth_deg=all_of(0.0), vel_east=all_of(0.0), vel_north=all_of(speed), turn_dps=all_of(0.0),
+        lever_forward=all_of(0.0), lever_starboard=all_of(0.0), course_heading=all_of(False), depth_scales=all_of(True),
+        ground_reading=all_of(False), sound_speed=all_of(1475.0), bias=all_of(errors_of.bias),
+        slow=all_of(errors_of.slow), jitter=all_of(errors_of.jitter), sigma_heading=all_of(errors_of.heading),
+        sigma_time=all_of(errors_of.time)), errors_of)
+
+
 if __name__ == "__main__":
     record()
     range_budget()
     distance()
+    errors()

