@@ -30,7 +30,7 @@ body{color:#000;font-size:18px;max-width:76rem}
 line-height:1.15;margin:.25rem 0}
 .card .big small{font-size:1.05rem;font-weight:600}
 .card .facts{margin:.1rem 0;font-weight:600}
-.fact{display:inline-block;white-space:nowrap;margin-right:.8em}
+.fact{display:inline-block;white-space:nowrap;margin-right:.8em}.fact:last-child{margin-right:0}
 .card svg{display:block;width:100%;height:auto;max-height:23rem;margin:.4rem 0 .2rem}
 .card ol{columns:2;margin:.2rem 0;padding-left:1.9rem;font-size:1rem}
 .card .more{font-size:1rem;margin:.1rem 0}
