@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 import pathlib
+import sys
 
 from qgis.core import (
     QgsApplication,
@@ -47,6 +48,7 @@ STYLES = pathlib.Path(__file__).resolve().parents[1] / "plugin" / "styles"
 def rules(*parts):
     """Renderer of (label, filter or '' or 'ELSE', symbol, largest scale denominator or 0) in drawing order."""
     root = QgsRuleBasedRenderer.Rule(None)
+    root.setRuleKey("{athwart}")
     for number, (label, condition, symbol, *scale) in enumerate(parts):
         rule = QgsRuleBasedRenderer.Rule(symbol, 0, 0, condition, label)
         if scale:
@@ -61,6 +63,7 @@ def rules(*parts):
 def label_rules(*parts):
     """Labelling of (filter, settings)."""
     root = QgsRuleBasedLabeling.Rule(None)
+    root.setRuleKey("{athwart-labels}")
     for number, (condition, settings) in enumerate(parts):
         rule = QgsRuleBasedLabeling.Rule(settings, 0, 0, condition)
         rule.setRuleKey(f"{{athwart-label-{number}}}")
@@ -76,7 +79,8 @@ def swaths():
 
 def gaps():
     """Gaps: solid where they stay whatever the position error, hatched where they may not be there."""
-    sure = polygon_symbol(fill(VERMILION, 165, outline=VERMILION, width=0.3))
+    sure = polygon_symbol(fill(None, 0, outline=PAPER, outline_alpha=200, width=0.7),
+                          fill(VERMILION, 165, outline=VERMILION, width=0.3))
     unsure = polygon_symbol(hatch(VERMILION, 45, 1.6, 0.3),
                             fill(VERMILION, 28, outline=VERMILION, width=0.26, dash=True))
     labels = label_text("\"kind\" || '\\n' || round(\"area_m2\") || ' m²'", 7, "#7a3000", up_to=4000,
@@ -210,6 +214,8 @@ def save(draw):
 
 
 def main():
+    if os.environ.get("QT_HASH_SEED") != "0":  # else the attributes in the files change places from run to run
+        os.execve(sys.executable, [sys.executable, *sys.argv], {**os.environ, "QT_HASH_SEED": "0"})
     os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
     app = QgsApplication([], True)
     app.initQgis()

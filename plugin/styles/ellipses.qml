@@ -1,11 +1,11 @@
 <!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>
-<qgis styleCategories="Symbology|Labeling|Rendering" minScale="100000000" simplifyAlgorithm="0" simplifyLocal="1" simplifyDrawingHints="1" version="3.22.16-Białowieża" simplifyDrawingTol="1" labelsEnabled="0" maxScale="0" hasScaleBasedVisibilityFlag="0" simplifyMaxScale="1" symbologyReferenceScale="-1">
-  <renderer-v2 type="RuleRenderer" enableorderby="0" forceraster="0" symbollevels="0" referencescale="-1">
-    <rules key="{cdf2647d-ea91-42df-b241-f4fbbdd17955}">
-      <rule label="error ellipse" key="{athwart-0}" symbol="0"/>
+<qgis simplifyDrawingTol="1" labelsEnabled="0" simplifyLocal="1" simplifyDrawingHints="1" simplifyAlgorithm="0" simplifyMaxScale="1" symbologyReferenceScale="-1" minScale="100000000" version="3.22.16-Białowieża" styleCategories="Symbology|Labeling|Rendering" hasScaleBasedVisibilityFlag="0" maxScale="0">
+  <renderer-v2 type="RuleRenderer" referencescale="-1" enableorderby="0" forceraster="0" symbollevels="0">
+    <rules key="{athwart}">
+      <rule symbol="0" label="error ellipse" key="{athwart-0}"/>
     </rules>
     <symbols>
-      <symbol type="fill" name="0" force_rhr="0" clip_to_extent="1" alpha="1">
+      <symbol type="fill" force_rhr="0" clip_to_extent="1" alpha="1" name="0">
         <data_defined_properties>
           <Option type="Map">
             <Option type="QString" name="name" value=""/>
@@ -13,7 +13,7 @@
             <Option type="QString" name="type" value="collection"/>
           </Option>
         </data_defined_properties>
-        <layer pass="0" class="SimpleFill" locked="0" enabled="1">
+        <layer class="SimpleFill" enabled="1" locked="0" pass="0">
           <Option type="Map">
             <Option type="QString" name="border_width_map_unit_scale" value="3x:0,0,0,0,0,0"/>
             <Option type="QString" name="color" value="240,192,0,46"/>
@@ -46,7 +46,7 @@
             </Option>
           </data_defined_properties>
         </layer>
-        <layer pass="0" class="SimpleFill" locked="0" enabled="1">
+        <layer class="SimpleFill" enabled="1" locked="0" pass="0">
           <Option type="Map">
             <Option type="QString" name="border_width_map_unit_scale" value="3x:0,0,0,0,0,0"/>
             <Option type="QString" name="color" value="0,0,0,0"/>

@@ -1,12 +1,12 @@
 <!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>
-<qgis styleCategories="Symbology|Labeling|Rendering" minScale="100000000" simplifyAlgorithm="0" simplifyLocal="1" simplifyDrawingHints="1" version="3.22.16-Białowieża" simplifyDrawingTol="1" labelsEnabled="0" maxScale="0" hasScaleBasedVisibilityFlag="0" simplifyMaxScale="1" symbologyReferenceScale="-1">
-  <renderer-v2 type="RuleRenderer" enableorderby="0" forceraster="0" symbollevels="0" referencescale="-1">
-    <rules key="{cd678edc-7cfd-447c-8e07-8a434770c6e3}">
-      <rule label="fix without depth" key="{athwart-0}" filter="&quot;depth_m&quot; IS NULL" symbol="0"/>
-      <rule label="fix with depth" key="{athwart-1}" filter="ELSE" symbol="1"/>
+<qgis simplifyDrawingTol="1" labelsEnabled="0" simplifyLocal="1" simplifyDrawingHints="1" simplifyAlgorithm="0" simplifyMaxScale="1" symbologyReferenceScale="-1" minScale="100000000" version="3.22.16-Białowieża" styleCategories="Symbology|Labeling|Rendering" hasScaleBasedVisibilityFlag="0" maxScale="0">
+  <renderer-v2 type="RuleRenderer" referencescale="-1" enableorderby="0" forceraster="0" symbollevels="0">
+    <rules key="{athwart}">
+      <rule filter="&quot;depth_m&quot; IS NULL" symbol="0" label="fix without depth" key="{athwart-0}"/>
+      <rule filter="ELSE" symbol="1" label="fix with depth" key="{athwart-1}"/>
     </rules>
     <symbols>
-      <symbol type="marker" name="0" force_rhr="0" clip_to_extent="1" alpha="1">
+      <symbol type="marker" force_rhr="0" clip_to_extent="1" alpha="1" name="0">
         <data_defined_properties>
           <Option type="Map">
             <Option type="QString" name="name" value=""/>
@@ -14,7 +14,7 @@
             <Option type="QString" name="type" value="collection"/>
           </Option>
         </data_defined_properties>
-        <layer pass="0" class="SimpleMarker" locked="0" enabled="1">
+        <layer class="SimpleMarker" enabled="1" locked="0" pass="0">
           <Option type="Map">
             <Option type="QString" name="angle" value="0"/>
             <Option type="QString" name="cap_style" value="square"/>
@@ -64,7 +64,7 @@
           </data_defined_properties>
         </layer>
       </symbol>
-      <symbol type="marker" name="1" force_rhr="0" clip_to_extent="1" alpha="1">
+      <symbol type="marker" force_rhr="0" clip_to_extent="1" alpha="1" name="1">
         <data_defined_properties>
           <Option type="Map">
             <Option type="QString" name="name" value=""/>
@@ -72,7 +72,7 @@
             <Option type="QString" name="type" value="collection"/>
           </Option>
         </data_defined_properties>
-        <layer pass="0" class="SimpleMarker" locked="0" enabled="1">
+        <layer class="SimpleMarker" enabled="1" locked="0" pass="0">
           <Option type="Map">
             <Option type="QString" name="angle" value="0"/>
             <Option type="QString" name="cap_style" value="square"/>

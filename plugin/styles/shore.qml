@@ -1,12 +1,12 @@
 <!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>
-<qgis styleCategories="Symbology|Labeling|Rendering" minScale="100000000" simplifyAlgorithm="0" simplifyLocal="1" simplifyDrawingHints="1" version="3.22.16-Białowieża" simplifyDrawingTol="1" labelsEnabled="0" maxScale="0" hasScaleBasedVisibilityFlag="0" simplifyMaxScale="1" symbologyReferenceScale="-1">
-  <renderer-v2 type="RuleRenderer" enableorderby="0" forceraster="0" symbollevels="0" referencescale="-1">
-    <rules key="{789b5270-66b8-493a-b069-f54a8ef89ad9}">
-      <rule label="shore scanned" key="{athwart-0}" filter="&quot;status&quot; = 'scanned'" symbol="0"/>
-      <rule label="shore not scanned" key="{athwart-1}" filter="&quot;status&quot; = 'unscanned'" symbol="1"/>
+<qgis simplifyDrawingTol="1" labelsEnabled="0" simplifyLocal="1" simplifyDrawingHints="1" simplifyAlgorithm="0" simplifyMaxScale="1" symbologyReferenceScale="-1" minScale="100000000" version="3.22.16-Białowieża" styleCategories="Symbology|Labeling|Rendering" hasScaleBasedVisibilityFlag="0" maxScale="0">
+  <renderer-v2 type="RuleRenderer" referencescale="-1" enableorderby="0" forceraster="0" symbollevels="0">
+    <rules key="{athwart}">
+      <rule filter="&quot;status&quot; = 'scanned'" symbol="0" label="shore scanned" key="{athwart-0}"/>
+      <rule filter="&quot;status&quot; = 'unscanned'" symbol="1" label="shore not scanned" key="{athwart-1}"/>
     </rules>
     <symbols>
-      <symbol type="line" name="0" force_rhr="0" clip_to_extent="1" alpha="1">
+      <symbol type="line" force_rhr="0" clip_to_extent="1" alpha="1" name="0">
         <data_defined_properties>
           <Option type="Map">
             <Option type="QString" name="name" value=""/>
@@ -14,7 +14,7 @@
             <Option type="QString" name="type" value="collection"/>
           </Option>
         </data_defined_properties>
-        <layer pass="0" class="SimpleLine" locked="0" enabled="1">
+        <layer class="SimpleLine" enabled="1" locked="0" pass="0">
           <Option type="Map">
             <Option type="QString" name="align_dash_pattern" value="0"/>
             <Option type="QString" name="capstyle" value="round"/>
@@ -80,7 +80,7 @@
           </data_defined_properties>
         </layer>
       </symbol>
-      <symbol type="line" name="1" force_rhr="0" clip_to_extent="1" alpha="1">
+      <symbol type="line" force_rhr="0" clip_to_extent="1" alpha="1" name="1">
         <data_defined_properties>
           <Option type="Map">
             <Option type="QString" name="name" value=""/>
@@ -88,7 +88,7 @@
             <Option type="QString" name="type" value="collection"/>
           </Option>
         </data_defined_properties>
-        <layer pass="0" class="SimpleLine" locked="0" enabled="1">
+        <layer class="SimpleLine" enabled="1" locked="0" pass="0">
           <Option type="Map">
             <Option type="QString" name="align_dash_pattern" value="0"/>
             <Option type="QString" name="capstyle" value="round"/>
@@ -153,7 +153,7 @@
             </Option>
           </data_defined_properties>
         </layer>
-        <layer pass="0" class="SimpleLine" locked="0" enabled="1">
+        <layer class="SimpleLine" enabled="1" locked="0" pass="0">
           <Option type="Map">
             <Option type="QString" name="align_dash_pattern" value="0"/>
             <Option type="QString" name="capstyle" value="flat"/>

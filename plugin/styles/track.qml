@@ -1,13 +1,13 @@
 <!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>
-<qgis styleCategories="Symbology|Labeling|Rendering" minScale="100000000" simplifyAlgorithm="0" simplifyLocal="1" simplifyDrawingHints="1" version="3.22.16-Białowieża" simplifyDrawingTol="1" labelsEnabled="0" maxScale="0" hasScaleBasedVisibilityFlag="0" simplifyMaxScale="1" symbologyReferenceScale="-1">
-  <renderer-v2 type="RuleRenderer" enableorderby="0" forceraster="0" symbollevels="0" referencescale="-1">
-    <rules key="{b54d5336-53a9-4917-887b-423be9379168}">
-      <rule label="sample left out" key="{athwart-0}" scalemaxdenom="25000" filter="NOT &quot;usable&quot;" symbol="0"/>
-      <rule label="sample" key="{athwart-1}" scalemaxdenom="25000" filter="&quot;usable&quot;" symbol="1"/>
-      <rule label="track" key="{athwart-2}" symbol="2"/>
+<qgis simplifyDrawingTol="1" labelsEnabled="0" simplifyLocal="1" simplifyDrawingHints="1" simplifyAlgorithm="0" simplifyMaxScale="1" symbologyReferenceScale="-1" minScale="100000000" version="3.22.16-Białowieża" styleCategories="Symbology|Labeling|Rendering" hasScaleBasedVisibilityFlag="0" maxScale="0">
+  <renderer-v2 type="RuleRenderer" referencescale="-1" enableorderby="0" forceraster="0" symbollevels="0">
+    <rules key="{athwart}">
+      <rule filter="NOT &quot;usable&quot;" scalemaxdenom="25000" symbol="0" label="sample left out" key="{athwart-0}"/>
+      <rule filter="&quot;usable&quot;" scalemaxdenom="25000" symbol="1" label="sample" key="{athwart-1}"/>
+      <rule symbol="2" label="track" key="{athwart-2}"/>
     </rules>
     <symbols>
-      <symbol type="marker" name="0" force_rhr="0" clip_to_extent="1" alpha="1">
+      <symbol type="marker" force_rhr="0" clip_to_extent="1" alpha="1" name="0">
         <data_defined_properties>
           <Option type="Map">
             <Option type="QString" name="name" value=""/>
@@ -15,7 +15,7 @@
             <Option type="QString" name="type" value="collection"/>
           </Option>
         </data_defined_properties>
-        <layer pass="0" class="SimpleMarker" locked="0" enabled="1">
+        <layer class="SimpleMarker" enabled="1" locked="0" pass="0">
           <Option type="Map">
             <Option type="QString" name="angle" value="0"/>
             <Option type="QString" name="cap_style" value="square"/>
@@ -65,7 +65,7 @@
           </data_defined_properties>
         </layer>
       </symbol>
-      <symbol type="marker" name="1" force_rhr="0" clip_to_extent="1" alpha="1">
+      <symbol type="marker" force_rhr="0" clip_to_extent="1" alpha="1" name="1">
         <data_defined_properties>
           <Option type="Map">
             <Option type="QString" name="name" value=""/>
@@ -73,7 +73,7 @@
             <Option type="QString" name="type" value="collection"/>
           </Option>
         </data_defined_properties>
-        <layer pass="0" class="SimpleMarker" locked="0" enabled="1">
+        <layer class="SimpleMarker" enabled="1" locked="0" pass="0">
           <Option type="Map">
             <Option type="QString" name="angle" value="0"/>
             <Option type="QString" name="cap_style" value="square"/>
@@ -123,7 +123,7 @@
           </data_defined_properties>
         </layer>
       </symbol>
-      <symbol type="marker" name="2" force_rhr="0" clip_to_extent="1" alpha="1">
+      <symbol type="marker" force_rhr="0" clip_to_extent="1" alpha="1" name="2">
         <data_defined_properties>
           <Option type="Map">
             <Option type="QString" name="name" value=""/>
@@ -131,7 +131,7 @@
             <Option type="QString" name="type" value="collection"/>
           </Option>
         </data_defined_properties>
-        <layer pass="0" class="SimpleMarker" locked="0" enabled="1">
+        <layer class="SimpleMarker" enabled="1" locked="0" pass="0">
           <Option type="Map">
             <Option type="QString" name="angle" value="0"/>
             <Option type="QString" name="cap_style" value="square"/>

@@ -91,8 +91,10 @@ def _chain(points, speed, note):
 def _north_legs():
     """Along the shore, then lines to and fro over the basin, three lines across them, and two again."""
     west, east = -632.0, -128.0
-    shore = [(-105, 372), (-150, 388), (-300, 408), (-430, 430), (-520, 418), (-585, 392), (-640, 352)]
-    legs = _chain(shore, 1.7, "shore")
+    shore = [(-600, 408), (-560, 424), (-520, 431), (-490, 446), (-460, 455), (-400, 456), (-340, 449), (-280, 437),
+             (-220, 424), (-160, 411), (-120, 401), (-80, 396)]
+    legs = _chain(shore, 1.6, "shore")
+    legs += _chain([(-90, 370), (-170, 388), (-300, 400), (-430, 408), (-590, 394)], 1.8, "line 395")
     rows = [352, 316, 280, 244, 208, 172, 136, 100, 64]
     for k, v in enumerate(rows):
         a, b = (west, east) if k % 2 == 0 else (east, west)
@@ -121,10 +123,11 @@ def _south_legs():
         if v == -355:
             b = 20.0
         legs.append(Leg((a, v), (b, v), 1.5, f"line {v}"))
-    legs += _chain([(-150, -428), (-60, -472), (22, -470)], 1.5, "to the crossing")
-    legs += _chain([(22, -470), (28, -235)], 1.4, "across west")
-    legs += _chain([(180, -240), (170, -450)], 1.4, "across east")
-    legs += _chain([(225, -452), (290, -440), (350, -330), (420, -270)], 1.5, "shore")
+    legs += _chain([(-150, -428), (-158, -446), (-120, -486), (-80, -508), (-30, -519), (22, -519)], 1.5, "shore")
+    legs += _chain([(22, -515), (28, -235)], 1.4, "across west")
+    legs += _chain([(180, -240), (172, -490)], 1.4, "across east")
+    legs += _chain([(200, -498), (250, -467), (290, -455), (330, -450), (356, -410), (378, -372), (400, -340), (430, -300)],
+                   1.5, "shore home")
     return tuple(legs)
 
 
