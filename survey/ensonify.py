@@ -55,6 +55,7 @@ class Ensonification:
     ----------
     raster : survey.rasters.Raster
     anchors : survey.terrain.Anchors or None
+    sweeps : list of survey.sweeps.Sweep
     totals : Seen
         Filled by ``tiles``.
 
@@ -78,14 +79,14 @@ class Ensonification:
         self.anchors = anchored(track, grid) if grid is not None else None
         self._water, self._track_crs = water, track.crs
         terrain = (grid, self.anchors) if grid is not None else None
-        self._sweeps = [sweep for sweep in lay_out(track, self.settings, swath, self.raster, terrain, water)
+        self.sweeps = [sweep for sweep in lay_out(track, self.settings, swath, self.raster, terrain, water)
                         if sweep.drawn.any()]
-        if not self._sweeps:
+        if not self.sweeps:
             raise InputError("Nothing was seen: it takes two neighbouring samples of one pass with a heading, and a "
                              "range longer than the depth.")
         self._bed = Bed(grid, self.raster, self._tan_blind, _SAMPLES_AT_ONCE) if grid is not None else None
-        self._extents = [sweep.extents() for sweep in self._sweeps]
-        self.totals = Seen(passes=len({int(key) for s in self._sweeps for key in np.unique(s.pass_key[:-1][s.drawn])}))
+        self._extents = [sweep.extents() for sweep in self.sweeps]
+        self.totals = Seen(passes=len({int(key) for s in self.sweeps for key in np.unique(s.pass_key[:-1][s.drawn])}))
 
     def tiles(self, step=None):
         """Compute the map.
@@ -132,7 +133,7 @@ class Ensonification:
     def _parts(self, window):
         """(sweep, intervals of one pass) that touch the window, small enough to be worked on at once; pass by pass."""
         found = {}
-        for sweep, (low_col, high_col, low_row, high_row) in zip(self._sweeps, self._extents):
+        for sweep, (low_col, high_col, low_row, high_row) in zip(self.sweeps, self._extents):
             with np.errstate(invalid="ignore"):
                 touches = (sweep.drawn & (high_row >= window[0]) & (low_row < window[1])
                            & (high_col >= window[2]) & (low_col < window[3]))

@@ -11,7 +11,12 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
+from .errors import InputError
+
 __all__ = ["Marched", "Rays", "Scratch", "march"]
+
+_MOST_CELLS = 2**24
+"""Cells of a window are counted in float32, which is exact up to here."""
 
 
 @dataclass
@@ -100,6 +105,9 @@ def march(window, rays, step, count, scratch):
     (depth, x, y, a, b), cell, (seen, flag) = scratch.shaped(count, n)
     ground = ((np.arange(count) + 0.5) * step).astype(dtype)[:, None]
     rows, cols = window.values.shape
+    if rows * cols >= _MOST_CELLS:
+        raise InputError(f"The depth grid's cells are too small for the range: {rows} x {cols} of them lie within "
+                         "reach. Run 'Prepare depth grid' on it with a larger CELL_SIZE.")
     values = np.ascontiguousarray(window.values, dtype).ravel()
     _place(rays.col - window.col0, rays.dcol, ground, cols, a, x)
     _place(rays.row - window.row0, rays.drow, ground, rows, b, y)
