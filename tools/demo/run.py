@@ -12,7 +12,7 @@ import dress
 import mapsheet
 import summary
 from basemap import LAND, truth_layer
-from qgis.core import QgsApplication, QgsProject, QgsRectangle
+from qgis.core import QgsApplication, QgsProject, QgsRectangle, QgsSettings
 from qp import ROOT, StepFailed
 
 NEAR = {"The Step: two objects, their picks and ellipses": (
@@ -52,6 +52,7 @@ def draw(files, figures, folder):
     """Styles, project and map sheet."""
     application = QgsApplication([], True)
     application.initQgis()
+    QgsSettings().setValue("qgis/walForSqlite3", False)  # else two side files stay beside the GeoPackage
     layers = dress.dressed(files.database)
     base = dress.project(layers, files.sample, folder / "athwart_demo.qgz")
     layers["truth"] = truth_layer(files.sample)
