@@ -137,7 +137,11 @@ def arranged(fixes, tally, *, max_speed, speed_mps=None, max_gap=None):
         joined = (np.diff(source[rows]) == 0) & (np.diff(clock) <= max_gap)
         joined &= ~too_far(frame.geod, clock, lon[rows], lat[rows], max_speed)
     stretch = np.concatenate([[0], np.cumsum(~joined)])
-    if len(rows) > 1 and not joined.any():
+    if len(rows) < 2:
+        lost = f" Left out: {'; '.join(tally.lines())}." if tally.count() else ""
+        raise InputError(f"Only {len(rows)} of {len(fixes)} fixes can be used, and a pass needs two.{lost} Check that "
+                         "it is the right layer, that it holds the whole track, and that the field of times is right.")
+    if not joined.any():
         raise InputError(f"No two fixes follow each other within {max_gap:g} s (the median interval is "
                          f"{np.median(np.diff(clock)):.0f} s), so there is no pass to draw. If the boat really kept "
                          "straight on between fixes, give a longer MAX_GAP.")
@@ -189,6 +193,9 @@ def _by_distance(fixes, rows, lon, lat, frame, source, speed_mps, tally):
         lost = rows[~np.isfinite(order[rows])]
         _drop(tally, "without a value in ORDER_FIELD", lost)
         rows = np.setdiff1d(rows, lost)
+        if not len(rows):
+            raise InputError("No fix has a value in ORDER_FIELD. Choose the field that holds the order, or leave it "
+                             "blank if the fixes stand in the order they were sailed.")
         rows = rows[np.argsort(order[rows], kind="stable")]
     away = np.hypot(*ground.steps(frame.geod, lon[rows], lat[rows]))
     same = np.concatenate([[False], (away <= SAME_PLACE_M) & (np.diff(source[rows]) == 0)])

@@ -234,6 +234,10 @@ def _soundings(fixes, how, log):
     """Readings of every row that has a time, repeated fixes too, below the transducer as displayed."""
     logged = np.asarray(fixes.depth_m, float)[log.all_rows]
     known = np.isfinite(logged)
+    if 2 * (logged < 0).sum() > known.sum():
+        raise InputError(f"{(logged < 0).sum()} of {known.sum()} soundings (DEPTH_FIELD) are negative; depths are "
+                         "positive down. Make a field with their sign turned (field calculator: -1 * the field) and "
+                         "choose that.")
     rows, moments = log.all_rows[known], log.all_clock_s[known]
     if how.depth_reference == LOGGED:
         kind = _all(len(rows), "", object) if fixes.depth_kind is None else np.asarray(fixes.depth_kind, object)[rows]

@@ -5,7 +5,7 @@ import numpy as np
 
 from .errors import InputError
 
-__all__ = ["LENGTHS", "SPEEDS", "TEMPERATURES", "WARMEST_C", "celsius", "metres", "metres_per_second"]
+__all__ = ["COLDEST_C", "LENGTHS", "SPEEDS", "TEMPERATURES", "WARMEST_C", "celsius", "metres", "metres_per_second"]
 
 LENGTHS = {"m": 1.0, "ft": 0.3048, "yd": 0.9144, "fathom": 1.8288}
 """Metres in one unit; the international yard of 1959 is 0.9144 m exactly, the foot a third and the fathom twice it."""

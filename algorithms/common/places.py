@@ -6,6 +6,7 @@ from qgis.core import (
     QgsCoordinateTransform,
     QgsCsException,
     QgsFeatureRequest,
+    QgsProcessingFeatureSource,
     QgsUnitTypes,
 )
 
@@ -29,7 +30,8 @@ def metric_crs(source, label, context):
     request.setSubsetOfAttributes([])
     degrees = QgsCoordinateReferenceSystem("EPSG:4326")
     to_degrees = QgsCoordinateTransform(own, degrees, context.transformContext())
-    for feature in source.getFeatures(request):
+    # refusals run outside QGIS's own net: there its exception about a torn line would end the whole program
+    for feature in source.getFeatures(request, QgsProcessingFeatureSource.Flag.FlagSkipGeometryValidityChecks):
         shape = feature.geometry()
         if shape.isNull() or shape.isEmpty():
             continue
@@ -40,4 +42,7 @@ def metric_crs(source, label, context):
             continue
         zone = int((place.x() + 180) // 6) % 60 + 1
         return QgsCoordinateReferenceSystem(f"EPSG:{(32600 if place.y() >= 0 else 32700) + zone}")
-    raise InputError(f"{label} '{source.sourceName()}' has no point that can be placed on the Earth.")
+    if not source.featureCount():
+        raise InputError(f"{label} '{source.sourceName()}' is empty; there is nothing to work with.")
+    raise InputError(f"{label} '{source.sourceName()}' has no point that can be placed on the Earth. Check that the "
+                     "right coordinate system is set in the layer's properties (Source).")

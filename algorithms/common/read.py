@@ -16,10 +16,14 @@ from ...survey import fields as survey_fields
 from ...survey.errors import Cancelled, InputError
 from .compat import is_null
 
-__all__ = ["Table", "flags", "layer_crs", "numbers", "polygons", "require", "shapes", "table", "texts", "times",
-           "track", "wkt"]
+__all__ = ["Table", "flags", "layer_crs", "numbers", "polygons", "refuse_shape", "require", "shapes", "table",
+           "texts", "times", "track", "wkt"]
 
 _CHECK_EVERY = 2000
+
+_SHAPES = {QgsWkbTypes.GeometryType.PointGeometry: "points", QgsWkbTypes.GeometryType.LineGeometry: "lines",
+           QgsWkbTypes.GeometryType.PolygonGeometry: "polygons"}
+"""Layers of mixed or unknown kind are none of these and are read as they come."""
 
 
 @dataclass
@@ -61,6 +65,18 @@ def layer_crs(source, label):
     return crs
 
 
+def refuse_shape(source, label, wanted):
+    """Refuse tables, and layers of another kind than ``wanted``."""
+    kind = QgsWkbTypes.geometryType(source.wkbType())
+    if kind == QgsWkbTypes.GeometryType.NullGeometry:
+        raise InputError(f"{label} '{source.sourceName()}' is a table without geometry; this tool needs a layer "
+                         "with one. Load it as points (Layer > Add Delimited Text Layer), then run again.")
+    name = _SHAPES.get(kind)
+    if name is not None and name not in wanted:
+        raise InputError(f"{label} '{source.sourceName()}' holds {name}; this tool needs {' or '.join(wanted)}. "
+                         "Choose another layer.")
+
+
 def table(alg, parameters, name, context, feedback, *, crs=None, geometry="none", contract=False,
           pixels=False):
     """Read a feature source.
@@ -94,9 +110,7 @@ def table(alg, parameters, name, context, feedback, *, crs=None, geometry="none"
     if geometry == "none":
         request.setFlags(QgsFeatureRequest.Flag.NoGeometry)
     else:
-        if QgsWkbTypes.geometryType(source.wkbType()) == QgsWkbTypes.GeometryType.NullGeometry:
-            raise InputError(f"{label} '{source.sourceName()}' is a table without geometry; this tool needs a layer "
-                             "with one. Load it as points (Layer > Add Delimited Text Layer), then run again.")
+        refuse_shape(source, label, ["points"] if geometry == "point" else list(_SHAPES.values()))
         own = source.sourceCrs() if pixels else layer_crs(source, label)
         out_crs = crs or own
         if crs is not None and crs != own:
@@ -175,7 +189,8 @@ def numbers(tab, name):
         values = _numbers_from_text(tab, name, column)
     endless = np.flatnonzero(np.isinf(values))
     if len(endless):
-        raise InputError(f"'{tab.name}', field {name}, row {endless[0] + 1}: infinity is not a usable value.")
+        raise InputError(f"'{tab.name}', field {name}, row {endless[0] + 1}: infinity is not a usable value. "
+                         "Correct it, or leave it blank where it is not known.")
     return values
 
 
@@ -187,7 +202,8 @@ def _numbers_from_text(tab, name, column):
         try:
             values[row] = float(value.strip().replace(",", ".") if isinstance(value, str) else value)
         except (TypeError, ValueError):
-            raise InputError(f"'{tab.name}', field {name}, row {row + 1}: '{value}' is not a number.") from None
+            raise InputError(f"'{tab.name}', field {name}, row {row + 1}: '{value}' is not a number. "
+                             "Correct it, leave it blank, or choose another field.") from None
     return values
 
 
@@ -263,7 +279,7 @@ def polygons(alg, parameters, name, context, feedback, crs):
 def _wkb(geometry):
     if geometry.constGet().hasCurvedSegments():
         geometry = type(geometry)(geometry.constGet().segmentize())
-    return bytes(geometry.asWkb())
+    return geometry.asWkb().data()
 
 
 def track(alg, parameters, name, context, feedback):

@@ -42,7 +42,10 @@ def number(alg, parameters, name, context):
     elif isinstance(raw, QgsProperty):
         value = QgsProcessingParameters.parameterAsDouble(definition, parameters, context)
     else:
-        value = float(raw)
+        try:
+            value = float(raw)
+        except TypeError:
+            raise InputError(f"{label} ({name}) is {raw!r}; give one number.") from None
     if not math.isfinite(value):
         raise InputError(f"{label} ({name}) is {raw}; give an ordinary number.")
     return value

@@ -60,6 +60,7 @@ class PrepareTrack(AthwartAlgorithm):
         source = self.parameterAsSource(parameters, "INPUT", context)
         if source is None:
             return "No fixes were given (INPUT); choose the layer with the boat's positions."
+        read.refuse_shape(source, "Fixes", ["points", "lines"])
         read.layer_crs(source, "Fixes")
         track_inputs.refuse_other_layers(self, parameters, context, source)
         names = track_inputs.field_names(self, parameters, context, source)
@@ -109,6 +110,10 @@ class PrepareTrack(AthwartAlgorithm):
         def speed(value):
             return units.metres_per_second(value, option("SPEED_UNIT"))
 
+        for name in ("RANGE", "DEPTH", "SPEED"):
+            value = number(name)
+            if value is not None and not value > 0:
+                raise InputError(f"{name} is {value:g}; give a number above zero.")
         none = np.empty(0)
         changes = RangeRows(none, [], none, none, none) if values.given(parameters, "SETTINGS") else None
         stated = {"max_speed": number("MAX_SPEED", speed), "min_speed": number("MIN_SPEED", speed),
@@ -160,7 +165,7 @@ class PrepareTrack(AthwartAlgorithm):
                                           offset_h)
         how = replace(how, range_rows=changes, outing=how.outing or day)
         if how.temperature_c is None:
-            how = replace(how, temperature_c=track_inputs.middle_temperature(tab))
+            how = replace(how, temperature_c=track_inputs.middle_temperature(tab, feedback))
         solved = track_inputs.offset_rows(self, parameters, context, feedback)
         notes = []
         if solved is not None:

@@ -8,6 +8,7 @@ from qgis.core import QgsWkbTypes
 from qgis.PyQt.QtCore import QTime
 
 from ...survey.errors import InputError
+from ...survey.units import COLDEST_C, WARMEST_C
 from ..common import read, values
 
 __all__ = ["FIELDS", "field_names", "middle_temperature", "offset_rows", "range_rows", "read_fixes",
@@ -103,11 +104,16 @@ def read_fixes(alg, parameters, context, feedback, crs, names, scales, time_offs
     ), tab, rows
 
 
-def middle_temperature(tab):
-    """Median of water_temp_c, None where the layer has none."""
+def middle_temperature(tab, feedback):
+    """Median of water_temp_c; None where the layer has none, or what it has is no temperature of water."""
     known = read.numbers(tab, "water_temp_c") if tab.has("water_temp_c") else np.empty(0)
     known = known[np.isfinite(known)]
-    return float(np.median(known)) if len(known) else None
+    middle = float(np.median(known)) if len(known) else None
+    if middle is None or COLDEST_C <= middle <= WARMEST_C:
+        return middle
+    feedback.pushWarning(f"The middle of the field water_temp_c is {middle:g}, no water temperature in degrees "
+                         "C; it was not used. Give WATER_TEMPERATURE and its unit.")
+    return None
 
 
 def range_rows(alg, parameters, context, feedback, crs, unit_m, first_s, time_offset):

@@ -401,8 +401,19 @@ def test_a_track_of_which_nothing_can_be_used(change, words):
 def test_a_track_of_one_point_or_two():
     fixes, _, _ = sail(sailed.straight(90, 1))
     assert len(prepare(fixes, PLAIN).track) == 2
-    with pytest.raises(InputError, match="1 alone between breaks"):
+    with pytest.raises(InputError, match="Only 1 of 1 fixes can be used, and a pass needs two"):
         prepare(fixes.take([0]), PLAIN)
+
+
+def test_one_moment_for_all_no_order_and_depths_with_the_wrong_sign():
+    fixes, _, _ = sail(sailed.straight(90, 40))
+    n = len(fixes)
+    for change, words in (
+            ({"t_s": np.full(n, 5.0)}, "Only 1 of 41 fixes.*40 at the same time as another, in a different place"),
+            ({"t_s": None, "order": np.full(n, np.nan)}, "No fix has a value in ORDER_FIELD"),
+            ({"depth_m": np.where(np.arange(n) < 15, np.nan, -4.0)}, "26 of 26 soundings .DEPTH_FIELD. are negative")):
+        with pytest.raises(InputError, match=words):
+            prepare(replace(fixes, **change), replace(PLAIN, speed_mps=2.0))
 
 
 def test_what_was_assumed_is_said():
