@@ -5,6 +5,7 @@ ROOT=$(cd "$(dirname "${BASH_SOURCE[0]}")/.." && pwd -P)
 CFG=$(mktemp -d)
 trap 'rm -rf "$CFG"' EXIT
 export QGIS_CUSTOM_CONFIG_PATH=$CFG QT_QPA_PLATFORM=offscreen PYTHONDONTWRITEBYTECODE=1
+export GDAL_PAM_ENABLED=NO  # no side files beside the rasters
 export XDG_CACHE_HOME=$CFG/cache XDG_CONFIG_HOME=$CFG/config XDG_DATA_HOME=$CFG/data XDG_RUNTIME_DIR=$CFG/run
 mkdir -p -m 700 "$XDG_RUNTIME_DIR"
 cd "$ROOT"
