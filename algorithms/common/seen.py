@@ -139,7 +139,7 @@ def _polygons(raster, window, found, back):
         if back is not None:
             shape = shape.densifyByDistance(_DENSIFY_CELLS * abs(width))
             shape.transform(back)
-        ground.setdefault(feature.GetField(0), []).append(shapes.valid(shapes.from_wkb(bytes(shape.asWkb()))))
+        ground.setdefault(feature.GetField(0), []).append(shapes.valid(shapes.from_wkb(shape.asWkb().data())))
     return ground
 
 
