@@ -12,6 +12,7 @@ from athwart.survey.ensonify import Ensonification
 from athwart.survey.errors import InputError
 from athwart.survey.frame import Frame
 from athwart.survey.rasters import carried
+from athwart.survey.stripcells import StripCells
 from athwart.survey.swath import pass_unions
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -120,7 +121,8 @@ def test_without_a_grid_the_cells_are_those_of_the_swaths():
     assert wanted.max() >= 2
 
 
-def test_both_sides_of_a_pass_are_one_look_and_so_is_coming_back():
+def test_both_sides_of_a_pass_are_one_look_and_so_is_coming_back(monkeypatch):
+    monkeypatch.setattr(ensonify, "_CELLS_AT_ONCE", 2000)  # more than one part to a pass
     angle = np.linspace(0, 2.2 * np.pi, 150)
     track = on_grid(30 * np.sin(angle), 30 * np.cos(angle), np.degrees(angle) + 90, depth_m=5.0, range_m=20.0)
     bands, _ = drawn(track, grid=FLAT)
@@ -142,6 +144,28 @@ def test_directions(second, count):
     bands, job = drawn(together(sailed(LINE), sailed(second, pass_id=2)), grid=FLAT)
     assert at(bands, job, "looks", 10, 0.25) == 2
     assert at(bands, job, "directions", 10, 0.25) == count
+
+
+@settings(max_examples=12, deadline=None)
+@given(st.integers(0, 2**32 - 1))
+def test_the_beam_that_looks_at_a_cell_points_at_it(seed):
+    """Also where neighbouring beams cross: the strip then has two lobes."""
+    rng = np.random.default_rng(seed)
+    azimuth = np.cumsum(rng.uniform(-60, 60, 4))
+    track = on_grid(rng.uniform(-3, 3, 4), np.arange(4) * 2.0, azimuth, depth_m=5.0, range_m=20.0)
+    job = Ensonification(track, 0.5, grid=FLAT)
+    sweep = job.sweeps[0]
+    interval = np.arange(3)
+    cells = StripCells(sweep, interval, sweep.subbeams(interval), (0, job.raster.rows, 0, job.raster.cols))
+    t, i = cells.moment[:, None].astype(float), cells.quad
+    boat = sweep.at[i] + t * (sweep.at[i + 1] - sweep.at[i])
+    beam = sweep.beam[i] + t * (sweep.beam[i + 1] - sweep.beam[i])
+    away = np.column_stack([cells.col, cells.row]) - boat
+    aside = (away[:, 0] * beam[:, 1] - away[:, 1] * beam[:, 0]) / np.hypot(*beam.T)
+    assert ((t >= 0) & (t <= 1)).all() and len(t) > 100
+    assert np.abs(aside).max() < 0.2  # cells; single precision, a wrong root is cells away
+    np.testing.assert_allclose(cells.ground * cells.side, np.sign((away * beam).sum(axis=1)) * np.hypot(*away.T) * 0.5
+                               / SCALE, atol=0.1)
 
 
 @pytest.mark.parametrize("step", [0.2, 5.0, 40.0])
