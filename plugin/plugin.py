@@ -20,6 +20,7 @@ class AthwartPlugin:
         """All that qgis_process calls."""
         self.provider = AthwartProvider()
         QgsApplication.processingRegistry().addProvider(self.provider)
+        self.provider.refreshAlgorithms()  # models find their tools, and so their outputs, only once these are known
 
     def initGui(self):
         """The desktop's entry point."""

@@ -3,11 +3,12 @@ from __future__ import annotations
 
 import pathlib
 
-from qgis.core import QgsProcessingModelAlgorithm, QgsProcessingProvider
+from qgis.core import QgsProcessingProvider
 from qgis.PyQt.QtGui import QIcon
 
 from ..algorithms import all_tools
 from ..algorithms.common.packages import missing_packages_text
+from .ready_model import ready_models
 
 __all__ = ["AthwartProvider"]
 
@@ -38,7 +39,5 @@ class AthwartProvider(QgsProcessingProvider):
     def loadAlgorithms(self):
         for tool in all_tools():
             self.addAlgorithm(tool)
-        for path in sorted((HERE / "models").glob("*.model3")):
-            model = QgsProcessingModelAlgorithm()
-            if model.fromFile(str(path)):
-                self.addAlgorithm(model)
+        for model in ready_models():
+            self.addAlgorithm(model)

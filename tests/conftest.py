@@ -1,5 +1,9 @@
-"""Shared by every test: the clone as package `athwart`, and the real recordings."""
+"""Shared by every test: the clone as package `athwart`, the real recordings, the provider, two doors of a tool."""
+import json
+import os
 import pathlib
+import shutil
+import subprocess
 import sys
 import time
 
@@ -38,3 +42,58 @@ def zone(monkeypatch):
     yield call
     monkeypatch.undo()
     time.tzset()
+
+
+@pytest.fixture(scope="session")
+def provider(qgis_processing):
+    """The registered provider; QGIS deletes an earlier one of the same id, so one serves the whole session."""
+    from qgis.core import QgsApplication
+    made = sys.modules["athwart"].classFactory(None)
+    made.initProcessing()
+    yield made.provider
+    made.unload()
+    assert QgsApplication.processingRegistry().providerById("athwart") is None
+
+
+@pytest.fixture
+def run(provider):
+    """run(tool id, {parameters}) -> results, as a script would call it; raises QgsProcessingException."""
+    import processing
+    from qgis.core import QgsProcessingFeedback
+
+    def call(tool, parameters, feedback=None):
+        return processing.run(f"athwart:{tool}", parameters, feedback=feedback or QgsProcessingFeedback(False))
+    return call
+
+
+@pytest.fixture(scope="session")
+def command_line():
+    """Skips where QGIS was built without qgis_process."""
+    if not (shutil.which("qgis_process") or shutil.which("qgis_process.bin")):
+        pytest.skip("no qgis_process in this build of QGIS")
+
+
+@pytest.fixture(scope="session")
+def profile(tmp_path_factory):
+    """A throwaway QGIS profile shared by the command-line tests."""
+    return tmp_path_factory.mktemp("profile")
+
+
+@pytest.fixture
+def qgis_process(command_line, profile):
+    """qgis_process(tool id or model file, {parameters}) -> (exit code, results, stderr), in the throwaway profile."""
+    def call(tool, parameters):
+        values = [f"{name}={value}" for name, value in _flat(parameters)]
+        named = str(tool) if str(tool).endswith(".model3") else f"athwart:{tool}"
+        done = subprocess.run(
+            ["bash", str(ROOT / "tools" / "qp.sh"), "--json", "run", named, "--", *values],
+            capture_output=True, text=True, env={**os.environ, "QP_CONFIG": str(profile)}, timeout=120, check=False)
+        results = json.loads(done.stdout)["results"] if done.stdout.strip().startswith("{") else {}
+        return done.returncode, results, done.stderr
+    return call
+
+
+def _flat(parameters):
+    for name, value in parameters.items():
+        for one in value if isinstance(value, (list, tuple)) else [value]:
+            yield name, one

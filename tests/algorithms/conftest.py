@@ -1,35 +1,5 @@
-"""QGIS side of the tests: one provider for the session, layers made from arrays, the three doors of a tool."""
-import json
-import os
-import pathlib
-import subprocess
-import sys
-
+"""QGIS side of the tests: a tool as the child of a model, layers made from arrays."""
 import pytest
-
-ROOT = pathlib.Path(__file__).resolve().parents[2]
-
-
-@pytest.fixture(scope="session")
-def provider(qgis_processing):
-    """The registered provider; QGIS deletes an earlier one of the same id, so one serves the whole session."""
-    from qgis.core import QgsApplication
-    made = sys.modules["athwart"].classFactory(None)
-    made.initProcessing()
-    yield made.provider
-    made.unload()
-    assert QgsApplication.processingRegistry().providerById("athwart") is None
-
-
-@pytest.fixture
-def run(provider):
-    """run(tool id, {parameters}) -> results, as a script would call it; raises QgsProcessingException."""
-    import processing
-    from qgis.core import QgsProcessingFeedback
-
-    def call(tool, parameters, feedback=None):
-        return processing.run(f"athwart:{tool}", parameters, feedback=feedback or QgsProcessingFeedback(False))
-    return call
 
 
 @pytest.fixture
@@ -74,31 +44,6 @@ def run_as_child(provider):
         layer = context.takeResultLayer(results.get(names[0], "")) if output else None
         return results, layer
     return call
-
-
-@pytest.fixture(scope="session")
-def profile(tmp_path_factory):
-    """A throwaway QGIS profile shared by the command-line tests."""
-    return tmp_path_factory.mktemp("profile")
-
-
-@pytest.fixture
-def qgis_process(profile):
-    """qgis_process(tool id, {parameters}) -> (exit code, results, stderr), in the throwaway profile."""
-    def call(tool, parameters):
-        values = [f"{name}={value}" for name, value in _flat(parameters)]
-        done = subprocess.run(
-            ["bash", str(ROOT / "tools" / "qp.sh"), "--json", "run", f"athwart:{tool}", "--", *values],
-            capture_output=True, text=True, env={**os.environ, "QP_CONFIG": str(profile)}, timeout=120, check=False)
-        results = json.loads(done.stdout)["results"] if done.stdout.strip().startswith("{") else {}
-        return done.returncode, results, done.stderr
-    return call
-
-
-def _flat(parameters):
-    for name, value in parameters.items():
-        for one in value if isinstance(value, (list, tuple)) else [value]:
-            yield name, one
 
 
 @pytest.fixture
