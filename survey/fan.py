@@ -141,7 +141,9 @@ class Fan:
         """
         fan = self._refined(self._near(water), SHORE_STEP_M)
         # a beam that just touches a corner may have no shore beside it, yet all the land's shadow on one side
-        jump = np.abs(np.diff(np.fmin(fan.outer, fan._reach(water)))) > SHORE_STEP_M
+        reach = fan._reach(water)
+        ended = reach < fan.outer
+        jump = (np.abs(np.diff(np.fmin(fan.outer, reach))) > SHORE_STEP_M) & (ended[1:] | ended[:-1])
         fan = fan._refined(jump & fan.drawn(), SHORE_FINE_M)
         reach = fan._reach(water)
         outer = np.fmin(fan.outer, reach)

@@ -52,12 +52,26 @@ def near_shore(water, corners):
 
     Returns
     -------
-    (n,) bool array; true where the extent of the patch meets the extent of any shoreline edge.
+    (n,) bool array; false only where a line parts the patch from every shoreline edge
+        The lines tried: east and north, along and across from the first corner to the second, and each edge's own.
     """
     low, high = corners.min(axis=1), corners.max(axis=1)
     shore = EdgeIndex.of(water)
     found = np.zeros(len(corners), bool)
     for rows, edges in shore.bundles(low, high):
         meets = (shore.high[edges] >= low[rows][:, None]) & (shore.low[edges] <= high[rows][:, None])
-        found[rows] = meets.all(axis=2).any(axis=1)
+        row, edge = np.nonzero(meets.all(axis=2))
+        patch, start, end = corners[rows[row]], shore.start[edges[edge]], shore.end[edges[edge]]
+        along = patch[:, 1] - patch[:, 0]
+        parted = np.zeros(len(row), bool)
+        for axis in (along, _turned(along), _turned(end - start)):
+            of_patch, of_edge = (np.einsum("nkd,nd->nk", points, axis) for points in
+                                 (patch, np.stack([start, end], axis=1)))
+            parted |= ((of_patch.max(axis=1) < of_edge.min(axis=1)) | (of_patch.min(axis=1) > of_edge.max(axis=1)))
+        found[rows[row[~parted]]] = True
     return found
+
+
+def _turned(vectors):
+    """Vectors turned by a right angle."""
+    return np.column_stack([-vectors[:, 1], vectors[:, 0]])

@@ -158,12 +158,16 @@ class _Drawing:
             if water is not None:
                 whole, lanes = lanes, [fan.ended_at_land(water) for fan in lanes]
                 self.report.ended_at_land += _shortened(whole, lanes)
-            self._draw(lanes, side, water, polygons)
+            self._draw(lanes, side, polygons)
             step((number + 1) / 4)
         for number, key in enumerate(sorted(polygons)):
             if number % max(1, len(polygons) // 100) == 0:
                 step(0.5 + 0.5 * number / len(polygons))
-            ground = shapes.drop_small_holes(shapes.union(polygons[key]), _DUST_M2)
+            ground, at_shore = (shapes.union(polygons[key][trim]) for trim in (False, True))
+            if not at_shore.is_empty:
+                # between neighbouring beams the straight edge may cut a bay's corner
+                ground = shapes.union([ground, shapes.polygonal(at_shore.intersection(water))])
+            ground = shapes.drop_small_holes(ground, _DUST_M2)
             if not ground.is_empty:
                 self.parts.setdefault(key, []).append((frame, ground))
 
@@ -180,8 +184,8 @@ class _Drawing:
         return lanes_on_terrain(fan, frame, grid, anchors.offset[rows.sample[kept]], track.depth_m[kept], slant[kept],
                                 np.tan(np.radians(self.settings.blind_deg)))
 
-    def _draw(self, lanes, side, water, polygons):
-        """Add one side's polygons by feature key, and note the beams that drew them."""
+    def _draw(self, lanes, side, polygons):
+        """Add one side's polygons by feature key, those with land in them apart, and note the beams that drew them."""
         drawn = []
         for fan in lanes:
             made = fan.ribbons()
@@ -191,8 +195,7 @@ class _Drawing:
             at_shore = shores[made.starts + made.intervals] > shores[made.starts]
             keys = self.keys(fan.strip[made.starts], side)
             for key, polygon, trim in zip(keys.tolist(), made.polygons, at_shore.tolist()):
-                # between neighbouring beams the straight edge may cut a bay's corner
-                polygons.setdefault(key, []).append(shapes.polygonal(polygon.intersection(water)) if trim else polygon)
+                polygons.setdefault(key, ([], []))[trim].append(polygon)
             seen = np.append(fan.drawn(), False)
             seen[1:] |= seen[:-1].copy()
             seen &= fan.row >= 0

@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyproj import CRS, Geod, Transformer
 from shapely.ops import unary_union
-from shapely.validation import make_valid
+from stress import NAMES, brute_quads, circle, path, raw_quads
 
 UTM = "EPSG:32615"
 FRAME = Frame(UTM, -93, 45)
@@ -133,75 +133,9 @@ def test_twenty_feet_of_travel_cover_470_square_feet_a_side():
 
 # --- exactness -----------------------------------------------------------------------------------------------------
 
-def raw_quads(track, frame, blind=20.0):
-    """(pass, (4, 2) corners) of both sides of every interval, straight from the definition; no ranges change."""
-    east, north = frame.forward(track.x, track.y)
-    azimuth = np.radians(track.heading_deg - frame.convergence(east, north))
-    at, right = np.column_stack([east, north]), np.column_stack([np.cos(azimuth), -np.sin(azimuth)])
-    inner = track.depth_m * np.tan(np.radians(blind))
-    outer = np.sqrt(np.maximum(track.range_m**2 - track.depth_m**2, 0))
-    for i in range(len(track) - 1):
-        if track.pass_id[i] == track.pass_id[i + 1] and outer[i] > inner[i] and outer[i + 1] > inner[i + 1]:
-            for side in (-1, 1):
-                yield track.pass_id[i], np.array([at[j] + side * g[j] * right[j] for j, g in (
-                    (i, inner), (i, outer), (i + 1, outer), (i + 1, inner))])
-
-
-def brute_quads(track, frame):
-    """The same as valid polygons, by pass."""
-    found = {}
-    for pass_id, corners in raw_quads(track, frame):
-        quad = sg.Polygon(corners)
-        found.setdefault(pass_id, []).append(quad if quad.is_valid else make_valid(quad))
-    return found
-
-
-def circle(turns, radius, step, rate=0.0):
-    """A path that goes round (and outwards by ``rate`` m a turn)."""
-    angle = np.arange(0, 2 * np.pi * turns, step / radius)
-    reach = radius + rate * angle / (2 * np.pi)
-    return reach * np.sin(angle), reach * np.cos(angle)
-
-
-def stress(name):
-    """Tracks that break ribbons: (east, north, azimuth, other columns)."""
-    rng = np.random.default_rng(3)
-    n = 200
-    if name == "survey":
-        east, north, azimuth, pass_id = tracks.boustrophedon()
-        return east, north, azimuth, {"pass_id": pass_id, "depth_m": 5 + 2 * np.sin(north / 60)}
-    if name == "loops of 10 m":
-        return (*circle(14, 10.0, 1.5), None, {})
-    if name == "figure of eight":
-        a = np.linspace(0, 4 * np.pi, 300)
-        return 60 * np.sin(a), 30 * np.sin(2 * a), None, {}
-    if name == "moored and swinging":
-        return rng.normal(0, 0.4, n), rng.normal(0, 0.4, n), np.cumsum(rng.normal(0, 8, n)), {}
-    if name == "reversing":
-        along = np.concatenate([np.arange(60), np.arange(60, 0, -1), np.arange(60)]) * 1.5
-        return 0.02 * along, along, np.zeros(len(along)), {}
-    if name == "jump of 400 m":
-        along = np.arange(80) * 1.5
-        return np.where(along > 60, 400.0, 0.0), along, np.where(along > 60, 40.0, 0.0), {}
-    if name == "zero speed":
-        along = np.concatenate([np.arange(40), np.full(30, 40), np.arange(40, 80)]) * 1.5
-        return np.zeros(len(along)), along, np.zeros(len(along)), {}
-    if name == "too deep in places":
-        along = np.arange(150) * 1.5
-        return np.zeros(150), along, rng.normal(0, 2, 150), {"depth_m": 22 + 12 * np.sin(along / 9)}
-    if name == "noisy heading":
-        along = np.arange(n) * 1.0
-        return np.zeros(n), along, rng.normal(0, 8, n), {}
-    return (*circle(6, 12.0, 1.5, rate=25.0), None, {})  # spiral
-
-
-STRESS = ["survey", "loops of 10 m", "figure of eight", "moored and swinging", "reversing", "jump of 400 m",
-          "zero speed", "too deep in places", "noisy heading", "spiral"]
-
-
-@pytest.mark.parametrize("name", STRESS)
+@pytest.mark.parametrize("name", NAMES)
 def test_the_union_is_that_of_all_quads(name):
-    east, north, azimuth, columns = stress(name)
+    east, north, azimuth, columns = path(name)
     track = tracks.in_frame(FRAME, east, north, azimuth, **columns)
     found = pass_unions(track, SwathSettings(thin_m=0, keep_turns=True), FRAME)
     wanted = brute_quads(track, FRAME)
@@ -217,7 +151,7 @@ def test_the_union_is_that_of_all_quads(name):
 
 
 def test_a_survey_is_drawn_from_long_rings_and_few_single_quads():
-    east, north, azimuth, columns = stress("survey")
+    east, north, azimuth, columns = path("survey")
     track = tracks.in_frame(FRAME, east, north, azimuth, **columns)
     astern = tracks.in_frame(FRAME, east[::-1], north[::-1], azimuth[::-1], pass_id=5 - columns["pass_id"][::-1])
     for boat in (track, astern):
@@ -245,7 +179,7 @@ def seen_by_raster(quads, cell):
 
 @pytest.mark.parametrize("name", ["survey", "loops of 10 m", "too deep in places", "spiral"])
 def test_area_against_counting_cells(name):
-    east, north, azimuth, columns = stress(name)
+    east, north, azimuth, columns = path(name)
     track = tracks.in_frame(FRAME, east, north, azimuth, **columns)
     quads = np.array([corners for _, corners in raw_quads(track, FRAME)])
     result = draw_swaths(track, SwathSettings(thin_m=0, keep_turns=True))
@@ -387,7 +321,7 @@ def test_water_cut_at_180_degrees_is_one_lake():
 
 def test_pings_closer_than_a_metre_are_thinned_at_no_cost_in_area():
     rng = np.random.default_rng(5)
-    n = 3000
+    n = 1200
     track = straight(n, 0.15, depth_m=6.0)
     track.heading_deg = track.heading_deg + rng.normal(0, 0.5, n)
     dense, thin = (draw_swaths(track, SwathSettings(thin_m=t)) for t in (0, 1.0))
@@ -530,7 +464,7 @@ def wiggly(wiggle, azimuth=0.0, start=(0.0, 0.0)):
     return east, north, a, depth
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(WIGGLE, st.floats(-500, 500), st.floats(-500, 500), st.floats(0, 360))
 def test_moving_and_turning_the_survey_changes_no_area(wiggle, dx, dy, azimuth):
     one = draw_swaths(tracks.in_frame(FRAME, *(w := wiggly(wiggle))[:3], depth_m=w[3]), SwathSettings(thin_m=0))
@@ -540,7 +474,7 @@ def test_moving_and_turning_the_survey_changes_no_area(wiggle, dx, dy, azimuth):
     assert one.area_m2 == pytest.approx(other.area_m2, rel=1e-6, abs=1e-4)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=15, deadline=None)
 @given(WIGGLE)
 def test_running_backwards_with_the_sides_changed_sees_the_same(wiggle):
     east, north, azimuth, depth = wiggly(wiggle)
