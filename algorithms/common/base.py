@@ -10,6 +10,7 @@ from qgis.PyQt.QtGui import QIcon
 
 from ...survey.errors import Cancelled, SurveyError
 from .packages import missing_packages_text
+from .wording import with_labels
 
 __all__ = ["CAUTION", "AthwartAlgorithm", "stepper", "tr"]
 
@@ -129,7 +130,7 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
             message = self.refusal(parameters, context)
         except SurveyError as error:
             message = str(error)
-        return not message, message
+        return not message, with_labels(message, self.parameterDefinitions())
 
     def processAlgorithm(self, parameters, context, feedback):
         missing = missing_packages_text()
@@ -142,7 +143,7 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
         try:
             results = self.run_tool(parameters, context, feedback)
         except SurveyError as error:
-            raise QgsProcessingException(str(error)) from error
+            raise QgsProcessingException(with_labels(str(error), self.parameterDefinitions())) from error
         except Cancelled:
             raise QgsProcessingException(tr("Stopped at your request; no output was written.")) from None
         if self.CAUTIOUS:

@@ -45,7 +45,7 @@ class CoverageGaps(AthwartAlgorithm):
         "LOW_PERCENT": "Share seen with every pass narrowed by its 95 % error; empty where passes are drawn as one.",
         "HIGH_PERCENT": "Share seen with every pass widened by its 95 % error.",
         "GAP_M2": "All ground missed, in m2, before narrow and small gaps are left out.",
-        "NARROW_M2": "Ground missed that is narrower than the least width and therefore not listed, in m2.",
+        "NARROW_M2": "Ground missed that is narrower than the narrowest gap to list, in m2.",
         "GAP_COUNT": "Number of gaps listed.",
     }
 
@@ -55,8 +55,9 @@ class CoverageGaps(AthwartAlgorithm):
                         "raster of looks.", make.POLYGONS, True),
             make.raster("SEEN", "Raster of looks", "Output of 'Map bottom seen', instead of swaths: shadows and poor "
                         "looks count as gaps."),
-            make.choice("GRADE", "Grade", "What counts in a raster of looks: 'seen' once looked at, 'detection' only "
-                        "where an object of the size it was made for would show.", ["seen", "detection"], "seen"),
+            make.choice("GRADE", "What counts as seen", "What counts in a raster of looks: 'seen' once looked at, "
+                        "'detection' only where an object of the size it was made for would show.",
+                        ["seen", "detection"], "seen"),
             make.source("AREA", "Area", "The water that was to be seen; each feature gets its own figures. Results "
                         "come in its coordinate system.", make.POLYGONS),
             make.source("EXCLUDE", "Excluded ground", "Ground inside the area that need not be seen, such as weed beds "
@@ -65,14 +66,14 @@ class CoverageGaps(AthwartAlgorithm):
                         "and the strip under the boat.", make.LINES, True),
             make.number("REQUIRED_LOOKS", "Required looks", "How many different passes must have seen a place.", 1, 1,
                         20, whole=True),
-            make.distance("MIN_WIDTH", "Least width", "Ground missed that is narrower than this is counted, but not "
-                          "listed as a gap.", 1.0, 0.0),
+            make.distance("MIN_WIDTH", "Narrowest gap to list", "Ground missed that is narrower than this is counted, "
+                          "but not listed as a gap.", 1.0, 0.0),
         )
         self.add(*make.advanced(
-            make.number("MIN_AREA", "Least area (m2)", "Gaps smaller than this are not listed.", 1.0, 0.0),
-            make.distance("POSITION_ERROR", "Position error", "Standard deviation, on each axis, of the error that all "
-                          "passes of one outing share: the bias of the satellite position. 2 m is a judgement for "
-                          "ordinary receivers.", 2.0, 0.0)))
+            make.number("MIN_AREA", "Smallest gap to list (m2)", "Gaps smaller than this are not listed.", 1.0, 0.0),
+            make.distance("POSITION_ERROR", "Position error of an outing", "Standard deviation, on each axis, of the "
+                          "error that all passes of one outing share: the bias of the satellite position. 2 m is a "
+                          "judgement for ordinary receivers.", 2.0, 0.0)))
         self.add(
             make.sink("OUTPUT", "Gaps", "A polygon for each gap, the largest first.", "polygon"),
             make.sink("AREAS", "Areas", "The area's features with the share seen, its bounds and the fewest looks.",

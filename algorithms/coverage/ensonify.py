@@ -36,14 +36,15 @@ class Ensonify(AthwartAlgorithm):
     smallest_object (side, in metres, of the smallest cube some look would show; empty where none would); hidden (1
     where the sound came by, but nearer ground was in the way every time).
 
-    The smallest object is the largest of three: MIN_HITS pings must fall on it, it must be as wide as the beam, and
-    high enough for a shadow of MIN_SHADOW. The ping rate, unless you know it, is taken as half of what sound in water
-    allows for the range. These are rules of detection by shadow on clean ground; weed and waves only make it worse.
+    The smallest object is the largest of three: enough pings must fall on it, it must be as wide as the beam, and high
+    enough for the shortest shadow that shows. The ping rate, unless you know it, is taken as half of what sound in
+    water allows for the range. These are rules of detection by shadow on clean ground; weed and waves only make it
+    worse.
 
     The raster is in the track's coordinate system if that is in metres, else in the UTM zone."""
     OUTPUT_HELP = {
         "OUTPUT": "GeoTIFF with the bands looks, directions, grazing, hits, smallest_object and hidden. Load it again "
-                  "and the style comes with it (.qml). Goes into 'Find coverage gaps' as SEEN.",
+                  "and the style comes with it (.qml). Goes into 'Find coverage gaps' as raster of looks.",
         "SEEN_M2": "Ground seen at least once, in m2.",
         "DETECTION_M2": "Ground where an object of the given size would show, in m2.",
     }
@@ -56,22 +57,23 @@ class Ensonify(AthwartAlgorithm):
             make.source("WATER", "Water", "Polygons of the water, islands cut out: sound ends at the first shore.",
                         make.POLYGONS, optional=True),
             make.distance("CELL_SIZE", "Cell size", "Side of a cell of the map.", 0.5, 0),
-            make.distance("OBJECT_SIZE", "Object size", "Side of the cube that is to be found: what the hits and the "
-                          "area with detection are about.", 1.0, 0),
+            make.distance("OBJECT_SIZE", "Size of the object to find", "Side of the cube that is to be found: what the "
+                          "hits and the area with detection are about.", 1.0, 0),
             make.number("PING_RATE", "Ping rate (Hz)", "Pings a second, if known; never taken as faster than sound "
-                        "allows for the range. Blank: a share of that limit (PING_SHARE).", None, 0),
+                        "allows for the range. Blank: a share of that limit (see Advanced).", None, 0),
         )
         self.add(*make.advanced(
             make.number("BLIND_ANGLE", "Blind angle (degrees)", "Ground within this angle of the vertical is not "
                         "counted; 20 is common practice.", 20.0, 0, 90),
-            make.number("MIN_GRAZING", "Least grazing angle (degrees)", "Looks flatter than this show no object. 4.6 "
-                        "stands for the rule that only 12.5 times the height over the bottom counts.", 4.6, 0, 90),
+            make.number("MIN_GRAZING", "Flattest angle that counts (degrees)", "Looks flatter than this show no "
+                        "object. 4.6 stands for the rule that only 12.5 times the height over the bottom counts.", 4.6,
+                        0, 90),
             make.number("BEAM_WIDTH", "Beam width (degrees)", "Full width of the beam along the track.", 1.5, 0, 90),
-            make.number("MIN_HITS", "Least hits", "Pings that must fall on an object.", 3.0, 0),
-            make.distance("MIN_SHADOW", "Least shadow", "Length of shadow, along the slant range, by which an object "
-                          "is told; three samples of the record, but not less than 0.3 m.", 0.3, 0),
+            make.number("MIN_HITS", "Fewest pings on the object", "Pings that must fall on an object.", 3.0, 0),
+            make.distance("MIN_SHADOW", "Shortest shadow that shows", "Length of shadow, along the slant range, by "
+                          "which an object is told; three samples of the record, but not less than 0.3 m.", 0.3, 0),
             make.number("PING_SHARE", "Share of the highest ping rate (%)", "What your sounder reaches of the rate at "
-                        "which each ping is just back before the next, where PING_RATE is blank.", 50.0, 0, 100)))
+                        "which each ping is just back before the next, where the ping rate is blank.", 50.0, 0, 100)))
         self.add(make.destination_raster("OUTPUT", "Bottom seen", self.OUTPUT_HELP["OUTPUT"]))
         self.addOutput(QgsProcessingOutputNumber("SEEN_M2", "Ground seen (m2)"))
         self.addOutput(QgsProcessingOutputNumber("DETECTION_M2", "Ground seen with detection (m2)"))

@@ -26,8 +26,8 @@ class SwathFootprint(AthwartAlgorithm):
     left out, and so is everything where the range is shorter than the water is deep.
 
     Strips follow the heading, not only the track. They are cut where the range changes and never carried across a break
-    of the record. With WATER, sound stops at the first shore it meets: nothing is drawn behind an island or a spit. In
-    a turn the inner side is not drawn beyond the centre of the turn.
+    of the record. Where the water is given, sound stops at the first shore it meets: nothing is drawn behind an island
+    or a spit. In a turn the inner side is not drawn beyond the centre of the turn.
 
     The model 'terrain' follows every beam over a depth grid instead: a slope lengthens or shortens the reach, a bank
     hides what lies behind it. The model 'subtract' is the rule of thumb range less depth, kept for comparison: it is
@@ -50,9 +50,9 @@ class SwathFootprint(AthwartAlgorithm):
             make.choice("SIDES", "Sides", "Which sides of the record count.", list(_SIDES), "both"),
             make.number("BLIND_ANGLE", "Blind angle (degrees)", "Ground within this angle of the vertical is not "
                         "counted as seen; 20 is common practice.", 20.0, 0, 89),
-            make.choice("MERGE", "Features", "strip: one for each side and stretch of one range. pass: one for each "
-                        "pass. all: a single one, which can no longer tell looks apart.", ["strip", "pass", "all"],
-                        "strip"),
+            make.choice("MERGE", "One polygon for each", "strip: one for each side and stretch of one range. pass: one "
+                        "for each pass. all: a single one, which can no longer tell looks apart.",
+                        ["strip", "pass", "all"], "strip"),
         )
         self.add(*make.advanced(
             make.number("RANGE_USED", "Part of the range used (%)", "Share of the range in force that you trust; less "

@@ -23,7 +23,7 @@ class UnscannedShoreline(AthwartAlgorithm):
     nothing of this side.
 
     The shoreline may be the lake's polygon, islands being holes in it, or lines. Lines that do not close need the water
-    beside them (WATER), for otherwise it cannot be known on which side sound may run."""
+    beside them, for otherwise it cannot be known on which side sound may run."""
     OUTPUT_HELP = {
         "SHORE_M": "Length of the whole shoreline over ground, in m.",
         "UNSCANNED_M": "Length of the unscanned shoreline over ground, in m.",
@@ -38,9 +38,10 @@ class UnscannedShoreline(AthwartAlgorithm):
                         "coordinate system.", make.SHORES),
             make.source("WATER", "Water", "Polygon of the water that sound can cross; blank takes the shoreline's own "
                         "polygons, or what its lines enclose.", make.POLYGONS, True),
-            make.distance("REACH", "Reach", "How near to the shore the ground seen must come, over water.", 5.0, 0.0),
-            make.distance("MIN_LENGTH", "Least length", "Unscanned stretches shorter than this count with the scanned "
-                          "shore around them.", 5.0, 0.0),
+            make.distance("REACH", "Reach over water", "How near to the shore the ground seen must come, over water.",
+                          5.0, 0.0),
+            make.distance("MIN_LENGTH", "Shortest stretch to list", "Unscanned stretches shorter than this count with "
+                          "the scanned shore around them.", 5.0, 0.0),
             make.sink("OUTPUT", "Shore", "A line for each stretch: unscanned ones first, the longest first.", "line"),
         )
         for name, label in (("SHORE_M", "Shoreline (m)"), ("UNSCANNED_M", "Unscanned (m)"),
@@ -50,10 +51,10 @@ class UnscannedShoreline(AthwartAlgorithm):
     def refusal(self, parameters, context):
         reach = values.number(self, parameters, "REACH", context)
         if not reach > 0:
-            return f"Reach (REACH) is {reach:g} m; give more than 0, such as 5."
+            return f"Reach over water (REACH) is {reach:g} m; give more than 0, such as 5."
         least = values.number(self, parameters, "MIN_LENGTH", context)
         if least < 0:
-            return f"Least length (MIN_LENGTH) is {least:g} m; give 0 or more."
+            return f"Shortest stretch to list (MIN_LENGTH) is {least:g} m; give 0 or more."
         return ""
 
     def run_tool(self, parameters, context, feedback):

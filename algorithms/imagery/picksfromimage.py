@@ -26,9 +26,10 @@ class PicksFromImage(AthwartAlgorithm):
     it from the bottom points before and after them on the same stretch of the track.
 
     Columns give the range: zero at the centre column, the range in force at the edge. Changes of the range on the way
-    are followed ping by ping from the prepared track; EDGE_RANGE is for pictures that show another range than was in
-    force, or that were drawn again at one range. Rows give the moment: by the record's ping count, or by the times of
-    the oldest and newest row. Ranges and depths stay as displayed; 'Locate targets' corrects them with the track.
+    are followed ping by ping from the prepared track; the range at the edge is for pictures that show another range
+    than was in force, or that were drawn again at one range. Rows give the moment: by the record's ping count, or by
+    the times of the oldest and newest row. Ranges and depths stay as displayed; 'Locate targets' corrects them with the
+    track.
 
     The coordinate system of the drawn layer, or the lack of one, does not matter: its coordinates are pixels."""
     OUTPUT_HELP = {"OUTPUT": "A table with a row for each object and bottom point, ready for 'Locate targets', your "
@@ -41,16 +42,16 @@ class PicksFromImage(AthwartAlgorithm):
             make.field("KIND_FIELD", "Field of kinds", "'object' or 'bottom'; blank values are objects.", "PICKS"),
             make.raster("IMAGE", "Record image", "The picture, loaded without a georeference.", optional=False),
             make.source("TRACK", "Prepared track", "Gives the range in force at each ping and ties the picks; needed "
-                        "unless EDGE_RANGE is given.", make.POINTS, optional=True),
-            make.choice("LAYOUT", "Layout", "'both' has port on the left and starboard on the right of a centre "
-                        "column; 'port' has zero range at its right edge, 'starboard' at its left.",
+                        "unless the range at the edge is given.", make.POINTS, optional=True),
+            make.choice("LAYOUT", "Sides in the picture", "'both' has port on the left and starboard on the right of a "
+                        "centre column; 'port' has zero range at its right edge, 'starboard' at its left.",
                         ["both", "port", "starboard"]),
             make.choice("NEWEST", "Newest row", "Where the latest ping stands in the picture.", ["top", "bottom"],
                         "top"),
             make.number("FIRST_PING", "Ping of the oldest row", "By the record's own count; give this, or the two "
                         "times.", None),
             make.text("FIRST_TIME", "Time of the oldest row", "Such as 2024-05-31T14:05:09; without a zone it is UTC, "
-                      "plus TIME_OFFSET."),
+                      "plus the time offset."),
             make.text("LAST_TIME", "Time of the newest row", "In the same way as the first; the two belong together."),
             *make.advanced(
                 make.number("PINGS_PER_ROW", "Pings per row", "More than one where the picture was squeezed.", 1.0, 0),
@@ -58,7 +59,8 @@ class PicksFromImage(AthwartAlgorithm):
                             "clock at UTC-5 needs 5, one at UTC+2 needs -2.", 0.0),
                 make.number("EDGE_RANGE", "Range at the edge", "Displayed range at the edge farthest from the centre "
                             "column. Blank: the range in force at each ping, from the track.", None, 0),
-                make.choice("RANGE_UNIT", "Unit of that range", "Unit of EDGE_RANGE.", make.RANGE_UNITS),
+                make.choice("RANGE_UNIT", "Unit of the range at the edge", "Unit of the range at the edge.",
+                            make.RANGE_UNITS),
                 make.number("CENTRE_COLUMN", "Centre column (pixels)", "Column where the range is zero, for pictures "
                             "that were cropped. Blank: the middle, or the edge of a single side.", None),
                 make.text("DROPPED_ROWS", "Dropped rows", "Where rows are missing from the picture: the pixel row from "

@@ -28,17 +28,18 @@ class AdjustTargets(AthwartAlgorithm):
     HELP = """Looks at the same object from several passes are combined into one place with its error ellipse, in one
     least squares over all of them: places, errors of each pass and offsets of each outing are unknowns together.
 
-    Looks belong together when they carry the same value in GROUP_FIELD; without it, when the distance between them,
-    measured in their own uncertainty, stays inside the gate. Inside one pass, looks and objects are matched one to one.
+    Looks belong together when they carry the same value in the field that names the object; without it, when the
+    distance between them, measured in their own uncertainty, stays inside the gate. Inside one pass, looks and objects
+    are matched one to one.
 
     What all looks of an outing share (a bias of the receiver, a latency on one course) does not shrink with the number
     of looks: ten looks are not three times as good as one. It stays in every ellipse, whether an offset is solved or
     not.
 
-    SOLVE asks for offsets of the boat. An offset is solved only where the passes say more about it than is assumed
-    beforehand; one that they cannot tell from another is refused by name, with the pass that would tell them apart.
-    Lines in both directions, objects on both sides and two speeds are what it takes. The table of offsets goes into
-    'Prepare track' (OFFSETS): a boat is calibrated once. Locating and combining again with these offsets, their sigmas
+    Offsets of the boat are solved when you ask for them. An offset is solved only where the passes say more about it
+    than is assumed beforehand; one that they cannot tell from another is refused by name, with the pass that would tell
+    them apart. Lines in both directions, objects on both sides and two speeds are what it takes. The table of offsets
+    goes into 'Prepare track': a boat is calibrated once. Locating and combining again with these offsets, their sigmas
     set to zero, gives the same places.
 
     A look that disagrees with the others by more than chance allows (normalised residual over 3.29, once in a thousand)

@@ -49,9 +49,9 @@ class CastPlan(AthwartAlgorithm):
     def initAlgorithm(self, config=None):
         self.add(
             make.source("TARGETS", "Targets", "Output of 'Locate targets' or 'Combine repeated targets'.", make.POINTS),
-            make.source("BOAT", "Boat", "One point or more where the boat will lie, with the direction of its bow "
-                        "(true) in a field heading_deg; each target is cast at from the nearest.", make.POINTS,
-                        optional=True),
+            make.source("BOAT", "Boat (layer of points)", "One point or more where the boat will lie, with the "
+                        "direction of its bow (true) in a field heading_deg; each target is cast at from the nearest.",
+                        make.POINTS, optional=True),
             make.point("BOAT_POINT", "Boat (a point on the map)", "Instead of a layer: where the boat will lie."),
             make.number("HEADING", "Heading of the bow (degrees, true)", "Which way the bow points; for the clock "
                         "directions.", None, -360, 360),
@@ -64,12 +64,12 @@ class CastPlan(AthwartAlgorithm):
             make.choice("DISPLAY_UNIT", "Unit on the card", "Unit of the distances on the card.", ["ft", "yd", "m"],
                         "ft"),
             *make.advanced(
-                make.distance("SIGMA_BOAT", "Sigma: boat's own place", "One standard deviation, each axis, of the fix "
-                              "that the boat is brought to its place by.", 2.0, 0),
-                make.distance("CAST_SIGMA_RANGE", "Sigma: distance of a cast", "One standard deviation of how far "
+                make.distance("SIGMA_BOAT", "Error of the boat's own place", "One standard deviation, each axis, of "
+                              "the fix that the boat is brought to its place by.", 2.0, 0),
+                make.distance("CAST_SIGMA_RANGE", "Error of a cast's distance", "One standard deviation of how far "
                               "casts fall short or long.", 1.0, 0),
-                make.number("CAST_SIGMA_ANGLE", "Sigma: direction of a cast (degrees)", "One standard deviation of how "
-                            "far casts go left or right.", 3.0, 0, 45),
+                make.number("CAST_SIGMA_ANGLE", "Error of a cast's direction (degrees)", "One standard deviation of "
+                            "how far casts go left or right.", 3.0, 0, 45),
                 make.number("MAGNETIC_VARIATION", "Magnetic variation (degrees, east positive)", "For the magnetic "
                             "bearings; blank leaves them out.", None, -180, 180)),
             make.sink("OUTPUT", "Casts", self.OUTPUT_HELP["OUTPUT"], "line"),

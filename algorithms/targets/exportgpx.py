@@ -27,9 +27,9 @@ class ExportGpx(AthwartAlgorithm):
     HELP = """Writes a GPX 1.1 file: points become waypoints, lines become routes or tracks. The description of a target
     says how good its place is ('95 % within 6.2 m') and what it is: side unsure, or in the water column.
 
-    Plotters show short names: names are cut to MAX_NAME characters, and those that would look alike end in a number, so
-    that no two are the same; upper and lower case count as one. A line of several parts becomes one track of several
-    segments, or several routes. Coordinates are brought to WGS 84, whatever the layers are in."""
+    Plotters show short names: names are cut to the longest name you allow, and those that would look alike end in a
+    number, so that no two are the same; upper and lower case count as one. A line of several parts becomes one track of
+    several segments, or several routes. Coordinates are brought to WGS 84, whatever the layers are in."""
     OUTPUT_HELP = {"OUTPUT": "The GPX file."}
 
     def initAlgorithm(self, config=None):

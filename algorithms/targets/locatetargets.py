@@ -14,28 +14,29 @@ from ..common.write import Carried, write_layer
 __all__ = ["LocateTargets"]
 
 _SIGMAS = (
-    ("SIGMA_BIAS", "bias", "GNSS bias, each axis (m)", "Error of the position that stays the same all outing. Blank: "
-     "the track's own sigma, shared out between bias, drift and jitter as the set of errors shares it."),
-    ("SIGMA_PASS", "slow", "GNSS drift from pass to pass, each axis (m)", "Error that changes from pass to pass. "
-     "Blank: as for the bias."),
-    ("SIGMA_JITTER", "jitter", "GNSS jitter, each axis (m)", "Error that is fresh in every fix. Blank: as for the "
+    ("SIGMA_BIAS", "bias", "Error of positions all outing, each axis (m)", "The bias that stays the same all outing. "
+     "Blank: the track's own, shared out between bias, drift and jitter as the errors to expect share it."),
+    ("SIGMA_PASS", "slow", "Error of positions in a pass, each axis (m)", "The drift from pass to pass. Blank: as for "
+     "the bias."),
+    ("SIGMA_JITTER", "jitter", "Error of each fix, each axis (m)", "The jitter, fresh in every fix. Blank: as for the "
      "bias."),
-    ("SIGMA_RANGE", "range", "Reading the range (m)", "How well a range can be read off the record."),
-    ("SIGMA_DEPTH", "depth", "Depth (m)", "Error of the water under the transducer: half of its variance is counted as "
+    ("SIGMA_RANGE", "range", "Error of the range as read (m)", "How well a range can be read off the record."),
+    ("SIGMA_DEPTH", "depth", "Error of the depth (m)", "Water under the transducer: half of the variance is counted as "
      "reading, half as an offset that stays all outing."),
-    ("SIGMA_HEIGHT", "height", "Height of the object (m)", "Unknown height of objects that show no shadow; it shortens "
+    ("SIGMA_HEIGHT", "height", "Unknown height of objects (m)", "Height of objects that show no shadow; it shortens "
      "the range and matters most close to the boat."),
-    ("SIGMA_TIME", "time", "Time of the pick (s)", "How well the moment is known; in the ordinary set 0.5 s when read "
-     "off the record, 1 s for a mark made by hand (boat point)."),
-    ("SIGMA_LATENCY", "latency", "Latency (s)", "How well the delay of the positions is known."),
-    ("SIGMA_OFFSET", "offset", "Lever arm, each axis (m)", "How well the transducer's place on the boat is known."),
-    ("SIGMA_MOUNT", "mount", "Mount angle and compass bias (degrees)", "How well the fan is known to lie athwart."),
-    ("SIGMA_TRIM", "trim", "Trim (degrees)", "Bow up or down, which tilts the fan forward or back."),
-    ("SIGMA_SOUND_SPEED", "sound_speed", "Sound speed (m/s)", "Error of the sound speed over the whole way: 15 where a "
-     "warm surface may hide cold water, 5 where the column is known, 50 where not even the temperature is."),
-    ("BEAM_WIDTH", "beam_width", "Beam width (degrees)", "Width of the beam along the track; the object may lie "
-     "anywhere in it."),
+    ("SIGMA_TIME", "time", "Error of the pick's time (s)", "How well the moment is known; in the ordinary set 0.5 s "
+     "when read off the record, 1 s for a mark made by hand (boat point)."),
+    ("SIGMA_LATENCY", "latency", "Error of the latency (s)", "How well the delay of the positions is known."),
+    ("SIGMA_OFFSET", "offset", "Error of the lever arm, each axis (m)", "How well the transducer's place on the boat "
+     "is known."),
+    ("SIGMA_MOUNT", "mount", "Error of mount and compass (degrees)", "How well the fan is known to lie athwart: mount "
+     "angle and compass bias together."),
+    ("SIGMA_TRIM", "trim", "Error of the trim (degrees)", "Bow up or down, which tilts the fan forward or back."),
+    ("SIGMA_SOUND_SPEED", "sound_speed", "Error of the sound speed (m/s)", "Over the whole way: 15 where a warm "
+     "surface may hide cold water, 5 where the column is known, 50 where not even the temperature is."),
 )
+"""(parameter, name in survey.sigmas, label, help) of the standard deviations that may be stated."""
 
 
 class LocateTargets(AthwartAlgorithm):
@@ -54,17 +55,17 @@ class LocateTargets(AthwartAlgorithm):
     is: side, range and moment are found from the track and nothing is added twice. 'auto' takes each pick's time, else
     its ping, else its point as a boat point, says which, and never takes a point for the object.
 
-    Waypoints need no fields of their own: choose the field of their names for both SIDE_FIELD and RANGE_FIELD, and
+    Waypoints need no fields of their own: choose the field of their names both for the sides and for the ranges, and
     names such as 'P 45', 'stbd 32ft log' or "left 40'" are read; what can be read in two ways is rejected, not guessed.
 
     Every target carries its error ellipse, a circle of the same confidence, the share of each cause in its variance and
     the name of the largest: what to mend first. The standard deviations behind it are a judgement of what small boats
-    reach, in three sets; the position and heading sigmas come from the track. Replace whatever you have measured.
+    reach, in three sets; the errors of position and heading come from the track. Replace whatever you have measured.
 
     Close to the nadir the ground range is an interval, and the status says so; a pick that may lie right under the boat
-    is put on the track with its side unsure; one nearer than the bottom hangs in the water. With WATER, a pick that
-    lies behind the shore even within its error is rejected: land stops sound, so side, range or polygon must be
-    wrong."""
+    is put on the track with its side unsure; one nearer than the bottom hangs in the water. Where the water is given, a
+    pick that lies behind the shore even within its error is rejected: land stops sound, so side, range or polygon must
+    be wrong."""
     OUTPUT_HELP = {
         "OUTPUT": "Targets: points in the track's CRS, one for each pick that has a place, with your own fields after "
                   "ours. 'ground_m' is the ground range by the range model; the point is the centre of the ellipse.",
@@ -87,14 +88,14 @@ class LocateTargets(AthwartAlgorithm):
             make.field("SIDE_FIELD", "Field of sides", "port/starboard, p/s, l/r, left/right or -1/+1; or the field of "
                        "waypoint names that tell the side.", "PICKS"),
             make.field("RANGE_FIELD", "Field of ranges", "Range from the boat as displayed; or the field of waypoint "
-                       "names that tell the range. A unit in the name goes before RANGE_UNIT.", "PICKS"),
+                       "names that tell the range. A unit in the name goes before the unit of ranges.", "PICKS"),
             make.choice("RANGE_UNIT", "Unit of ranges", "Unit of ranges and shadows, as the display showed them.",
                         make.RANGE_UNITS),
             make.source("WATER", "Water", "Polygons of the water, islands cut out: sound ends at the first shore.",
                         make.POLYGONS, optional=True),
-            make.choice("ERRORS", "Set of errors", "Standard deviations to start from, a judgement: 'ordinary' for a "
-                        "recreational receiver and sounder, 'careful' for corrected positions and measured offsets, "
-                        "'survey' for a calibrated boat. Position and heading sigmas come from the track.",
+            make.choice("ERRORS", "Errors to expect", "Standard deviations to start from, a judgement: 'ordinary' for "
+                        "a recreational receiver and sounder, 'careful' for corrected positions and measured offsets, "
+                        "'survey' for a calibrated boat. Those of position and heading come from the track.",
                         ["ordinary", "careful", "survey"], "ordinary"),
             *make.advanced(*self._advanced()),
             make.sink("OUTPUT", "Targets", self.OUTPUT_HELP["OUTPUT"], "point"),
@@ -132,9 +133,11 @@ class LocateTargets(AthwartAlgorithm):
                         "its circle.", 95.0, 10, 99.99),
             make.number("MARK_DELAY", "Delay of the marks (s)", "How long after the object was abeam the mark was "
                         "made; positive when pressed late. Moves picks tied by time or as boat points.", 0.0),
-            *(make.number(name, f"Sigma: {label}" if name.startswith("SIGMA") else label,
-                          text if "Blank" in text else f"{text} Blank: as in the set of errors.", None, 0)
+            *(make.number(name, label, f"One standard deviation. {text}"
+                          + ("" if "Blank" in text else " Blank: as in the errors to expect."), None, 0)
               for name, _, label, text in _SIGMAS),
+            make.number("BEAM_WIDTH", "Beam width (degrees)", "Width of the beam along the track; the object may lie "
+                        "anywhere in it. Blank: as in the errors to expect.", None, 0),
         )
 
     def refusal(self, parameters, context):
@@ -152,7 +155,8 @@ class LocateTargets(AthwartAlgorithm):
         return refuse_picks(self, parameters, context)
 
     def _stated(self, parameters, context):
-        return {key: values.number(self, parameters, name, context) for name, key, _, _ in _SIGMAS}
+        return {key: values.number(self, parameters, name, context)
+                for name, key in (*(row[:2] for row in _SIGMAS), ("BEAM_WIDTH", "beam_width"))}
 
     def run_tool(self, parameters, context, feedback):
         from ...survey.locate import Settings, locate

@@ -26,7 +26,7 @@ class PrepareBathymetry(AthwartAlgorithm):
     coordinate system in metres.
 
     From a raster of depths or elevations of any unit, coordinate system and way round, also one larger than memory.
-    Elevations need the elevation of the water (SURFACE_ELEVATION); depths written as negative numbers are elevations
+    Elevations need the elevation of the water surface; depths written as negative numbers are elevations
     with a surface at 0. Land comes out as depth 0 or less, and stops sound.
 
     Or from contour lines with a field that holds their depth, and the shoreline, which counts as the contour of the
@@ -34,13 +34,13 @@ class PrepareBathymetry(AthwartAlgorithm):
     fills holes), smoothed, never in steps; inside the deepest contour of a basin it stays at that contour, for the map
     says nothing deeper. Such a map hides what lies between its lines: boulders, ledges, the real deepest place.
 
-    WATER_RISE is how much higher the water stood on the day than the map's own zero.
+    The rise of the water is how much higher it stood on the day than the map's own zero.
 
     What looks negative down, in the wrong unit, far from the water surface, or like the surface of the lake instead
     of its floor, is refused with the reason."""
     OUTPUT_HELP = {
         "OUTPUT": "GeoTIFF of depths in metres, down positive, from the water surface of the day; empty where the map "
-                  "knows nothing. Give it to the tools as DEPTH_GRID.",
+                  "knows nothing. The other tools ask for it as depth grid.",
     }
 
     def initAlgorithm(self, config=None):
@@ -54,8 +54,8 @@ class PrepareBathymetry(AthwartAlgorithm):
                         "lines of the shore.", make.SHORES, optional=True),
             make.choice("KIND", "Kind of values", "'depth' is counted down from the water, 'elevation' up from sea "
                         "level or another datum.", ["depth", "elevation"]),
-            make.choice("UNIT", "Unit of the values", "Unit of the map, of SURFACE_ELEVATION and of WATER_RISE.",
-                        make.RANGE_UNITS),
+            make.choice("UNIT", "Unit of the values", "Unit of the map, of the elevation of the water surface and of "
+                        "its rise.", make.RANGE_UNITS),
             make.number("SURFACE_ELEVATION", "Elevation of the water surface", "For elevations: the water level the "
                         "map goes with, from the same datum, in the map's unit."),
             make.number("WATER_RISE", "Rise of the water", "How much higher the water stood on the day than the map's "

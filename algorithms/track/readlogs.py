@@ -40,8 +40,8 @@ class ReadLogs(AthwartAlgorithm):
 
     def initAlgorithm(self, config=None):
         self.add(
-            make.files("INPUT", "Logs", "One or more files of NMEA 0183 sentences or GPX, in any order and with any "
-                       "names. Text in UTF-16 is read too."),
+            make.files("INPUT", "Log files", "One or more files of NMEA 0183 sentences or GPX, in any order and with "
+                       "any names. Text in UTF-16 is read too."),
             make.text("LOG_DATE", "Date of undated logs",
                       "Only for NMEA logs that hold times but no date: the day of their first position on the log's "
                       "own clock, as year-month-day, such as 2024-05-31. Also moves dates that are too early by a "

@@ -15,18 +15,20 @@ def standing_open():
         make.text("OUTING", "Name of the outing", "Tells outings apart once their layers are merged. Blank: the date "
                   "of the first fix, or the layer's name where there are no times."),
         make.number("RANGE", "Range", "Range the record was made with, to each side, as the display says it. No log "
-                    "carries it. With SETTINGS it holds until the first change."),
-        make.choice("RANGE_UNIT", "Unit of ranges", "Unit of RANGE, RANGE_FIELD and SETTINGS.", make.RANGE_UNITS),
+                    "carries it. Where changes of range are given, it holds until the first of them."),
+        make.choice("RANGE_UNIT", "Unit of ranges", "Unit of every range given here: the range, its changes, the field "
+                    "of ranges.", make.RANGE_UNITS),
         make.source("SETTINGS", "Changes of range", "A table with the field range and one of from_time or "
                     "from_waypoint: each range holds from then on, never interpolated. from_time is a date and time "
-                    "(without a zone it is UTC, plus TIME_OFFSET), or a time of day such as 14:05. from_waypoint names "
-                    "a point of WAYPOINTS.",
+                    "(without a zone it is UTC, plus the time offset), or a time of day such as 14:05. from_waypoint "
+                    "names one of the waypoints of the changes (under Advanced).",
                     make.TABLES, optional=True),
-        make.field("DEPTH_FIELD", "Field of soundings", "Depths of the fixes layer (depth_m of a log). Lost bottoms "
+        make.field("DEPTH_FIELD", "Field of depths", "Soundings of the fixes layer (depth_m of a log). Lost bottoms "
                    "and spikes are taken out, short gaps bridged.", "INPUT"),
-        make.number("DEPTH", "One depth", "Water under the transducer for the whole outing, as read off the display; "
-                    "serves where there is neither sounding nor depth grid."),
-        make.choice("DEPTH_UNIT", "Unit of depths", "Unit of DEPTH_FIELD and DEPTH.", make.RANGE_UNITS),
+        make.number("DEPTH", "One depth for the outing", "Water under the transducer for the whole outing, as read off "
+                    "the display; serves where there is neither sounding nor depth grid."),
+        make.choice("DEPTH_UNIT", "Unit of depths", "Unit of the field of depths and of the one depth. depth_m of a "
+                    "log is in m.", make.RANGE_UNITS),
         make.field("HEADING_FIELD", "Field of compass headings", "Where the bow points, in degrees (heading_deg of a "
                    "log). Blank, or where the field is null: the course over ground stands in, which is off by the "
                    "boat's crab.",
@@ -37,18 +39,18 @@ def standing_open():
 def folded():
     """What has a sensible default or serves some outings only."""
     return make.advanced(
-        make.field("RANGE_FIELD", "Field of ranges", "Range in force in the fixes layer, in RANGE_UNIT; a null keeps "
-                   "the last value.", "INPUT"),
-        make.source("WAYPOINTS", "Waypoints of the changes", "Points that from_waypoint of SETTINGS names, with their "
-                    "names in a field called name. A waypoint with a time (t_s or time) counts by it, one without by "
-                    "the moment the boat came by.", make.POINTS, optional=True),
+        make.field("RANGE_FIELD", "Field of ranges", "Range in force in the fixes layer, in the unit of ranges; where "
+                   "it is empty the last value holds.", "INPUT"),
+        make.source("WAYPOINTS", "Waypoints of the changes", "Points that from_waypoint names in the changes of range, "
+                    "with their names in a field called name. A waypoint with a time (t_s or time) counts by it, one "
+                    "without by the moment the boat came by.", make.POINTS, optional=True),
         make.choice("DEPTH_REFERENCE", "Depths are measured from", "The transducer, the water surface or the keel. "
                     "logged: what the field depth_kind says of each sounding, the transducer where it says nothing.",
                     ["logged", "transducer", "surface", "keel"], "logged"),
-        make.distance("TRANSDUCER_DRAFT", "Transducer below the surface (m)", "Taken off depths from the surface and "
+        make.distance("TRANSDUCER_DRAFT", "Transducer below the surface", "Taken off depths from the surface and "
                       "off the depth grid. Blank: the offset that the log carries with its soundings, else "
                       "0.", None, 0, 100),
-        make.distance("KEEL_OFFSET", "Keel below the transducer (m)", "Added to depths under the keel. Blank: the "
+        make.distance("KEEL_OFFSET", "Keel below the transducer", "Added to depths under the keel. Blank: the "
                       "offset that the log carries with its soundings.", None, -100, 100),
         make.raster("DEPTH_GRID", "Depth grid", "Depths in metres, positive down from the surface of the day (see "
                     "'Prepare depth grid'). Serves where there is no sounding."),
@@ -58,15 +60,15 @@ def folded():
                     "UTC-5. Times with a zone and seconds since 1970 are not moved.", 0.0, -100000, 100000),
         make.field("ORDER_FIELD", "Field of order", "For fixes without times: a number that rises in the order they "
                    "were sailed. Blank: the order of the layer.", "INPUT"),
-        make.field("PASS_FIELD", "Fields that part passes", "A change in any of these ends a pass, besides the breaks "
-                   "found. Segments of a log or GPX track always do.", "INPUT", many=True),
+        make.field("PASS_FIELD", "Fields whose change ends a pass", "A change in any of these ends a pass, besides the "
+                   "breaks found. Segments of a log or GPX track always do.", "INPUT", many=True),
         make.field("PING_FIELD", "Field of pings", "The record's own count at each fix; picks can then be tied by it.",
                    "INPUT"),
         make.number("SPEED", "Speed of fixes without times", "Speed over ground of the whole outing. Only for fixes "
                     "without times: the way is timed by it.", None, 0),
-        make.choice("SPEED_UNIT", "Unit of speeds", "Unit of SPEED, MIN_SPEED, MAX_SPEED and DRIFT_SPEED.",
+        make.choice("SPEED_UNIT", "Unit of speeds", "Unit of every speed given here, but not of the sound's.",
                     make.SPEED_UNITS, "m/s"),
-        make.choice("HEADING_KIND", "Headings are", "True, or magnetic: then MAGNETIC_VARIATION is added.",
+        make.choice("HEADING_KIND", "Headings are", "True, or magnetic: then the magnetic variation is added.",
                     ["true", "magnetic"], "true"),
         make.number("MAGNETIC_VARIATION", "Magnetic variation (degrees, east positive)", "From true to magnetic north "
                     "at the place and date. Needed for magnetic headings.", None, -180, 180),
@@ -74,27 +76,27 @@ def folded():
                     "is off, or a known crab.", 0.0, -360, 360),
         make.switch("BACKWARDS", "The boat went astern", "The bow pointed against the course. Headings by compass "
                                                          "stay."),
-        make.number("DRIFT_SPEED", "Drift sideways", "What wind and current set the boat sideways, one standard "
-                    "deviation: a course over ground is off by it as a heading. Blank: 0.2 m/s.", None, 0),
-        make.distance("TRANSDUCER_FORWARD", "Transducer forward of the antenna (m)", "Negative where the transducer is "
+        make.number("DRIFT_SPEED", "Speed of drift sideways", "What wind and current set the boat sideways, one "
+                    "standard deviation: a course over ground is off by it as a heading. Blank: 0.2 m/s.", None, 0),
+        make.distance("TRANSDUCER_FORWARD", "Transducer forward of the antenna", "Negative where the transducer is "
                       "aft of the GNSS antenna.", 0.0, -1000, 1000),
-        make.distance("TRANSDUCER_STARBOARD", "Transducer to starboard of the antenna (m)", "Negative where it is to "
+        make.distance("TRANSDUCER_STARBOARD", "Transducer to starboard of the antenna", "Negative where it is to "
                                                                                             "port.",
                       0.0, -1000, 1000),
         make.number("MOUNT_ANGLE", "Mount angle (degrees)", "How far the transducer is turned clockwise from the "
                                                             "bow.", 0.0,
                     -180, 180),
-        make.number("LATENCY", "Latency (s)", "How late the positions are: a fix stamped T was true at T minus this. "
-                    "Soundings and compass are taken to be on time.", 0.0, -60, 60),
-        make.source("OFFSETS", "Solved offsets", "OFFSETS of 'Combine repeated targets' (name, value, sigma). They "
-                    "take the place of LATENCY, MOUNT_ANGLE, TRANSDUCER_FORWARD, TRANSDUCER_STARBOARD and of the range "
-                    "ratio, and apply a trim.", make.TABLES, optional=True),
+        make.number("LATENCY", "Latency of positions (s)", "How late the positions are: a fix stamped T was true at T "
+                    "minus this. Soundings and compass are taken to be on time.", 0.0, -60, 60),
+        make.source("OFFSETS", "Solved offsets", "The table of solved offsets from 'Combine repeated targets'. What "
+                    "it holds takes the place of the latency, the mount angle, the transducer's place and the sound "
+                    "speed given here, and applies a trim.", make.TABLES, optional=True),
         make.number("ASSUMED_SOUND_SPEED", "Sound speed of the display (m/s)", "What the display turns echo time into "
                     "metres with; 1500 and 1463 (4800 ft/s) are common. Blank: not known, ranges stay as "
                     "displayed.", None, 0),
         make.number("WATER_TEMPERATURE", "Water temperature", "With the display's sound speed: true ranges. "
                     "Blank: the middle of water_temp_c in the fixes layer, if that is there.", None),
-        make.choice("TEMPERATURE_UNIT", "Unit of temperature", "Unit of WATER_TEMPERATURE.", make.TEMPERATURE_UNITS,
+        make.choice("TEMPERATURE_UNIT", "Unit of temperature", "Unit of the water temperature.", make.TEMPERATURE_UNITS,
                     "C"),
         make.number("SALINITY", "Salinity (g/kg)", "Salt in the water: 0 for a lake, about 35 for the sea.", 0.0, 0,
                     42),
@@ -108,13 +110,13 @@ def folded():
                     "tighter than the range.", None, 0),
         make.number("SMOOTHING", "Smoothing of the compass (s)", "Length of the running mean of compass headings; 0 "
                     "for none.", 0.0, 0, 3600),
-        make.distance("SPACING", "Distance between samples (m)", "Fixes closer together are left out, except at the "
+        make.distance("SPACING", "Distance between samples", "Fixes closer together are left out, except at the "
                       "ends of passes and where the range changes. Blank: 1 m where fixes come more often than once a "
                       "second, else none are left out. 0 keeps all.", None, 0),
-        make.distance("SIGMA_POSITION", "Standard deviation of positions (m)", "Per axis, all causes. Blank: 2.12 m, "
-                      "more in proportion where the field hdop is over 1.", None, 0),
-        make.number("SIGMA_HEADING", "Standard deviation of headings (degrees)", "Blank: 3 for a compass; for courses, "
-                    "what drift and jitter make at the boat's speed.", None, 0, 180),
+        make.distance("SIGMA_POSITION", "Error of positions", "One standard deviation, each axis, all causes. Blank: "
+                      "2.12 m, more in proportion where the field hdop is over 1.", None, 0),
+        make.number("SIGMA_HEADING", "Error of headings (degrees)", "One standard deviation. Blank: 3 for a compass; "
+                    "for courses, what drift and jitter make at the boat's speed.", None, 0, 180),
         make.crs("TARGET_CRS", "Coordinate system of the track", "Blank: that of the fixes if it is projected in "
                  "metres, else their UTM zone."),
     )

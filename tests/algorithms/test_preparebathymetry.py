@@ -236,7 +236,7 @@ def test_contours_need_their_field_and_a_shore(run, good, tmp_path):
 
 @pytest.mark.parametrize("value, given, words", [
     (lambda d: -d, {"KIND": "depth", "UNIT": "m"}, "negative down"),
-    (lambda d: d, {"KIND": "depth", "UNIT": "m", "unit": "ft"}, "Choose UNIT 'ft'"),
+    (lambda d: d, {"KIND": "depth", "UNIT": "m", "unit": "ft"}, r"Choose 'Unit of the values' \(UNIT\) 'ft'"),
     (lambda d: d * 300, {"KIND": "depth", "UNIT": "m"}, "1642"),
     (lambda d: 332.9 - d, {"KIND": "elevation", "UNIT": "m", "SURFACE_ELEVATION": 1092}, "which fits")])
 def test_maps_that_look_wrong_are_refused_by_name(run, tmp_path, value, given, words):

@@ -269,21 +269,21 @@ def test_depth_grid_in_another_crs(run, boat, tmp_path):
 
 
 REFUSALS = [
-    ({"RANGE": None}, "RANGE is not given.*RANGE_FIELD.*SETTINGS"),
+    ({"RANGE": None}, "RANGE. is not given.*RANGE_FIELD.*SETTINGS"),
     ({"RANGE_UNIT": None}, r"RANGE_UNIT\) is not given.*m, ft, yd, fathom"),
     ({"RANGE_UNIT": "furlong"}, "furlong|RANGE_UNIT|Unit of ranges"),
-    ({"RANGE": 0}, "RANGE is 0"),
+    ({"RANGE": 0}, "RANGE. is 0"),
     ({"RANGE": "abc"}, "RANGE"),
     ({"DEPTH": None, "DEPTH_UNIT": None}, "No depth is given.*DEPTH_FIELD.*DEPTH.*DEPTH_GRID"),
     ({"DEPTH_UNIT": None}, r"DEPTH_UNIT\) is not given"),
     ({"DEPTH_FIELD": "depht"}, r"DEPTH_FIELD\) is 'depht'.*no such field. It has t_s"),
-    ({"HEADING_FIELD": "t_s", "HEADING_KIND": "magnetic"}, "MAGNETIC_VARIATION is not given"),
+    ({"HEADING_FIELD": "t_s", "HEADING_KIND": "magnetic"}, "MAGNETIC_VARIATION. is not given"),
     ({"WATER_TEMPERATURE": 68}, "choose F"),
     ({"ASSUMED_SOUND_SPEED": 4800}, "1463.04"),
     ({"LATENCY": 90}, "LATENCY"),
     ({"MIN_SPEED": 4, "MAX_SPEED": 3}, "MIN_SPEED"),
     ({"DEPTH_REFERENCE": "keel"}, "KEEL_OFFSET"),
-    ({"SPACING": 0.3}, "SPACING is 0.3"),
+    ({"SPACING": 0.3}, "SPACING. is 0.3"),
     ({"MIN_SPEED": 9}, "stopped.*MIN_SPEED"),
     ({"TARGET_CRS": "EPSG:999999"}, "TARGET_CRS|Coordinate system of the track"),
     ({"INPUT": None}, "INPUT|Fixes"),
@@ -314,8 +314,8 @@ def test_refusals_of_a_script_and_of_a_model(run, run_as_child, boat, change, wo
     ([("2023-11-14T22:13:20Z", "eighty")], ("from_time", "range"), "range, row 1: 'eighty' is not a number"),
     ([("2023-11-14T22:13:20Z", "80")], ("moment", "range"), "needs the field range, and from_time or from_waypoint"),
     ([("buoy", "80")], ("from_waypoint", "range"), "names the waypoint 'buoy'.*WAYPOINTS"),
-    ([(None, "80")], ("from_time", "range"), "Row 1 of SETTINGS lacks"),
-    ([], ("from_time", "range"), "SETTINGS is empty"),
+    ([(None, "80")], ("from_time", "range"), "Row 1 of .*SETTINGS. lacks"),
+    ([], ("from_time", "range"), "SETTINGS. is empty"),
 ])
 def test_changes_of_range_that_cannot_be_used(run, boat, make_layer, rows, fields, words):
     with pytest.raises(QgsProcessingException, match=words):
@@ -376,7 +376,7 @@ def test_on_the_command_line(qgis_process, boat, tmp_path):
     assert track.featureCount() == len(COURSES) + 1 and column(track, "src_fid")[:3] == [1, 2, 3]
     assert QgsVectorLayer(f"{target}|layername=passes", "passes", "ogr").featureCount() == 2
     code, results, said = qgis_process("preparetrack", {**stated, "RANGE": "", "OUTPUT": "memory:"})
-    assert code == 1 and not results and "RANGE is not given" in said
+    assert code == 1 and not results and "(RANGE) is not given" in said
 
 
 def test_cancel_writes_nothing(run, boat, tmp_path):
