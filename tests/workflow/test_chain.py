@@ -18,7 +18,7 @@ def demo():
 
 
 @pytest.fixture(scope="module")
-def done(demo, tmp_path_factory):
+def done(command_line, demo, tmp_path_factory):
     """Files and results of the chain."""
     chain, _ = demo
     folder = tmp_path_factory.mktemp("chain")

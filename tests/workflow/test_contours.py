@@ -15,7 +15,7 @@ ROOT = pathlib.Path(__file__).resolve().parents[2]
 
 
 @pytest.fixture(scope="module")
-def audits(tmp_path_factory):
+def audits(command_line, tmp_path_factory):
     """Bands of the map of bottom seen, and the depth grid, 'by contours' and 'by the true grid'."""
     folder, sample = tmp_path_factory.mktemp("contours"), ROOT / "sample_project"
     with pytest.MonkeyPatch.context() as patch:

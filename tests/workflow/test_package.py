@@ -39,7 +39,7 @@ def test_the_zip_is_the_same_bytes_each_time(archive, tmp_path):
     assert again.read_bytes() == archive.read_bytes()
 
 
-def test_installed_in_a_fresh_profile_it_lists_every_tool(archive, tmp_path):
+def test_installed_in_a_fresh_profile_it_lists_every_tool(command_line, archive, tmp_path):
     plugins = tmp_path / "profiles" / "default" / "python" / "plugins"
     plugins.mkdir(parents=True)
     zipfile.ZipFile(archive).extractall(plugins)
