@@ -60,15 +60,11 @@ class Bed:
         self._scratch = Scratch(samples)
         self._cells_from_raster = grid.cells_from(raster.crs)
 
-    def stride(self, sweep):
-        """Stride of the march, m: half a cell of the finer of grid and raster at most."""
-        return min(self.grid.step_limit(*sweep.grid_beam.T), 0.5 * self.raster.cell)
-
     def bounded(self, sweep, interval):
         """Slices of intervals whose beams meet a piece of the grid that can be read at once."""
-        ends = [sweep.grid_at + g[:, None] * sweep.grid_beam for g in (sweep.low, sweep.high)]
-        low, high = np.minimum(*ends), np.maximum(*ends)
-        low, high = np.minimum(low[interval], low[interval + 1]), np.maximum(high[interval], high[interval + 1])
+        rows = np.stack([interval, interval + 1])
+        ends = [sweep.grid_at[rows] + g[rows][..., None] * sweep.grid_beam[rows] for g in (sweep.low, sweep.high)]
+        low, high = np.minimum(*ends).min(axis=0), np.maximum(*ends).max(axis=0)
         return bounded_parts(low[:, 0], high[:, 0], low[:, 1], high[:, 1])
 
     def looked(self, sweep, interval, beams, cells, corner):
@@ -88,7 +84,7 @@ class Bed:
         (Looked, (h,) int array)
             What is seen, and the cells that nearer ground hides.
         """
-        step = self.stride(sweep)
+        step = sweep.stride
         count = int(math.ceil(np.nanmax(sweep.range_m[interval]) / step)) + 1
         rays = self._rays(sweep, beams)
         low_col, high_col, low_row, high_row = rays.extents()

@@ -150,8 +150,8 @@ class Ensonification:
         cells = reach / self.raster.cell * sweep.pieces[interval]
         load = cells / _CELLS_AT_ONCE
         if self._bed is not None:
-            load = np.maximum(load, 2 * sweep.pieces[interval] * sweep.range_m[interval] / self._bed.stride(sweep)
-                              / _SAMPLES_AT_ONCE)
+            samples = 2 * sweep.pieces[interval] * sweep.range_m[interval] / sweep.stride
+            load = np.maximum(load, samples / _SAMPLES_AT_ONCE)
         groups = np.split(interval, np.flatnonzero(np.diff(np.floor(np.cumsum(load)))) + 1)
         if self._bed is None:
             return groups

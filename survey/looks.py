@@ -101,22 +101,22 @@ class Tile:
         dict of (rows, cols) float32 arrays by the names of ``BANDS``
             NaN where there is nothing to say: no look, or for ``smallest_object`` none that would show anything.
         """
-        seen = self.looks > 0
+        seen = np.flatnonzero(self.looks)
+        found = {name: np.zeros(len(self.looks), np.float32) for name in ("looks", "directions", "hidden")}
+        found.update({name: np.full(len(self.looks), np.nan, np.float32) for name in BANDS if name not in found})
+        found["hidden"][self.hidden] = 1
+        found["hidden"][seen] = 0
+        found["looks"][seen] = self.looks[seen]
+        found["directions"][seen] = direction_count(self.sectors[seen])
+        found["grazing"][seen] = np.degrees(np.arcsin(np.minimum(self.sine[seen], 1)))
         with np.errstate(divide="ignore"):
-            hits = np.minimum(self.settings.object_size_m / self.pitch, MOST_HITS)
-        found = {
-            "looks": self.looks, "directions": direction_count(self.sectors),
-            "grazing": np.where(seen, np.degrees(np.arcsin(np.clip(self.sine, 0, 1))), np.nan),
-            "hits": np.where(seen, hits, np.nan),
-            "smallest_object": np.where(np.isfinite(self.smallest), self.smallest, np.nan),
-            "hidden": self.hidden & ~seen,
-        }
-        found = {name: values.astype(np.float32).reshape(self.shape) for name, values in found.items()}
+            found["hits"][seen] = np.minimum(self.settings.object_size_m / self.pitch[seen], MOST_HITS)
+        size = self.smallest[seen]
+        found["smallest_object"][seen] = np.where(np.isfinite(size), size, np.nan)
         if self.inside is not None:
-            land = ~self.inside.reshape(self.shape)
             for values in found.values():
-                values[land] = np.nan
-        return found
+                values[~self.inside] = np.nan
+        return {name: found[name].reshape(self.shape) for name in BANDS}
 
     def detected(self):
         """(cells,) bool: some look would show an object of the size asked for."""

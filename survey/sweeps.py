@@ -31,7 +31,8 @@ class Sweep:
     track (m) and what each metre to starboard takes off it; ``azimuth`` of the starboard beam (degrees, grid);
     ``east``, ``north`` and (n, 2) ``along`` in frame metres. (n - 1,) arrays: ``drawn``: the interval is filled;
     ``shore``: land may lie in it; ``pieces``: beams set in it. ``grid_at``, ``grid_beam``: (n, 2), the same in cells of
-    the depth grid; None on a flat bottom. ``water``: polygon in frame metres or None.
+    the depth grid, and ``stride`` (m) of the march over it, half a cell of grid or raster at most; None on a flat
+    bottom. ``water``: polygon in frame metres or None.
     """
 
     at: np.ndarray
@@ -53,12 +54,14 @@ class Sweep:
     pieces: np.ndarray
     grid_at: np.ndarray = None
     grid_beam: np.ndarray = None
+    stride: float = None
     water: object = None
 
     def corners(self, interval):
         """(k, 4, 2) corners of intervals, in cells."""
-        low, high = (self.at + g[:, None] * self.beam for g in (self.low, self.high))
-        return np.stack([low[interval], high[interval], high[interval + 1], low[interval + 1]], axis=1)
+        def ends(row):
+            return [self.at[row] + g[row, None] * self.beam[row] for g in (self.low, self.high)]
+        return np.stack([*ends(interval), *ends(interval + 1)[::-1]], axis=1)
 
     def extents(self):
         """(n - 1,) lowest col, highest col, lowest row, highest row of each interval."""
@@ -161,6 +164,7 @@ class _Part:
         sweep = self._sweep(fan, 1, -low, high, row)
         sweep.offset = anchors.offset[self.rows.sample[row]]
         sweep.grid_at, sweep.grid_beam = self._laid(fan, 1, grid.cells_from(self.frame.crs))
+        sweep.stride = min(grid.step_limit(*sweep.grid_beam.T), 0.5 * self.raster.cell)
         if self.water is not None:
             sweep.water = self.water
             corners = np.stack([fan.at - low[:, None] * fan.along, fan.at + high[:, None] * fan.along], axis=1)
