@@ -65,8 +65,12 @@ def main():
     project.setFilePathStorage(Qgis.FilePathType.Relative)
     project.setBackgroundColor(QColor(LAND))
     base = base_layers(SAMPLE)
-    add(project, "Truth, known to the simulator only", [truth_layer(SAMPLE)], visible=False, expanded=False)
+    areas = next(layer for layer in base if layer.name() == "search areas")
+    base.remove(areas)
+    project.addMapLayer(areas, False)
+    project.layerTreeRoot().addLayer(areas)  # first, in no group: QGIS puts results above it, where they are seen
     add(project, "South outing as recorded", south_layers())
+    add(project, "Truth, known to the simulator only", [truth_layer(SAMPLE)], visible=False, expanded=False)
     add(project, "Tables for the tools", tables(), expanded=False)
     add(project, "Orrelmere", base, expanded=False)
     extent = base[-1].extent()
