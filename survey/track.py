@@ -60,7 +60,14 @@ class Track:
 
     @classmethod
     def from_columns(cls, crs, x, y, columns):
-        """Track from a dict of (n,) arrays by field name, sorted here; raises InputError naming missing fields."""
+        """Track from a dict of (n,) arrays by field name, sorted here.
+
+        Raises
+        ------
+        InputError
+            Naming fields that are missing, or a sample that is there twice: two outings of one name would be woven
+            into each other.
+        """
         missing = [name for name in names(TRACK) if name not in columns and name != "time"]
         if missing:
             raise InputError(
@@ -68,8 +75,15 @@ class Track:
                 "Run 'Prepare track' on your log first and use its output.")
         taken = {name: np.asarray(columns[name]) for name in names(TRACK) if name != "time"}
         order = np.lexsort((taken["sample_id"], taken["pass_id"], taken["outing"].astype(str)))
-        return cls(crs, np.asarray(x, float)[order], np.asarray(y, float)[order],
+        made = cls(crs, np.asarray(x, float)[order], np.asarray(y, float)[order],
                    **{name: values[order] for name, values in taken.items()})
+        twice = np.flatnonzero((np.diff(made.pass_key()) == 0) & (np.diff(made.sample_id) == 0))
+        if len(twice):
+            raise InputError(
+                f"Sample {made.sample_id[twice[0]]} of outing '{made.outing[twice[0]]}', pass {made.pass_id[twice[0]]} "
+                f"is there twice ({len(twice)} such samples): a track was merged with itself, or two outings have one "
+                "name. Give each outing its own name (OUTING of 'Prepare track'), then merge them again.")
+        return made
 
     def take(self, index):
         """The samples at ``index`` (int or bool array, or slice) as a new Track."""

@@ -5,9 +5,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from qgis.core import (
+    Qgis,
     QgsCoordinateReferenceSystem,
     QgsFeatureRequest,
     QgsProcessingException,
+    QgsProcessingFeatureSource,
+    QgsProcessingFeatureSourceDefinition,
     QgsWkbTypes,
 )
 from qgis.PyQt.QtCore import QDate, QDateTime, QTimeZone
@@ -20,6 +23,12 @@ __all__ = ["Table", "flags", "layer_crs", "numbers", "polygons", "refuse_shape",
            "texts", "times", "track", "wkt"]
 
 _CHECK_EVERY = 2000
+
+_ALWAYS_KNOWN = ("pass_id", "sample_id", "range_ratio", "latency_s", "lever_forward_m", "lever_starboard_m",
+                 "mount_deg", "sigma_pos_m")
+"""Fields that 'Prepare track' fills in every row."""
+
+_Check = QgsFeatureRequest.InvalidGeometryCheck
 
 _SHAPES = {QgsWkbTypes.GeometryType.PointGeometry: "points", QgsWkbTypes.GeometryType.LineGeometry: "lines",
            QgsWkbTypes.GeometryType.PolygonGeometry: "polygons"}
@@ -69,8 +78,9 @@ def refuse_shape(source, label, wanted):
     """Refuse tables, and layers of another kind than ``wanted``."""
     kind = QgsWkbTypes.geometryType(source.wkbType())
     if kind == QgsWkbTypes.GeometryType.NullGeometry:
-        raise InputError(f"{label} '{source.sourceName()}' is a table without geometry; this tool needs a layer "
-                         "with one. Load it as points (Layer > Add Delimited Text Layer), then run again.")
+        raise InputError(f"{label} '{source.sourceName()}' is a table without geometry; this tool needs "
+                         f"{' or '.join(wanted)}. A table of coordinates can be loaded as points (Layer > Add "
+                         "Delimited Text Layer).")
     name = _SHAPES.get(kind)
     if name is not None and name not in wanted:
         raise InputError(f"{label} '{source.sourceName()}' holds {name}; this tool needs {' or '.join(wanted)}. "
@@ -87,7 +97,7 @@ def table(alg, parameters, name, context, feedback, *, crs=None, geometry="none"
         Bring geometries to this CRS; default the layer's own.
     geometry : {'none', 'point', 'any'}
         'point': fill x, y (the first point of multipoints; features without one are refused by id).
-        'any': keep QgsGeometry objects, None where empty.
+        'any': keep QgsGeometry objects, None where empty; torn ones are refused, skipped or kept as the user has set.
     contract : bool
         True for layers known by their field names, which Shapefile cuts to ten letters: those are refused.
     pixels : bool
@@ -116,14 +126,24 @@ def table(alg, parameters, name, context, feedback, *, crs=None, geometry="none"
         if crs is not None and crs != own:
             request.setDestinationCrs(crs, context.transformContext())
     qgs_fields = source.fields()
-    rows, ids, places, bad = [], [], [], []
-    for count, feature in enumerate(source.getFeatures(request)):
+    rows, ids, places, bad, torn = [], [], [], [], []
+    check = _geometry_check(parameters, name, context) if geometry == "any" else _Check.GeometryNoCheck
+    # QGIS's own check throws through the interpreter, which breaks it (seen with 3.22 on Python 3.11): see _is_torn
+    skip = QgsProcessingFeatureSource.Flag.FlagSkipGeometryValidityChecks
+    for count, feature in enumerate(source.getFeatures(request, skip)):
         if count % _CHECK_EVERY == 0 and feedback.isCanceled():
             raise Cancelled
+        if check != _Check.GeometryNoCheck and _is_torn(feature, check, f"{label} '{source.sourceName()}'"):
+            torn.append(feature.id())
+            continue
         rows.append(feature.attributes())
         ids.append(feature.id())
         if geometry != "none":
             _keep_place(feature, geometry, places, bad)
+    if torn:
+        shown = ", ".join(str(i) for i in torn[:5])
+        feedback.pushWarning(f"{label} '{source.sourceName()}': {len(torn)} invalid feature(s) were skipped, as set in "
+                             f"the Processing options (first ids: {shown}).")
     if bad:
         shown = ", ".join(str(i) for i in bad[:5])
         raise InputError(f"{label} '{source.sourceName()}': {len(bad)} feature(s) have no point (first ids: {shown}). "
@@ -136,6 +156,30 @@ def table(alg, parameters, name, context, feedback, *, crs=None, geometry="none"
     elif geometry == "any":
         result.geometries = places
     return result
+
+
+def _geometry_check(parameters, name, context):
+    """What is to happen to invalid geometries: set for this layer, or in the Processing options."""
+    value = parameters.get(name)
+    own = QgsProcessingFeatureSourceDefinition.Flag.FlagOverrideDefaultGeometryCheck
+    if isinstance(value, QgsProcessingFeatureSourceDefinition) and value.flags & own:
+        return value.geometryCheck
+    return context.invalidGeometryCheck()
+
+
+def _is_torn(feature, check, layer):
+    """True for a geometry that is not valid; an InputError where the user has set that to stop the run."""
+    shape = feature.geometry()
+    if shape.isNull() or shape.isEmpty() or shape.isGeosValid():
+        return False
+    if check == _Check.GeometrySkipInvalid:
+        return True
+    found = shape.validateGeometry(Qgis.GeometryValidationEngine.Geos)
+    what = found[0].what() if found and found[0].what() else "too few points"
+    where = f" at {found[0].where().x():.9g}, {found[0].where().y():.9g}" if found and found[0].hasWhere() else ""
+    raise InputError(f"{layer}: feature {feature.id()} is not valid ({what}{where}). Mend it with 'Fix geometries' and "
+                     "take the result, or let Processing pass over it (Settings > Options > Processing > General > "
+                     "Invalid features filtering).")
 
 
 def _keep_place(feature, geometry, places, bad):
@@ -300,9 +344,15 @@ def track(alg, parameters, name, context, feedback):
         raise InputError(f"{label} '{tab.name}' is empty; there is nothing to work with.")
     readers = {"string": texts, "bool": flags}
     columns = {field.name: readers.get(field.kind, numbers)(tab, field.name) for field in wanted}
-    for key in ("pass_id", "sample_id"):
+    for key in _ALWAYS_KNOWN:
         if np.isnan(columns[key]).any():
             raise InputError(f"{label} '{tab.name}' has rows without {key}; run 'Prepare track' again.")
+    for key in ("depth_m", "range_m"):
+        if (columns[key] < 0).any():
+            row = int(np.argmax(columns[key] < 0))
+            raise InputError(f"{label} '{tab.name}', row {row + 1}: {key} is {columns[key][row]:g}. Depths and ranges "
+                             "are positive; run 'Prepare track' again.")
+    for key in ("pass_id", "sample_id"):
         columns[key] = columns[key].astype(np.int64)
     return Track.from_columns(horizontal_crs(wkt(tab.crs)), tab.x, tab.y, columns), tab.crs
 
