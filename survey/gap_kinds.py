@@ -21,7 +21,7 @@ from shapely.geometry import box
 
 from . import gap_zones, shapes
 
-__all__ = ["Piece", "rim_places", "split"]
+__all__ = ["Piece", "split"]
 
 _ROOM = 1.25
 _RIM_SAMPLES = 400
@@ -98,7 +98,7 @@ def _neighbourhood(parts, area, cover, has_lines):
     """Kind of each part by what borders it."""
     if not parts:
         return []
-    samples = [rim_places(part, max(_RIM_SPACING_M, part.length / _RIM_SAMPLES)) for part in parts]
+    samples = [_rim_places(part, max(_RIM_SPACING_M, part.length / _RIM_SAMPLES)) for part in parts]
     owner = np.repeat(np.arange(len(parts)), [len(inside) for inside, _ in samples])
     inside = np.vstack([s[0] for s in samples])
     outside = np.vstack([s[1] for s in samples])
@@ -130,7 +130,7 @@ def _name(second, first, rim, alone):
     return "edge" if rim and rim >= _RIM_SHARE * first else alone
 
 
-def rim_places(part, spacing):
+def _rim_places(part, spacing):
     """Places 5 cm inside and 5 cm outside the rim of a polygon, evenly spaced along it: two (n, 2) arrays."""
     inside, outside = [], []
     for shell, holes in shapes.rings(part):
@@ -161,7 +161,7 @@ def _without_crumbs(pieces, min_width, min_area):
     whole = [piece for piece, crumb in zip(pieces, small) if not crumb]
     if not crumbs:
         return whole
-    rims = [rim_places(crumb.ground, _RIM_SPACING_M)[1] for crumb in crumbs]
+    rims = [_rim_places(crumb.ground, _RIM_SPACING_M)[1] for crumb in crumbs]
     owner = np.repeat(np.arange(len(crumbs)), [len(rim) for rim in rims])
     rims = np.vstack(rims)
     tree = shapes.Tree([box(*crumb.ground.buffer(2 * _OUTSIDE_M, 1).bounds) for crumb in crumbs])

@@ -4,18 +4,16 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-from shapely.geometry import box
 
 from . import gap_kinds, gap_zones, levels, shapes, widths
 from .cover import cover_of_seen, cover_of_swaths
 from .errors import InputError
 from .frame import Frame
-from .gap_kinds import rim_places
 
 __all__ = ["CoverageResult", "PassLayer", "SeenGround", "find_gaps"]
 
 _QUADRANT = 8
-_RIM_SPACING_M = 2.0
+_RIM_M = 0.05
 
 
 @dataclass
@@ -86,7 +84,7 @@ def find_gaps(crs, areas, swaths=None, seen=None, *, exclude=(), passes=None, re
         Distinct passes that must have seen a place, at least 1.
     min_width, min_area : float
         Ground narrower than this, and gaps smaller, are not listed (m, m2). Width acts by morphological opening: what
-        is kept is all ground that a circle of that diameter can sweep without leaving the gap.
+        is kept is the ground that a circle of that diameter can sweep without leaving the gap, and its corners.
     position_error : float
         Standard deviation per axis that the passes of one outing share (m).
     step : callable, optional
@@ -149,7 +147,6 @@ class _Missed:
         self.areas = [shapes.geodesic_area(frame, part) for part in parts]
         self.total = sum(self.areas) if total is None else total
         self._tree = shapes.Tree(parts)
-        self._rims = [rim_places(part, _RIM_SPACING_M)[0] for part in parts]
 
     @classmethod
     def of(cls, frame, area, seen):
@@ -174,20 +171,17 @@ class _Missed:
         return total
 
     def touches(self, grounds):
-        """(n,) bool: whether any of it lies in each of n polygons.
-
-        Then either the polygon lies wholly inside one of the parts, or some of their rim lies inside the polygon.
-        """
+        """(n,) bool: whether any of it, a rim of 5 cm left off, lies in each of n polygons."""
         found = np.zeros(len(grounds), bool)
         if not len(grounds):
             return found
         middles = np.array([ground.representative_point().coords[0] for ground in grounds])
         for part in self.parts:
             found |= shapes.contains(part, *middles.T)
-        for i in np.flatnonzero(~found):
-            near = self._tree.query(box(*grounds[i].bounds))
-            if len(near):
-                found[i] = shapes.contains(grounds[i], *np.vstack(shapes.pick(self._rims, near)).T).any()
+        if not found.all():
+            worn = shapes.Tree([part.buffer(-_RIM_M, 1) for part in self.parts])
+            for i in np.flatnonzero(~found):
+                found[i] = len(worn.query(grounds[i])) > 0
         return found
 
 
@@ -212,12 +206,19 @@ def _wanted(crs, areas, exclude):
 
 
 def _opened(gap, min_width):
+    """The gap less what is narrower than the least width.
+
+    A morphological opening, by a circle of that diameter, that spares the tips of corners: no circle fills a corner,
+    yet nobody would call it narrow. A tip is small, and short all round.
+    """
     if min_width <= 0 or gap.is_empty:
         return gap
     radius = min_width / 2
     worn = gap.buffer(-0.999 * radius, _QUADRANT)  # a gap of exactly the least width is not narrower than it
-    grown = worn.buffer(radius / np.cos(np.pi / (4 * _QUADRANT)), _QUADRANT)
-    return shapes.drop_small_holes(gap.intersection(grown))
+    left_over = gap.difference(worn.buffer(1.1 * radius, _QUADRANT))
+    narrow = [part for part in shapes.parts(left_over)
+              if part.area > 0.25 * min_width**2 or part.length > 3 * min_width]
+    return shapes.drop_small_holes(gap.difference(shapes.union(narrow))) if narrow else gap
 
 
 def _listed(frame, pieces, missed, high, min_area):

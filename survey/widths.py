@@ -32,10 +32,11 @@ def inscribed_diameter(polygon):
     """
     if polygon.is_empty:
         return 0.0
-    radius, left = 0.0, shapes.polygonal(polygon.simplify(_SIMPLER * polygon.area / polygon.length))
+    smooth = polygon.simplify(_SIMPLER * polygon.area / polygon.length, preserve_topology=False)
+    radius, left = 0.0, smooth if smooth.is_valid and smooth.area > 0 else polygon
     while not left.is_empty:
         sure = left.area / left.length
-        step = max(0.9 * sure, _STEP * radius)
+        step = max(0.98 * sure, _STEP * radius)
         worn = shapes.polygonal(left.buffer(-step, _QUADRANT))
         if worn.is_empty and step <= _STEP * radius:
             return 2 * radius + step
