@@ -14,6 +14,9 @@ __all__ = ["SwathFootprint"]
 
 _SIDES = {"both": (-1, 1), "port": (-1,), "starboard": (1,)}
 
+_NOISY = 0.2
+"""Share of intervals that need drawing one by one, beyond which the heading is called noisy."""
+
 
 class SwathFootprint(AthwartAlgorithm):
     """See the module."""
@@ -126,6 +129,10 @@ class SwathFootprint(AthwartAlgorithm):
                             (report.aground, "lie outside the water polygon; nothing is drawn from them")):
             if count:
                 feedback.pushWarning(f"{count} usable samples {text}.")
+        feedback.pushInfo(f"{report.rings} stretches went in as one ribbon, {report.quads} intervals one by one.")
+        if report.quads > _NOISY * report.drawn:
+            feedback.pushWarning("Beams of neighbouring samples cross all the time, which is slow: the heading is noisy. "
+                                 "Smooth it (SMOOTHING of 'Prepare track'), or take samples further apart (SPACING).")
         if report.ended_at_land:
             feedback.pushInfo(f"{report.ended_at_land} beams end at a shore.")
         if report.frames > 1:

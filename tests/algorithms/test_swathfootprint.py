@@ -98,7 +98,15 @@ def test_fields_figures_and_times(run, on_file):
         assert feature.geometry().isGeosValid()
         assert feature.geometry().area() == pytest.approx(feature["area_m2"] * SCALE**2, rel=1e-6)
     assert any("82 beams drawn by the model 'slant'" in text for text in heard.infos)
+    assert any("2 stretches went in as one ribbon, 0 intervals one by one" in text for text in heard.infos)
     assert not heard.warnings
+
+
+def test_a_noisy_heading_is_named(run, on_file):
+    noisy, heard = northward(), Heard()
+    noisy.heading_deg = np.where(np.arange(41) % 2, 20.0, -20.0)
+    run("swathfootprint", {"INPUT": on_file(noisy), "OUTPUT": "memory:"}, heard)
+    assert any("SMOOTHING" in text for text in heard.warnings)
 
 
 @pytest.mark.parametrize("crs, epsg", [("EPSG:4326", 4326), ("EPSG:26915", 26915), ("EPSG:3857", 3857)])

@@ -94,3 +94,13 @@ def test_patches_near_the_shore_are_never_missed():
     assert found.mean() < 0.6
     assert not near_shore(sg.Polygon(), corners).any()
     assert near_shore(water, corners[:0]).shape == (0,)
+
+
+def test_a_slanting_patch_is_told_from_the_shore_beside_it():
+    # extents overlap, yet a line parts them: along the patch, across it, or along the shore
+    patch = np.array([[(0, 0), (20, 20), (21, 19), (1, -1)]], float)
+    for east, north, meets in ((2, 12, False), (18, 8, False), (25, 25, False), (10, 10, True), (11, 9.5, True)):
+        shore = sg.Polygon([(east, north), (east + 4, north + 4), (east + 4, north)])
+        assert list(near_shore(shore, patch)) == [meets], (east, north)
+    assert list(near_shore(sg.box(-5, 10, 8, 30), patch)) == [False]
+    assert list(near_shore(sg.box(-5, 7, 8, 30), patch)) == [True]
