@@ -131,8 +131,8 @@ class SwathFootprint(AthwartAlgorithm):
                 feedback.pushWarning(f"{count} usable samples {text}.")
         feedback.pushInfo(f"{report.rings} stretches went in as one ribbon, {report.quads} intervals one by one.")
         if report.quads > _NOISY * report.drawn:
-            feedback.pushWarning("Beams of neighbouring samples cross all the time, which is slow: the heading is noisy. "
-                                 "Smooth it (SMOOTHING of 'Prepare track'), or take samples further apart (SPACING).")
+            feedback.pushWarning("Beams of neighbouring samples keep crossing, which is slow: the heading is noisy. "
+                                 "Smooth it (SMOOTHING of 'Prepare track'), or set samples further apart (SPACING).")
         if report.ended_at_land:
             feedback.pushInfo(f"{report.ended_at_land} beams end at a shore.")
         if report.frames > 1:
