@@ -252,6 +252,13 @@ def growth(floor, folder, verdicts, hours):
                   f"{last['first'] / last['again']:.2f} x", last["first"] <= 1.15 * last["again"], None)
 
 
+def report():
+    """Part of ``tools/bench/run.py``."""
+    print("\nTerrain: the march and the map of bottom seen")
+    if main():
+        print("A floor was missed.")
+
+
 def main():
     quick = "quick" in sys.argv
     verdicts, floor, fixes = Verdicts(), lakefloor.make(), madesurvey.make(50.0)
