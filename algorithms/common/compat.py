@@ -4,7 +4,7 @@ from __future__ import annotations
 from qgis.core import NULL, Qgis, QgsField
 from qgis.PyQt.QtCore import QVariant
 
-__all__ = ["NEEDS_OPTIONAL", "is_null", "make_field", "set_layer_group"]
+__all__ = ["NEEDS_OPTIONAL", "chosen_fields", "is_null", "make_field", "set_layer_group"]
 
 NEEDS_OPTIONAL = Qgis.QGIS_VERSION_INT < 34000
 """Before 3.40 the command line asks for crs, matrix, field and file parameters even where they have a default."""
@@ -34,6 +34,12 @@ def is_null(value):
     if value is None or isinstance(value, _NEVER_NULL):  # comparing a number with NULL costs a microsecond
         return value is None
     return value == NULL
+
+
+def chosen_fields(alg, parameters, name, context):
+    """Names of the fields chosen for a parameter; 3.32 renamed the call and later versions warn of the old one."""
+    ask = getattr(alg, "parameterAsStrings", None) or alg.parameterAsFields
+    return [field for field in ask(parameters, name, context) if field]
 
 
 def set_layer_group(details, name):

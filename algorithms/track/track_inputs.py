@@ -10,6 +10,7 @@ from qgis.PyQt.QtCore import QTime
 from ...survey.errors import InputError
 from ...survey.units import COLDEST_C, WARMEST_C
 from ..common import read, values
+from ..common.compat import chosen_fields
 
 __all__ = ["FIELDS", "field_names", "middle_temperature", "offset_rows", "range_rows", "read_fixes",
            "refuse_other_layers"]
@@ -34,7 +35,7 @@ def field_names(alg, parameters, context, source):
     has = source.fields().names()
     chosen = {}
     for name in FIELDS:
-        wanted = [field for field in alg.parameterAsFields(parameters, name, context) if field]
+        wanted = chosen_fields(alg, parameters, name, context)
         for field in wanted:
             if field not in has:
                 raise InputError(f"{alg.parameterDefinition(name).description()} ({name}) is '{field}', but the layer "
