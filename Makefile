@@ -1,6 +1,6 @@
 # What a user and a contributor can do here; `make` lists it.
 PYTHON := /usr/bin/python3
-.PHONY: help demo test proof bench sample docs lint package clean
+.PHONY: help demo test matrix types proof bench sample docs lint package clean
 
 help: ## list the targets
 	@grep -hE '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/^([a-z]+):.*## /\1\t/' | expand -t 12
@@ -11,6 +11,12 @@ demo: ## install what is missing, run the whole job on sample_project/, say wher
 test: ## the whole test suite (under 5 minutes)
 	@bash tools/setup.sh test
 	@$(PYTHON) tools/test.py
+
+matrix: ## the suite, the demo and the zip on QGIS 3.22, 3.40, 3.44, tests on Qt 6, typed rules (root, Debian)
+	@bash tools/matrix.sh
+
+types: ## mypy against the types of QGIS 3.22 and of 3.44 on PyQt6 (after make matrix)
+	@$(PYTHON) tools/typed.py
 
 proof: ## the long Monte Carlo runs, as tables
 	@bash tools/setup.sh test

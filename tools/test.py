@@ -94,6 +94,8 @@ def main():
             print("-- core, with QGIS blocked --")
             print(*pathlib.Path(core_log).read_text(encoding="utf-8").splitlines()[:-1], sep="\n")
         passed, failed, errors, skipped = map(sum, zip(*map(counts, reports)))
+    if any(codes) and not failed and not errors:
+        print(f"A test process ended with code {', '.join(map(str, codes))} (negative: killed by that signal)")
     parts = [f"{number} {word}" for number, word in
              ((failed, "failed"), (passed, "passed"), (skipped, "skipped"), (errors, "errors")) if number]
     print(f"==== {', '.join(parts) or 'no tests ran'} in {time.monotonic() - began:.2f}s ====", flush=True)
