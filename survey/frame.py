@@ -12,6 +12,7 @@ import numpy as np
 from pyproj import CRS, Geod, Proj, Transformer
 
 from .errors import InputError
+from .projthreads import keep_context
 
 __all__ = ["MAX_OFF_AXIS_M", "Frame", "frames_for", "horizontal_crs"]
 
@@ -37,11 +38,14 @@ def horizontal_crs(crs):
     InputError
         If the CRS is not tied to an ellipsoid (local engineering grids).
     """
-    crs = CRS.from_user_input(crs)
-    while crs.is_compound or crs.is_bound:
-        crs = crs.sub_crs_list[0] if crs.is_compound else crs.source_crs
-    if not (crs.is_geographic or crs.is_projected) or crs.ellipsoid is None:
-        raise InputError(f"The coordinate system '{crs.name}' is not tied to the Earth; give the layer a real one.")
+    try:
+        crs = CRS.from_user_input(crs)
+        while crs.is_compound or crs.is_bound:
+            crs = crs.sub_crs_list[0] if crs.is_compound else crs.source_crs
+        if not (crs.is_geographic or crs.is_projected) or crs.ellipsoid is None:
+            raise InputError(f"The coordinate system '{crs.name}' is not tied to the Earth; give the layer a real one.")
+    finally:
+        keep_context()
     return crs
 
 
