@@ -33,6 +33,7 @@ sample: ## make the sample project again from its seed
 docs: ## make the guide's figures and the bundled help pages again
 	@bash tools/setup.sh docs
 	@PYTHONPATH=.build/docs-site $(PYTHON) -W ignore::UserWarning tools/make_figures.py
+	@$(PYTHON) tools/first_hour.py
 	@PYTHONPATH=.build/docs-site $(PYTHON) tools/make_docs.py
 
 lint: ## style and static checks

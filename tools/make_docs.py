@@ -146,15 +146,10 @@ def tools_index(pages, tools, models):
 def pages_of_tools():
     """{path: page} of every tool and of their index; QGIS must be running."""
     from athwart.algorithms import all_tools
+    from athwart.plugin.ready_model import ready_models
     from athwart.survey import pages
-    from qgis.core import QgsProcessingModelAlgorithm
-    models = []
-    for path in sorted((ROOT / "plugin" / "models").glob("*.model3")):
-        model = QgsProcessingModelAlgorithm()
-        model.fromFile(str(path))
-        models.append(model)
     tools = [tool.create() for tool in all_tools()]
-    return {DOCS / "tools.html": tools_index(pages, tools, models),
+    return {DOCS / "tools.html": tools_index(pages, tools, ready_models()),
             **{DOCS / "tools" / f"{tool.name()}.html": tool_page(pages, tool) for tool in tools}}
 
 

@@ -1,0 +1,112 @@
+"""The bundled guide: made from what the tools are now, whole, readable without a network; the tutorial's numbers."""
+import importlib
+import pathlib
+import re
+from html.parser import HTMLParser
+from urllib.parse import unquote
+
+import pytest
+from athwart.algorithms import TOOLS, all_tools
+
+ROOT = pathlib.Path(__file__).resolve().parents[2]
+DOCS = ROOT / "docs"
+PAGES = sorted([*DOCS.glob("*.html"), *DOCS.glob("tools/*.html")])
+
+
+class Links(HTMLParser):
+    """What a page points to, and the ids that can be pointed to."""
+
+    def __init__(self, path):
+        super().__init__()
+        self.targets, self.ids, self.without_words = [], set(), []
+        self.feed(path.read_text(encoding="utf-8"))
+
+    def handle_starttag(self, tag, attrs):
+        found = dict(attrs)
+        self.ids |= {found["id"]} if "id" in found else set()
+        self.targets += [found[name] for name in ("href", "src", "action", "data", "srcset") if name in found]
+        if tag == "img" and not found.get("alt"):
+            self.without_words.append(found.get("src"))
+
+
+@pytest.fixture(scope="module")
+def scripts():
+    """(make_docs, first_hour)."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.syspath_prepend(str(ROOT / "tools"))
+        yield importlib.import_module("make_docs"), importlib.import_module("first_hour")
+
+
+def test_every_tool_has_a_page_and_its_help_button_opens_it(qgis_processing):
+    for tool in (each.create() for each in all_tools()):
+        assert tool.helpUrl() == (DOCS / "tools" / f"{tool.name()}.html").as_uri()
+    assert {path.stem for path in DOCS.glob("tools/*.html")} == {module.split(".")[-1] for module, _ in TOOLS}
+
+
+def test_pages_of_the_tools_are_what_the_script_makes_now(qgis_processing, scripts):
+    """After a change of a label, a help text or a field run ``make docs``."""
+    for path, page in scripts[0].pages_of_tools().items():
+        assert path.read_text(encoding="utf-8") == page, f"{path.name} is old: run 'make docs'"
+
+
+def test_pages_of_the_guide_are_what_the_script_makes_now(scripts):
+    pytest.importorskip("markdown")
+    for path, page in scripts[0].pages_of_guide().items():
+        assert path.read_text(encoding="utf-8") == page, f"{path.name} is old: run 'make docs'"
+
+
+@pytest.mark.parametrize("path", PAGES, ids=lambda path: path.stem)
+def test_links_lead_somewhere_and_never_to_the_network(path):
+    page = Links(path)
+    assert page.targets and not page.without_words
+    for target in page.targets:
+        assert not re.match(r"(?i)[a-z]+:|//", target), f"{target} leaves the plugin"
+        file, _, anchor = target.partition("#")
+        there = (path.parent / unquote(file)).resolve() if file else path
+        assert there.is_file() and DOCS in there.parents, target
+        assert not anchor or anchor in Links(there).ids, target
+    text = path.read_text(encoding="utf-8")
+    assert "<script" not in text and "@import" not in text and "url(" not in text
+
+
+def test_every_picture_and_page_is_reached_from_the_start():
+    seen, waiting = set(), [DOCS / "index.html"]
+    while waiting:
+        path = waiting.pop()
+        if path in seen:
+            continue
+        seen.add(path)
+        if path.suffix == ".html":
+            waiting += [(path.parent / target.partition("#")[0]).resolve() for target in Links(path).targets]
+    shipped = {*PAGES, *(p for p in (DOCS / "images").iterdir() if p.name != "map.png")}
+    assert shipped - seen == set()
+    assert "docs/images/map.png" in (ROOT / "README.md").read_text(encoding="utf-8")
+    assert sum(path.stat().st_size for path in (DOCS / "images").iterdir()) < 2_000_000
+
+
+def test_links_of_the_readme_resolve():
+    for name in ("README.md", "DEVELOPERS.md", "CHANGELOG.md"):
+        for target in re.findall(r"\]\(([^)#\s]+)", (ROOT / name).read_text(encoding="utf-8")):
+            assert re.match("https?:", target) or (ROOT / target).exists(), f"{name}: {target}"
+
+
+def test_the_tutorial_tells_the_numbers_that_come_out(provider, scripts, qgis_new_project):
+    """Every step with exactly its values; ``make docs`` renews the numbers."""
+    _, first_hour = scripts
+    found = first_hour.numbers(*first_hour.run(ROOT / "sample_project"))
+    text = first_hour.PAGE.read_text(encoding="utf-8")
+    assert first_hour.written(text, found) == text
+
+
+def test_the_tutorial_names_boxes_and_values_as_the_forms_do(scripts, qgis_processing):
+    """Each row of its tables is a label of the tool above it and the value that the steps use."""
+    text, tools = scripts[1].PAGE.read_text(encoding="utf-8"), {t.name(): t.create() for t in all_tools()}
+    for tool, parameters, _ in scripts[1].STEPS:
+        title = tools[tool].displayName()
+        assert f"**{title}**" in text
+        part = text.split(f"**{title}**", 1)[1].split("\n## ", 1)[0]
+        rows = re.findall(r"^\| (?:Advanced: )?(.+?) \| `?(.+?)`?(?: meters)? \|$", part, re.M)
+        labels = {tools[tool].parameterDefinition(name).description(): str(value).rpartition(":")[2]
+                  for name, value in parameters.items()}
+        shown = {box: value for box, value in rows if set(box) != {"-"} and box != "box"}
+        assert not shown or shown == labels, tool

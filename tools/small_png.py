@@ -1,0 +1,27 @@
+#!/usr/bin/env python3
+"""tools/small_png.py SOURCE TARGET [WIDTH]: a picture with few colours, at most WIDTH wide, for the guide.
+
+Needs Pillow, which `tools/setup.sh docs` brings with matplotlib.
+"""
+from __future__ import annotations
+
+import sys
+
+from PIL import Image
+
+
+def main():
+    source, target = sys.argv[1:3]
+    picture = Image.open(source).convert("RGB")
+    width = int(sys.argv[3]) if len(sys.argv) > 3 else picture.width
+    if picture.width > width:
+        picture = picture.resize((width, round(picture.height * width / picture.width)), Image.Resampling.LANCZOS)
+    many = picture.quantize(192, Image.Quantize.MEDIANCUT)
+    rare = picture.quantize(64, Image.Quantize.MAXCOVERAGE)  # the marks: few pixels, strong colours
+    palette = Image.new("P", (1, 1))
+    palette.putpalette(many.getpalette()[:3 * 192] + rare.getpalette()[:3 * 64])
+    picture.quantize(palette=palette, dither=Image.Dither.NONE).save(target, optimize=True)
+
+
+if __name__ == "__main__":
+    main()
