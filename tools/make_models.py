@@ -22,8 +22,8 @@ BLUE, GREEN, SAND, LILAC = "#e6f0f5", "#e8f3ea", "#faf1e0", "#f1ebf5"
 TITLE = "coalesce('Coverage report: ' || nullif(trim(@OUTING), ''), 'Coverage report')"
 
 NEEDS = """What no log carries is asked for and has no default: the range, its unit, and a depth where nothing sounded.
-Settings (blind angle, least width of a gap, reach to the shore) are the defaults of the tools; run the tools one by one
-to change them, or change a copy of this model."""
+Settings (blind angle, narrowest gap to list, reach to the shore) are the defaults of the tools; run the tools one by
+one to change them, or change a copy of this model."""
 
 AUDIT = """From the log of an outing to maps of what was seen and what was missed, and a page that sums it up. It runs,
 one after the other: 'Read NMEA 0183 and GPX logs', 'Prepare track', 'Draw swaths', 'Find coverage gaps', 'Find
@@ -36,8 +36,8 @@ CASTS = """From a prepared track and what was picked off the record to a card th
 many times, and to GPX files for the plotter. It runs 'Locate targets', 'Combine repeated targets' (several looks at one
 object count as one target, in the place that fits them all), 'Plan casts' and 'Write GPX'.
 
-Say where to cast from in one of three ways: STAND_OFF with WIND_FROM, for a boat that anchors to windward of each
-target; BOAT_POINT with HEADING, for a boat that stays where it is; or BOAT, a layer of such places."""
+Say where to cast from in one of three ways: a stand-off and the wind, for a boat that anchors to windward of each
+target; a point on the map and the heading of the bow, for a boat that stays where it is; or a layer of such places."""
 
 
 def in_metres():
@@ -61,9 +61,9 @@ def log_to_track(draft):
         "log", "athwart:readlogs", "All that the log holds is read: positions, soundings, compass, water temperature, "
         "waypoints.",
         asks=[Ask("INPUT", "LOGS", text="Files of NMEA 0183 sentences or GPX of one outing, one or several. GPX files "
-                  "of waypoints may be among them: SETTINGS can name their waypoints.")])
+                  "of waypoints may be among them: changes of range can name their waypoints.")])
     draft.step(
-        "track", "athwart:preparetrack", "The log's soundings and compass go first. DEPTH serves where nothing "
+        "track", "athwart:preparetrack", "The log's soundings and compass go first. One depth serves where nothing "
         "sounded, the course where there is no compass. A typed depth is turned into metres, the unit of the log.",
         asks=[Ask("OUTING"),
               Ask("RANGE"),
