@@ -27,6 +27,7 @@ BOX = QSizeF(220, 34)
 TOOL = QSizeF(240, 44)
 NOTE = QSizeF(240, 74)
 COLUMN, BESIDE, ROW, TOP = 280.0, 250.0, 44.0, 70.0
+ASKED, ABOVE = 58.0, 100.0  # rows of inputs and their height over the tool: QGIS 3.44 writes 'Out' below each input
 
 given = QgsProcessingModelChildParameterSource.fromModelParameter
 of = QgsProcessingModelChildParameterSource.fromChildOutput
@@ -157,7 +158,7 @@ class Draft:
 
     def finish(self, version):
         """The model, laid out; raises ValueError where QGIS finds it invalid."""
-        row = TOP + 80 + ROW * (max(len(step.inputs) for step in self._steps) - 1)
+        row = TOP + ABOVE + ASKED * (max(len(step.inputs) for step in self._steps) - 1)
         left = 40.0
         for step in self._steps:
             step.left = left
@@ -180,7 +181,7 @@ class Draft:
         step.child.setSize(TOOL)
         for above, name in enumerate(reversed(step.inputs)):
             component = QgsProcessingModelParameter(name)
-            component.setPosition(QPointF(x - beside, y - 80 - ROW * above))
+            component.setPosition(QPointF(x - beside, y - ABOVE - ASKED * above))
             component.setSize(BOX)
             self.model.addModelParameter(self._inputs[name], component)
         for below, made in enumerate(step.outputs.values(), 1):
