@@ -14,6 +14,9 @@ __all__ = ["NODATA", "RasterSink"]
 
 NODATA = -9999.0
 _OPTIONS = ["TILED=YES", "COMPRESS=DEFLATE", "PREDICTOR=3", "BIGTIFF=IF_SAFER", "INTERLEAVE=BAND"]
+_CACHE_BYTES = 200_000_000
+"""GDAL's cache while a raster is made: its own limit, a twentieth of all memory, would fill up with a large one."""
+
 _SIDECARS = (".aux.xml", ".ovr", ".msk")
 
 
@@ -46,10 +49,13 @@ class RasterSink:
             band.SetUnitType(unit)
 
     def __enter__(self):
+        self._cache = gdal.GetCacheMax()
+        gdal.SetCacheMax(min(self._cache, _CACHE_BYTES))
         return self
 
     def __exit__(self, kind, error, trace):
         self._raster = None
+        gdal.SetCacheMax(self._cache)
         if os.path.exists(self._scratch):
             os.remove(self._scratch)
 
@@ -64,7 +70,7 @@ class RasterSink:
     def finish(self, style):
         """Give the raster its name, and the style ``plugin/styles/<style>.qml`` beside it."""
         text = f"{self.path} could not be written: is it open elsewhere?"
-        _asked(lambda: self._raster.FlushCache() or True, text)
+        _asked(lambda: (self._raster.FlushCache() or 0) == 0, text)
         ending = os.path.splitext(self.path)[1]
         driver = QgsRasterFileWriter.driverForExtension(ending.lstrip("."))
         for name in (self.path, *(self.path + sidecar for sidecar in _SIDECARS)):

@@ -22,25 +22,46 @@ _SMOOTHING = 10
 
 
 class DepthMap:
-    """A single-band GDAL dataset in a projected CRS in metres; ``unit``: what it says of its own unit."""
+    """A depth map ready to be read by window.
 
-    def __init__(self, dataset, scale=1.0, offset=0.0, unit="", mask=None):
-        self._dataset, self._mask, self._scale, self._offset, self.unit = dataset, mask, scale, offset, unit
+    Parameters
+    ----------
+    dataset : gdal.Dataset
+        Of one band, projected in metres; cells of ``_UNKNOWN`` or not finite have no value.
+    source : gdal.Dataset, optional
+        What it was made from, to take samples of without making all of it.
+    mask : gdal.Dataset, optional
+        0 where there is no water.
+
+    Attributes
+    ----------
+    unit : str
+        What the map says of its own unit.
+    """
+
+    def __init__(self, dataset, source=None, mask=None):
+        self._dataset, self._source, self._mask = dataset, source or dataset, mask
+        band = self._source.GetRasterBand(1)
+        self._scale, self._offset, self.unit = band.GetScale() or 1.0, band.GetOffset() or 0.0, band.GetUnitType() or ""
         self.wkt, self.transform = dataset.GetProjection(), dataset.GetGeoTransform()
         self.shape = dataset.RasterYSize, dataset.RasterXSize
 
-    def read(self, row, col, rows, cols, out_rows=None, out_cols=None):
-        """(rows, cols) values in the map's own unit, NaN where it has none; thinned out to fewer if asked."""
-        size = (out_cols or cols, out_rows or rows)
-        values = _window(self._dataset, (col, row, cols, rows), size, gdal.GDT_Float64, np.float64)
+    def read(self, row, col, rows, cols):
+        """(rows, cols) values in the map's own unit, NaN where it has none."""
+        window = col, row, cols, rows
+        values = _window(self._dataset, window, (cols, rows), gdal.GDT_Float64, np.float64)
         values[(values == _UNKNOWN) | ~np.isfinite(values)] = np.nan
         if self._mask is not None:
-            values[_window(self._mask, (col, row, cols, rows), size, gdal.GDT_Byte, np.uint8) == 0] = np.nan
+            values[_window(self._mask, window, (cols, rows), gdal.GDT_Byte, np.uint8) == 0] = np.nan
         return values * self._scale + self._offset
 
     def sample(self):
         """Values of cells spread over the map, some 260 000 at most."""
-        return self.read(0, 0, *self.shape, min(self.shape[0], _SAMPLE), min(self.shape[1], _SAMPLE)).ravel()
+        size = self._source.RasterXSize, self._source.RasterYSize
+        values = _window(self._source, (0, 0, *size), [min(n, _SAMPLE) for n in size], gdal.GDT_Float64, np.float64)
+        nodata = self._source.GetRasterBand(1).GetNoDataValue()
+        values[(values == nodata) | ~np.isfinite(values)] = np.nan
+        return values.ravel() * self._scale + self._offset
 
 
 def _window(dataset, window, size, kind, dtype):
@@ -69,7 +90,7 @@ def raster_map(layer, context, cell):
     source = gdal.Open(_file_of(layer, context))
     if source is None:
         raise InputError(f"The raster '{layer.name()}' could not be opened: {gdal.GetLastErrorMsg()}")
-    band, own = source.GetRasterBand(1), wkt(layer.crs())
+    own = wkt(layer.crs())
     middle = layer.extent().center()
     target = metric_crs(own, np.array([middle.x()]), np.array([middle.y()]))
     t, target_wkt = source.GetGeoTransform(), target.to_wkt("WKT1_GDAL")
@@ -88,7 +109,7 @@ def raster_map(layer, context, cell):
     warped = gdal.Warp("", source, **options)
     if warped is None:
         raise InputError(f"The raster '{layer.name()}' could not be brought to {target.name}: {gdal.GetLastErrorMsg()}")
-    return DepthMap(warped, band.GetScale() or 1.0, band.GetOffset() or 0.0, band.GetUnitType() or "")
+    return DepthMap(warped, source)
 
 
 def _native_cell(t, middle, own, target):
