@@ -27,6 +27,7 @@ dl.key dt{font-size:.86rem;color:#3b4f59}
 dl.key dd{margin:0;font-size:1.35rem;font-weight:650}
 dl.key dd small{display:block;font-size:.82rem;font-weight:400;color:#3b4f59}
 .wide{overflow-x:auto}
+.wide:focus-visible{outline:3px solid #0b5a80;outline-offset:2px}
 table{border-collapse:collapse;width:100%;margin:.5rem 0;font-size:.92rem}
 caption{text-align:left;color:#3b4f59;padding:.2rem 0;font-size:.9rem}
 th,td{padding:.32rem .9rem .32rem 0;border-bottom:1px solid #d5dee2;text-align:left;vertical-align:top}
@@ -88,7 +89,8 @@ def table(caption, heads, rows, numeric=()):
     body = "".join("<tr>" + "".join(
         cell("td", i, value) if i else cell("th", i, value, ' scope="row"') for i, value in enumerate(row)
     ) + "</tr>\n" for row in rows)
-    return (f'<div class="wide"><table><caption>{text(caption)}</caption><thead><tr>{head}</tr></thead>\n'
+    return (f'<div class="wide" role="group" aria-label="{text(caption)}" tabindex="0">'  # a keyboard scrolls it
+            f'<table><caption>{text(caption)}</caption><thead><tr>{head}</tr></thead>\n'
             f"<tbody>\n{body}</tbody></table></div>")
 
 

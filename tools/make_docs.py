@@ -17,7 +17,7 @@ CSS = """
 nav{font-size:.92rem;margin:0 0 1rem}nav a{margin-right:1rem}
 a{color:#0b5a80}h3{font-size:1.05rem;margin:1.4rem 0 .3rem}
 code{background:#eef3f5;padding:.05rem .25rem;border-radius:3px;font-size:.92em}
-pre{background:#eef3f5;padding:.7rem;overflow-x:auto}pre code{padding:0}
+pre{background:#eef3f5;padding:.7rem;white-space:pre-wrap}pre code{padding:0}
 img{max-width:100%;height:auto;border:1px solid #b9c6cd}
 dt.p{font-weight:650;margin-top:.8rem}dt.p code{font-weight:400}dd{margin:.1rem 0 0 1.2rem}dd small{color:#3b4f59}
 summary{cursor:pointer;color:#0b5a80}
@@ -168,7 +168,8 @@ def pages_of_guide():
         title, lead, rest = guide_parts(path.stem)
         body = markdown.markdown(rest, extensions=["tables", "attr_list"], output_format="html")
         body = re.sub(r'href="([\w/-]+)\.md(#[\w-]+)?"', r'href="\1.html\2"', body)
-        body = body.replace("<table>", '<div class="wide"><table>').replace("</table>", "</table></div>")
+        body = body.replace("<table>", '<div class="wide" role="group" aria-label="Table" tabindex="0"><table>')
+        body = body.replace("</table>", "</table></div>")
         body = body.replace("<th>", '<th scope="col">')
         made[path.with_suffix(".html")] = pages.page(title, " ".join(lead.split()), [links(pages, ""), body], CSS)
     return made
