@@ -10,6 +10,7 @@ export XDG_CACHE_HOME=$CFG/cache XDG_CONFIG_HOME=$CFG/config XDG_DATA_HOME=$CFG/
 mkdir -p -m 700 "$XDG_RUNTIME_DIR" "$TMPDIR"
 mkdir -p "$CFG/profiles/default/python/plugins"
 [ -e "$CFG/profiles/default/python/plugins/athwart" ] || ln -s "$ROOT" "$CFG/profiles/default/python/plugins/athwart"
+PATH=/usr/bin:$PATH   # the system's Python, which knows QGIS, before any other
 BIN=$(command -v qgis_process.bin || command -v qgis_process)   # .bin first: Debian 12's wrapper is broken
 if [ ! -e "$CFG/.enabled" ]; then
     "$BIN" plugins enable athwart >"$CFG/enable.log" 2>&1 || { cat "$CFG/enable.log" >&2; exit 1; }
