@@ -1,6 +1,6 @@
 # What a user and a contributor can do here; `make` lists it.
 PYTHON := /usr/bin/python3
-.PHONY: help demo test matrix types proof bench sample docs lint package clean
+.PHONY: help demo test matrix types proof bench sample docs pages lint package clean
 
 help: ## list the targets
 	@grep -hE '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/^([a-z]+):.*## /\1\t/' | expand -t 12
@@ -35,6 +35,9 @@ docs: ## make the guide's figures and the bundled help pages again
 	@PYTHONPATH=.build/docs-site $(PYTHON) -W ignore::UserWarning tools/make_figures.py
 	@$(PYTHON) tools/first_hour.py
 	@PYTHONPATH=.build/docs-site $(PYTHON) tools/make_docs.py
+
+pages: ## valid HTML that everybody can read? (needs npm and Chromium)
+	@bash tools/check_pages.sh
 
 lint: ## style and static checks
 	@ruff check .
