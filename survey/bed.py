@@ -56,7 +56,7 @@ class Bed:
     """
 
     def __init__(self, grid, raster, tan_blind, samples=250_000):
-        self.grid, self.raster, self.tan_blind, self.samples = grid, raster, tan_blind, samples
+        self.grid, self.raster, self.tan_blind = grid, raster, tan_blind
         self._scratch = Scratch(samples)
         self._cells_from_raster = grid.cells_from(raster.crs)
 
