@@ -1,7 +1,8 @@
 """An invented survey to measure with: a lake of 4.3 km2 run up and down at 1.5 m/s, one fix a second.
 
 Lines 40 m apart, first east and west, then north and south, then east and west again between the first ones; smooth
-turns; a slow crab of 3 degrees and 0.3 degrees of noise in the heading; water of 3 to 16 m; 30 m of range.
+turns; 60 m off the shore; a slow crab of 3 degrees and 0.3 degrees of noise in the heading; water of 3 to 16 m; 30 m of
+range.
 """
 from __future__ import annotations
 
@@ -10,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely.geometry as sg
 
-SPACING, RANGE, SPEED, SETBACK = 40.0, 30.0, 1.5, 30.0
+SPACING, RANGE, SPEED, SETBACK = 40.0, 30.0, 1.5, 60.0
 
 CRS = "+proj=tmerc +lat_0=45 +lon_0=-93 +k=1 +x_0=5000 +y_0=5000 +ellps=WGS84 +units=m +no_defs +type=crs"
 """Scale 1 in the middle of the lake, so that metres of the map are metres over ground for every method compared."""
