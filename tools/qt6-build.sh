@@ -1,10 +1,10 @@
 #!/bin/bash
-# Run by tools/matrix.sh inside its qt6 chroot: PyQGIS's core on Qt 6 / PyQt6 from Debian 13's QGIS source (about 15 minutes, once).
+# Run by tools/matrix.sh inside its qt6 chroot: PyQGIS's core on Qt 6 / PyQt6 from Debian 13's QGIS source (once, 15 minutes alone on 2 cores).
 set -eux
 apt-get install -y -q build-essential dpkg-dev bison flex cmake ninja-build mold pkgconf libexiv2-dev libexpat1-dev libgdal-dev libgeos-dev libproj-dev libprotobuf-dev protobuf-compiler libspatialindex-dev libspatialite-dev \
  libsqlite3-dev libzip-dev libzstd-dev nlohmann-json3-dev libqca-qt6-dev qtkeychain-qt6-dev qt6-base-dev qt6-base-private-dev qt6-5compat-dev qt6-tools-dev qt6-tools-dev-tools qt6-svg-dev qt6-multimedia-dev qt6-positioning-dev \
  qt6-l10n-tools qt6-declarative-dev libqt6sql6-sqlite python3-dev python3-gdal python3-numpy python3-scipy python3-shapely python3-pyproj python3-yaml python3-termcolor python3-sipbuild python3-pyqtbuild sip-tools pyqt6-dev \
- pyqt6-dev-tools python3-pyqt6 python3-pyqt6.qtpositioning python3-pyqt6.qtsvg python3-pyqt6.qtmultimedia python3-pyqt6.qsci pyqt6.qsci-dev libqscintilla2-qt6-dev
+ pyqt6-dev-tools python3-pyqt6 python3-pyqt6.qtpositioning python3-pyqt6.qtsvg python3-pyqt6.qtmultimedia python3-pyqt6.qsci pyqt6.qsci-dev libqscintilla2-qt6-dev qt6-svg-plugins git
 mkdir /build; cd /build; apt-get source -q qgis; mv qgis-3* q; rm -f qgis_*
 cat >unity.cmake <<'C'
 function(_unity)   # 8 sources a compiler run; without it the core alone takes some 2 hours
@@ -33,4 +33,7 @@ done
 ninja -C b qgis_core provider_delimitedtext python_module_qgis__core
 P=b/output/python; cp -r q/python/*.py $P/qgis/; cp q/python/core/*.py $P/qgis/core/; cp -r q/python/PyQt6/core/additions $P/qgis/core/
 sed -i "s/from PyQt5/from PyQt6/" $P/qgis/core/additions/*.py; find b -name "*.o" -delete
-echo 'export LD_LIBRARY_PATH=/build/b/output/lib QGIS_PREFIX_PATH=/build/b/output PYTHONPATH=/build/b/output/python:$PYTHONPATH:$PWD/tests/qt6 PYTEST_ADDOPTS="-p qt6shim -p no:pytest_qgis"' >/matrix-env
+ln -s "$PWD/$P/qgis" /usr/lib/python3/dist-packages/qgis
+echo "$PWD/b/output/lib" >/etc/ld.so.conf.d/qgis.conf
+ldconfig
+echo 'export QGIS_PREFIX_PATH=/build/b/output' >/matrix-env

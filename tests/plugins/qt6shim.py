@@ -8,21 +8,24 @@ import types
 import pytest
 from qgis.core import (
     QgsApplication,
+    QgsFeatureRequest,
     QgsProcessingContext,
     QgsProcessingException,
     QgsProcessingFeedback,
     QgsProject,
 )
 
-APP = QgsApplication([], False)
+APP = QgsApplication([], True)  # offscreen: icons need it
 APP.initQgis()
 
 
 def run(algorithm, parameters, context=None, feedback=None, **_):
     """As ``processing.run``: checked parameters, exceptions let out, memory layers handed over as layers."""
     tool = QgsApplication.processingRegistry().createAlgorithmById(algorithm)
-    context = context or QgsProcessingContext()
-    context.setProject(QgsProject.instance())
+    if context is None:
+        context = QgsProcessingContext()
+        context.setProject(QgsProject.instance())
+        context.setInvalidGeometryCheck(QgsFeatureRequest.InvalidGeometryCheck.GeometryAbortOnInvalid)
     fits, said = tool.checkParameterValues(parameters, context)
     if not fits:
         raise QgsProcessingException(f"Unable to execute algorithm\n{said}")
