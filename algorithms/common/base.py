@@ -9,6 +9,7 @@ from qgis.PyQt.QtCore import QCoreApplication, QUrl
 from qgis.PyQt.QtGui import QIcon
 
 from ...survey.errors import Cancelled, SurveyError
+from .outputs import unusable_output
 from .packages import missing_packages_text
 from .wording import with_labels
 
@@ -127,28 +128,39 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
         if missing_packages_text():  # said by processAlgorithm; a refusal may need those packages
             return True, ""
         try:
-            message = self.refusal(parameters, context)
+            message = (unusable_output(self.parameterDefinitions(), parameters)
+                       or self.refusal(parameters, context))
         except SurveyError as error:
             message = str(error)
         return not message, with_labels(message, self.parameterDefinitions())
 
     def processAlgorithm(self, parameters, context, feedback):
+        results, failure = self._attempt(parameters, context, feedback)
+        if failure:
+            del parameters, context, feedback  # QGIS never lets go of a traceback, nor that of what its frames hold
+            raise QgsProcessingException(failure)
+        return results
+
+    def _attempt(self, parameters, context, feedback):
+        """(results, '') of a run, or (None, why it failed)."""
         missing = missing_packages_text()
         if missing:
-            raise QgsProcessingException(missing)
+            return None, missing
         ok, message = self.checkParameterValues(parameters, context)  # the children of a model are never asked
         if not ok:
-            raise QgsProcessingException(message)
+            return None, message
         self._name_strangers(parameters, feedback)
         try:
             results = self.run_tool(parameters, context, feedback)
         except SurveyError as error:
-            raise QgsProcessingException(with_labels(str(error), self.parameterDefinitions())) from error
+            return None, with_labels(str(error), self.parameterDefinitions())
+        except QgsProcessingException as error:
+            return None, str(error)
         except Cancelled:
-            raise QgsProcessingException(tr("Stopped at your request; no output was written.")) from None
+            return None, tr("Stopped at your request; no output was written.")
         if self.CAUTIOUS:
             feedback.pushInfo(tr(CAUTION))
-        return results
+        return results, ""
 
     def run_tool(self, parameters, context, feedback):
         """Read, compute, write; returns every declared output."""

@@ -7,6 +7,7 @@ from qgis.PyQt.QtCore import QDateTime
 
 from ...survey.errors import InputError
 from . import read, values
+from .compat import is_null
 
 __all__ = ["field_names", "read_picks", "refuse_picks"]
 
@@ -167,13 +168,13 @@ def _side_and_range(alg, parameters, context, tab, names, made, tie):
     label = blank
     if tie != "object point":
         if names["SIDE_FIELD"]:
-            made["side"], no_side = read_sides(tab.columns[names["SIDE_FIELD"]])
+            made["side"], no_side = read_sides(_known(tab, names["SIDE_FIELD"]))
         else:
             made["side"] = np.full(len(tab), SIDES[values.option(alg, parameters, "SIDE", context)])
             no_side = blank
         if names["RANGE_FIELD"]:
             unit = _unit(alg, parameters, context, names, "RANGE_FIELD", "RANGE_UNIT")
-            made["slant_m"], label, no_range = read_ranges(tab.columns[names["RANGE_FIELD"]], unit)
+            made["slant_m"], label, no_range = read_ranges(_known(tab, names["RANGE_FIELD"]), unit)
         else:
             unit = values.option(alg, parameters, "RANGE_UNIT", context)
             made["slant_m"] = np.full(len(tab), metres(values.number(alg, parameters, "SLANT", context), unit))
@@ -182,6 +183,11 @@ def _side_and_range(alg, parameters, context, tab, names, made, tie):
     field = names["LABEL_FIELD"] or ("name" if tab.has("name") else "")
     own = read.texts(tab, field) if field else blank
     made["label"] = own if names["LABEL_FIELD"] else np.where(label != "", label, own)
+
+
+def _known(tab, field):
+    """A column with None in place of QGIS's NULL, which would read as text."""
+    return [None if is_null(value) else value for value in tab.columns[field]]
 
 
 def _objects(tab, notes):

@@ -8,6 +8,7 @@ from qgis.core import (
     Qgis,
     QgsCoordinateReferenceSystem,
     QgsFeatureRequest,
+    QgsProcessing,
     QgsProcessingException,
     QgsProcessingFeatureSource,
     QgsProcessingFeatureSourceDefinition,
@@ -33,6 +34,11 @@ _Check = QgsFeatureRequest.InvalidGeometryCheck
 _SHAPES = {QgsWkbTypes.GeometryType.PointGeometry: "points", QgsWkbTypes.GeometryType.LineGeometry: "lines",
            QgsWkbTypes.GeometryType.PolygonGeometry: "polygons"}
 """Layers of mixed or unknown kind are none of these and are read as they come."""
+
+_TAKEN = {int(getattr(kind, "value", kind)): word for kind, word in (
+    (QgsProcessing.SourceType.TypeVectorPoint, "points"), (QgsProcessing.SourceType.TypeVectorLine, "lines"),
+    (QgsProcessing.SourceType.TypeVectorPolygon, "polygons"))}
+"""By the number of the kind: newer versions of QGIS hand out numbers where they take names."""
 
 
 @dataclass
@@ -74,16 +80,19 @@ def layer_crs(source, label):
     return crs
 
 
-def refuse_shape(source, label, wanted):
-    """Refuse tables, and layers of another kind than ``wanted``."""
+def refuse_shape(source, definition):
+    """Refuse a table, and a layer of another kind than its parameter takes; only the dialog keeps them away."""
+    label = definition.description()
+    kinds = {int(getattr(kind, "value", kind)) for kind in definition.dataTypes()}
+    wanted = [word for kind, word in _TAKEN.items() if kind in kinds] or list(_SHAPES.values())
     kind = QgsWkbTypes.geometryType(source.wkbType())
     if kind == QgsWkbTypes.GeometryType.NullGeometry:
         raise InputError(f"{label} '{source.sourceName()}' is a table without geometry; this tool needs "
                          f"{' or '.join(wanted)}. A table of coordinates can be loaded as points (Layer > Add "
                          "Delimited Text Layer).")
-    name = _SHAPES.get(kind)
-    if name is not None and name not in wanted:
-        raise InputError(f"{label} '{source.sourceName()}' holds {name}; this tool needs {' or '.join(wanted)}. "
+    shape = _SHAPES.get(kind)
+    if shape is not None and shape not in wanted:
+        raise InputError(f"{label} '{source.sourceName()}' holds {shape}; this tool needs {' or '.join(wanted)}. "
                          "Choose another layer.")
 
 
@@ -120,7 +129,7 @@ def table(alg, parameters, name, context, feedback, *, crs=None, geometry="none"
     if geometry == "none":
         request.setFlags(QgsFeatureRequest.Flag.NoGeometry)
     else:
-        refuse_shape(source, label, ["points"] if geometry == "point" else list(_SHAPES.values()))
+        refuse_shape(source, alg.parameterDefinition(name))
         own = source.sourceCrs() if pixels else layer_crs(source, label)
         out_crs = crs or own
         if crs is not None and crs != own:
@@ -174,9 +183,9 @@ def _is_torn(feature, check, layer):
         return False
     if check == _Check.GeometrySkipInvalid:
         return True
-    found = shape.validateGeometry(Qgis.GeometryValidationEngine.Geos)
-    what = found[0].what() if found and found[0].what() else "too few points"
-    where = f" at {found[0].where().x():.9g}, {found[0].where().y():.9g}" if found and found[0].hasWhere() else ""
+    found = [error for error in shape.validateGeometry(Qgis.GeometryValidationEngine.Geos) if error.hasWhere()]
+    what = found[0].what() if found else "too few points"  # which have no place, and an engineer's words from 3.40 on
+    where = f" at {found[0].where().x():.9g}, {found[0].where().y():.9g}" if found else ""
     raise InputError(f"{layer}: feature {feature.id()} is not valid ({what}{where}). Mend it with 'Fix geometries' and "
                      "take the result, or let Processing pass over it (Settings > Options > Processing > General > "
                      "Invalid features filtering).")
@@ -347,6 +356,11 @@ def track(alg, parameters, name, context, feedback):
     for key in _ALWAYS_KNOWN:
         if np.isnan(columns[key]).any():
             raise InputError(f"{label} '{tab.name}' has rows without {key}; run 'Prepare track' again.")
+    for key in ("heading_deg", "sigma_heading_deg", "speed_mps"):
+        lost = np.isnan(columns[key]) & columns["usable"]
+        if lost.any():
+            raise InputError(f"{label} '{tab.name}' has {lost.sum()} usable rows without {key} (first: row "
+                             f"{int(np.argmax(lost)) + 1}); run 'Prepare track' again.")
     for key in ("depth_m", "range_m"):
         if (columns[key] < 0).any():
             row = int(np.argmax(columns[key] < 0))

@@ -52,9 +52,11 @@ def number(alg, parameters, name, context):
 
 
 def whole(alg, parameters, name, context):
-    """As ``number``, as int."""
+    """As ``number``, as int; a fraction is refused."""
     value = number(alg, parameters, name, context)
-    return None if value is None else int(round(value))
+    if value is not None and value != int(value):
+        raise InputError(f"{alg.parameterDefinition(name).description()} ({name}) is {value:g}; give a whole number.")
+    return None if value is None else int(value)
 
 
 def option(alg, parameters, name, context):

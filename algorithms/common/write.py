@@ -27,7 +27,6 @@ __all__ = ["Carried", "write_layer"]
 _KINDS = {"point": QgsWkbTypes.Type.Point, "line": QgsWkbTypes.Type.LineString,
           "multiline": QgsWkbTypes.Type.MultiLineString, "polygon": QgsWkbTypes.Type.Polygon,
           "multipolygon": QgsWkbTypes.Type.MultiPolygon, "table": QgsWkbTypes.Type.NoGeometry}
-_CHECK_EVERY = 2000
 
 
 @dataclass
@@ -41,6 +40,8 @@ class Carried:
 def write_layer(alg, parameters, name, context, feedback, *, fields, columns, kind, crs, places=None, carried=None,
                 style=None, group=""):
     """Write one output layer.
+
+    A cancel counts before OUTPUT, the first layer of every tool; after that half the results would look whole.
 
     Parameters
     ----------
@@ -62,6 +63,8 @@ def write_layer(alg, parameters, name, context, feedback, *, fields, columns, ki
     str or None
         Destination id, None when an optional output was not asked for.
     """
+    if name == "OUTPUT" and feedback.isCanceled():
+        raise Cancelled
     qgs_fields = QgsFields()
     for field in fields:
         qgs_fields.append(make_field(field))
@@ -71,7 +74,11 @@ def write_layer(alg, parameters, name, context, feedback, *, fields, columns, ki
         for _, field in kept:
             own.append(field)
         qgs_fields = QgsProcessingUtils.combineFields(qgs_fields, own)
-    sink, dest = alg.parameterAsSink(parameters, name, context, qgs_fields, _KINDS[kind], crs)
+    try:
+        sink, dest = alg.parameterAsSink(parameters, name, context, qgs_fields, _KINDS[kind], crs)
+    except QgsProcessingException as error:
+        raise QgsProcessingException(f"{error} Choose another place for '{alg.parameterDefinition(name).description()}'"
+                                     f" ({name}), and close the file where it is open.") from error
     if sink is None:
         definition = alg.parameterDefinition(name)
         wanted = name in parameters and not is_null(parameters[name]) and parameters[name] != ""
@@ -84,9 +91,7 @@ def write_layer(alg, parameters, name, context, feedback, *, fields, columns, ki
     lists = [values if values is not None else [None] * size for values in lists]
     feature = QgsFeature(qgs_fields)
     rows = zip(*lists) if lists else iter([()] * size)
-    for row, (attributes, geometry) in enumerate(zip(rows, _geometries(kind, places, size))):
-        if row % _CHECK_EVERY == 0 and feedback.isCanceled():
-            raise Cancelled
+    for attributes, geometry in zip(rows, _geometries(kind, places, size)):
         feature.setAttributes(list(attributes))
         feature.setGeometry(geometry)
         if not sink.addFeature(feature, QgsFeatureSink.Flag.FastInsert):

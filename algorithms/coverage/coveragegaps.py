@@ -5,6 +5,7 @@ import numpy as np
 from qgis.core import QgsProcessingOutputNumber
 
 from ...survey import fields
+from ...survey.errors import InputError
 from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm, stepper
@@ -138,6 +139,9 @@ class CoverageGaps(AthwartAlgorithm):
             read.require(tab, _SWATH_FIELDS, self.parameterDefinition("SWATHS").description(),
                          "Run 'Draw swaths' and use its output.")
             number = {name: read.numbers(tab, name) for name in _SWATH_FIELDS[1:]}
+            if (number["sigma_edge_m"] < 0).any():
+                raise InputError(f"Swaths '{tab.name}' hold a negative sigma_edge_m, row "
+                                 f"{int(np.argmax(number['sigma_edge_m'] < 0)) + 1}. Correct it, or leave it blank.")
             return Swaths(read.shapes(tab), read.texts(tab, "outing"), number["pass_id"], number["outer_m"],
                           number["sigma_edge_m"]), None
         bounds = np.array([shape.bounds for shape in shapes if shape is not None]).reshape(-1, 4)

@@ -60,7 +60,7 @@ class PrepareTrack(AthwartAlgorithm):
         source = self.parameterAsSource(parameters, "INPUT", context)
         if source is None:
             return "No fixes were given (INPUT); choose the layer with the boat's positions."
-        read.refuse_shape(source, "Fixes", ["points", "lines"])
+        read.refuse_shape(source, self.parameterDefinition("INPUT"))
         read.layer_crs(source, "Fixes")
         track_inputs.refuse_other_layers(self, parameters, context, source)
         names = track_inputs.field_names(self, parameters, context, source)

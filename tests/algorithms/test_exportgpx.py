@@ -76,9 +76,12 @@ def test_refusals_stand_at_every_door(run, run_as_child, layers, tmp_path, value
         run_as_child("exportgpx", given, output="")
 
 
-def test_a_folder_that_is_not_there_is_named(run, layers):
-    with pytest.raises(QgsProcessingException, match="/nowhere/at/all/out.gpx"):
+def test_a_folder_that_is_not_there_and_a_file_that_cannot_be_are_named(run, layers, tmp_path):
+    with pytest.raises(QgsProcessingException, match="folder /nowhere/at/all, which does not exist"):
         run("exportgpx", {"WAYPOINTS": layers[0], "OUTPUT": "/nowhere/at/all/out.gpx"})
+    (tmp_path / "out.gpx").mkdir()
+    with pytest.raises(QgsProcessingException, match="out.gpx could not be written: Is a directory"):
+        run("exportgpx", {"WAYPOINTS": layers[0], "OUTPUT": str(tmp_path / "out.gpx")})
 
 
 def test_empty_layers_are_said(run, make_layer, tmp_path):
