@@ -4,30 +4,63 @@ from __future__ import annotations
 import pathlib
 
 from basemap import LAND, base_layers, vector
-from qgis.core import Qgis, QgsCoordinateReferenceSystem, QgsProject, QgsReferencedRectangle
+from qgis.core import Qgis, QgsCoordinateReferenceSystem, QgsProject, QgsRasterLayer, QgsReferencedRectangle
 from qgis.PyQt.QtGui import QColor
 
 STYLES = pathlib.Path(__file__).resolve().parents[2] / "plugin" / "styles"
-SHOWN = (("targets", "targets"), ("ellipses", "95 % ellipses"), ("passes", "passes"), ("shore", "shore"),
-         ("areas", "search areas"), ("gaps", "gaps"), ("swaths", "bottom seen"), ("track", "track samples"))
-"""Layer and name of the results, topmost first."""
+SUBJECTS = (
+    ("Targets", True, (("combined", "objects", "combined"), ("combined_ellipses", "95 % ellipses", "ellipses"))),
+    ("Single looks", False, (("targets", "looks", "targets"), ("ellipses", "95 % ellipses of looks", "ellipses"))),
+    ("Casts", False, (("stations", "stations", "stations"), ("casts", "casts", "casts"))),
+    ("Track", True, (("passes", "passes", "passes"), ("track", "track samples", "track"))),
+    ("Coverage", True, (("shore", "shore", "shore"), ("areas", "search areas", "areas"), ("gaps", "gaps", "gaps"),
+                        ("swaths", "bottom seen", "swaths"))),
+    ("Bottom seen over the true floor", False, (
+        ("areas_grid", "search area", "areas"), ("gaps_grid", "gaps", "gaps"),
+        ("seen_grid.tif", "hidden ground", "seen_hidden"), ("seen_grid.tif", "looks", "seen"),
+        ("depth_grid.tif", "depths", "depths"))),
+    ("Bottom seen over the contour map", False, (
+        ("areas_contours", "search area", "areas"), ("gaps_contours", "gaps", "gaps"),
+        ("seen_contours.tif", "hidden ground", "seen_hidden"), ("seen_contours.tif", "looks", "seen"),
+        ("depth_contours.tif", "depths", "depths"))),
+    ("Tables", True, (("rejected", "waypoints that are no picks", None), ("offsets", "offsets solved", None))))
+"""Groups of the project, topmost first: title, whether shown, and of each layer its table or file, title and style."""
+HIDDEN = ("track",)
+"""Layers that are there to be asked for."""
 
 
-def dressed(database):
-    """The result layers by name, styled, each with its style saved as its default in the GeoPackage."""
-    layers = {}
-    for name, title in SHOWN:
-        layer = vector(f"{database}|layername={name}", title)
-        message, ok = layer.loadNamedStyle(str(STYLES / f"{name}.qml"))
-        if not ok:
-            raise SystemExit(f"{name}: {message}")
-        layer.saveStyleToDatabase(name, f"Style of {title}", True, "")
-        layers[name] = layer
-    return layers
+def raster(path, title, style):
+    """A raster of the results in one of the plugin's styles."""
+    layer = QgsRasterLayer(str(path), title)
+    if not layer.isValid():
+        raise SystemExit(f"{path} does not open as a raster.")
+    return _styled(layer, style)
 
 
-def project(layers, sample, target):
-    """Results over the base map in the current project, saved as ``target`` with relative paths."""
+def _styled(layer, style):
+    message, ok = layer.loadNamedStyle(str(STYLES / f"{style}.qml"))
+    if not ok:
+        raise SystemExit(f"{style}: {message}")
+    return layer
+
+
+def _of_database(database, name, title, style):
+    """A layer of the GeoPackage; its style becomes its default there."""
+    layer = vector(f"{database}|layername={name}", title)
+    if style:
+        _styled(layer, style).saveStyleToDatabase(name, f"Style of {title}", True, "")
+    return layer
+
+
+def dressed(files):
+    """The result layers in the order of ``SUBJECTS``: {group: {(source, style): layer}}."""
+    return {group: {(source, style): raster(files.folder / source, title, style) if source.endswith(".tif")
+                    else _of_database(files.database, source, title, style) for source, title, style in members}
+            for group, _, members in SUBJECTS}
+
+
+def project(groups, sample, target):
+    """Results over the base map in the current project, saved as ``target`` with relative paths; the base layers."""
     result = QgsProject.instance()
     result.setTitle("Orrelmere: results")
     result.setCrs(QgsCoordinateReferenceSystem("EPSG:32619"))
@@ -35,11 +68,14 @@ def project(layers, sample, target):
     result.setBackgroundColor(QColor(LAND))
     base = {layer.name(): layer for layer in base_layers(sample)}
     base.pop("search areas")  # the results carry them with what was covered
-    for title, members in (("Results", list(layers.values())), ("Orrelmere", list(base.values()))):
+    shown = {title: visible for title, visible, _ in SUBJECTS}
+    for title, members in (*groups.items(), ("Orrelmere", base)):
         group = result.layerTreeRoot().addGroup(title)
-        for layer in members:
+        for key, layer in members.items():
             result.addMapLayer(layer, False)
-            group.addLayer(layer).setItemVisibilityChecked(layer is not layers["track"])
+            group.addLayer(layer).setItemVisibilityChecked(key[0] not in HIDDEN)
+        group.setItemVisibilityChecked(shown.get(title, True))
+        group.setExpanded(shown.get(title, False))
     extent = base["depth (m)"].extent()
     result.viewSettings().setDefaultViewExtent(QgsReferencedRectangle(extent, result.crs()))
     if not result.write(str(target)):
