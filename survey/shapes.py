@@ -19,7 +19,7 @@ from shapely.validation import make_valid
 __all__ = [
     "MIN_HOLE_M2", "Tree", "clipped_to_frame", "collected", "contains", "crs_area", "drop_small_holes", "empty",
     "from_wkb", "geodesic_area", "geodesic_length", "parts", "pick", "polygon", "polygonal", "polygons", "rings",
-    "to_crs", "to_frame", "to_wkb", "union", "valid",
+    "to_crs", "to_frame", "to_wkb", "union", "unrolled", "valid",
 ]
 
 MIN_HOLE_M2 = 0.01
@@ -233,6 +233,29 @@ def to_crs(frame, geometry):
 
 
 _POLYGONAL = ("Polygon", "MultiPolygon")
+
+
+def unrolled(geometry, half_turn):
+    """A geographic geometry whose longitudes jump at 180 degrees, carried on past 180 instead.
+
+    Parameters
+    ----------
+    geometry : shapely geometry of any kind
+    half_turn : float
+        180 degrees in its units. A part wider than this is taken to jump: no lake is that wide, and as a plane figure
+        it would cross itself.
+    """
+    def eastward(xy):
+        return np.column_stack([np.where(xy[:, 0] < 0, xy[:, 0] + 2 * half_turn, xy[:, 0]), xy[:, 1]])
+
+    def jumps(shape):
+        return not shape.is_empty and shape.bounds[2] - shape.bounds[0] > half_turn
+
+    if not jumps(geometry):
+        return geometry
+    if not hasattr(geometry, "geoms"):
+        return _carry(geometry, eastward)
+    return type(geometry)([_carry(part, eastward) if jumps(part) else part for part in geometry.geoms])
 
 
 def _shifted(geometry, x):

@@ -31,6 +31,8 @@ _ALWAYS_KNOWN = ("pass_id", "sample_id", "range_ratio", "latency_s", "lever_forw
 
 _Check = QgsFeatureRequest.InvalidGeometryCheck
 
+_HALF_TURN = 180.0
+
 _SHAPES = {QgsWkbTypes.GeometryType.PointGeometry: "points", QgsWkbTypes.GeometryType.LineGeometry: "lines",
            QgsWkbTypes.GeometryType.PolygonGeometry: "polygons"}
 """Layers of mixed or unknown kind are none of these and are read as they come."""
@@ -142,7 +144,8 @@ def table(alg, parameters, name, context, feedback, *, crs=None, geometry="none"
     for count, feature in enumerate(source.getFeatures(request, skip)):
         if count % _CHECK_EVERY == 0 and feedback.isCanceled():
             raise Cancelled
-        if check != _Check.GeometryNoCheck and _is_torn(feature, check, f"{label} '{source.sourceName()}'"):
+        if check != _Check.GeometryNoCheck and _is_torn(feature, out_crs, check,
+                                                                 f"{label} '{source.sourceName()}'"):
             torn.append(feature.id())
             continue
         rows.append(feature.attributes())
@@ -176,9 +179,11 @@ def _geometry_check(parameters, name, context):
     return context.invalidGeometryCheck()
 
 
-def _is_torn(feature, check, layer):
+def _is_torn(feature, crs, check, layer):
     """True for a geometry that is not valid; an InputError where the user has set that to stop the run."""
     shape = feature.geometry()
+    if crs.isGeographic() and shape.boundingBox().width() > _HALF_TURN:
+        return False  # it lies across 180 degrees, where no planar check holds
     if shape.isNull() or shape.isEmpty() or shape.isGeosValid():
         return False
     if check == _Check.GeometrySkipInvalid:
@@ -301,10 +306,13 @@ def _plain_time(value):
 
 
 def shapes(tab):
-    """Shapely geometries of a Table read with ``geometry='any'``, None where empty."""
+    """Shapely geometries of a Table read with ``geometry='any'``, None where empty; none jumps at 180 degrees."""
     from ...survey import shapes as core
 
-    return [None if g is None else core.from_wkb(_wkb(g)) for g in tab.geometries]
+    found = [None if g is None else core.from_wkb(_wkb(g)) for g in tab.geometries]
+    if tab.crs.isGeographic():
+        found = [None if g is None else core.unrolled(g, _HALF_TURN) for g in found]
+    return found
 
 
 def polygons(alg, parameters, name, context, feedback, crs):

@@ -184,3 +184,17 @@ def test_points_go_to_the_frame_and_back(kind):
     assert back.geom_type == kind and back.distance(place) < 1e-6
     east, north = frame.forward(place.x, place.y)
     assert there.distance(sg.Point(float(east), float(north))) < 1e-9
+
+
+def test_longitudes_that_jump_are_carried_on_past_180():
+    ring = [(179.99, 0), (-179.99, 0), (-179.99, 1), (179.99, 1)]
+    hole = [(-179.998, 0.4), (-179.996, 0.4), (-179.997, 0.6)]  # wholly beyond, where nothing jumps
+    whole = sg.Polygon(ring, [hole])
+    flat = shapes.unrolled(whole, 180)
+    assert flat.is_valid and flat.bounds == (179.99, 0, pytest.approx(180.01), 1)
+    assert flat.area == pytest.approx(0.02 - 0.002 * 0.2 / 2)
+    here, beyond = sg.box(179, 0, 180, 1), sg.box(-180, 0, -179, 1)
+    both = sg.MultiPolygon([here, beyond])  # cut at 180 already: stays as it is
+    assert shapes.unrolled(both, 180).equals(both)
+    assert shapes.unrolled(sg.LineString(ring[:2]), 180).length == pytest.approx(0.02)
+    assert shapes.unrolled(sg.box(-1, 0, 1, 1), 180).bounds == (-1, 0, 1, 1)
