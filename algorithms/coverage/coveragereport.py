@@ -109,10 +109,13 @@ class CoverageReport(AthwartAlgorithm):
 
 
 def _columns(tab, wanted):
-    """Columns by the type the contract gives them; the user's own fields as text."""
+    """Columns by the type the contract gives them, rows without a number counted; the user's own fields as text."""
     readers = {"string": read.texts, "bool": read.flags, "datetime": read.texts}
     kinds = {f.name: f.kind for f in wanted}
-    return {name: readers.get(kinds.get(name, "string"), read.numbers)(tab, name) for name in tab.columns}
+    columns = {name: readers.get(kinds.get(name, "string"), read.numbers)(tab, name) for name in tab.columns}
+    for name in {"target_id", "gap_id", "shore_id"} & set(kinds):
+        columns[name] = np.where(np.isfinite(columns[name]), columns[name], np.arange(1, len(tab) + 1))
+    return columns
 
 
 def _save_table(path, head, rows):

@@ -7,6 +7,7 @@ import numpy as np
 from qgis.core import QgsFields, QgsProcessingOutputNumber
 
 from ...survey import fields
+from ...survey.errors import InputError
 from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm
@@ -101,6 +102,8 @@ class AdjustTargets(AthwartAlgorithm):
         from ...survey.solvability import judge
 
         table = read.table(self, parameters, "TARGETS", context, feedback, geometry="point", contract=True)
+        if not len(table):
+            raise InputError(f"Targets '{table.name}' are empty; there is nothing to combine.")
         columns = self._columns(table)
         looks, frame = Repeats.of(read.wkt(table.crs), table.x, table.y, columns)
         field = values.text(self, parameters, "GROUP_FIELD", context)

@@ -5,6 +5,7 @@ import numpy as np
 from qgis.core import QgsProcessingOutputNumber
 
 from ...survey import fields
+from ...survey.errors import InputError
 from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm, stepper
@@ -136,6 +137,8 @@ class CastPlan(AthwartAlgorithm):
         table = read.table(self, parameters, "TARGETS", context, feedback, geometry="point", contract=True)
         read.require(table, ["target_id", "sigma_east_m", "sigma_north_m", "cov_en_m2"], "Targets",
                      "Use the output of 'Locate targets' or 'Combine repeated targets'.")
+        if not len(table):
+            raise InputError(f"Targets '{table.name}' are empty; there is nothing to cast at.")
         east, north, mixed = (read.numbers(table, n) for n in ("sigma_east_m", "sigma_north_m", "cov_en_m2"))
         covariance = np.stack([np.stack([east ** 2, mixed], -1), np.stack([mixed, north ** 2], -1)], -2)
         blank = np.full(len(table), "", object)
@@ -193,8 +196,6 @@ def _ids(table):
 
 
 def _refuse_blank(headings, boat):
-    from ...survey.errors import InputError
-
     blank = np.flatnonzero(np.isnan(headings))
     if len(blank):
         raise InputError(f"Boat '{boat.name}': feature {boat.ids[blank[0]]} has no heading_deg. Fill it in, or give "

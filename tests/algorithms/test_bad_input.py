@@ -365,6 +365,20 @@ def test_picks_that_cannot_be_placed_are_rejected_each_with_its_reason(run, trac
     assert not any("NULL" in reason for reason in reasons)
 
 
+def test_targets_that_are_none_and_targets_without_a_number(refused, run, track, picks, tmp_path):
+    given = {"PICKS": picks(), "TRACK": track(), **FIELDS, "OUTPUT": "memory:"}
+    targets = run("locatetargets", given)["OUTPUT"]
+    where = targets.fields().indexOf("target_id")
+    targets.dataProvider().changeAttributeValues({f.id(): {where: None} for f in targets.getFeatures()})
+    page = tmp_path / "report.html"
+    run("coveragereport", {"TARGETS": targets, "OUTPUT_HTML": str(page)})
+    assert ">1</text>" in page.read_text(encoding="utf-8")  # counted, beside its point on the map
+    targets.dataProvider().truncate()
+    for tool, more, words in (("adjusttargets", {}, "are empty; there is nothing to combine"),
+                              ("castplan", {"STAND_OFF": 15, "WIND_FROM": 270}, "are empty; there is nothing to cast")):
+        refused(tool, {"TARGETS": targets, **more}, words)
+
+
 @pytest.fixture
 def job(fixes, track, picks, swaths, shape, fixtures, tmp_path):
     """{tool: parameters} of the whole job, each input a file of its own, outputs to be written into a folder."""
