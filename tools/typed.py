@@ -24,7 +24,8 @@ MYPY = ("--ignore-missing-imports", "--no-strict-optional", "--follow-imports=si
         "--disable-error-code=var-annotated", "--python-version=3.12")
 MOVED = ("QgsProcessing.SourceType QgsWkbTypes.Type QgsWkbTypes.GeometryType QgsUnitTypes.DistanceUnit "
          "QgsProcessingParameterNumber.Type QgsProcessingParameterField.DataType QgsProcessingParameterFile.Behavior "
-         "QgsProcessingParameterDefinition.Flag QgsFeatureRequest.Flag QgsProcessingFeatureSource.Flag "
+         "QgsProcessingParameterDefinition.Flag QgsProcessingFeatureSource.Flag QgsFeatureRequest.Flag "
+         "QgsProcessingFeatureSourceDefinition.Flag QgsFeatureRequest.InvalidGeometryCheck "
          "QgsCoordinateReferenceSystem.WktVariant").split()
 FALSE_ALARMS = [  # what QGIS adds to its bindings at run time; tests/algorithms/test_names.py tries each name there
     r'Module "qgis\.core" has no attribute "Qgs(Processing|Cs)Exception"',
