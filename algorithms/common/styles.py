@@ -6,11 +6,14 @@ from collections import deque
 
 from qgis.core import Qgis, QgsProcessingLayerPostProcessorInterface
 
+from ...survey import fields
 from .compat import set_layer_group
 
 __all__ = ["STYLES", "dress"]
 
 STYLES = pathlib.Path(__file__).resolve().parents[2] / "plugin" / "styles"
+
+_TIP_ROWS = 12
 
 _held = deque(maxlen=200)
 """QGIS keeps no reference to a post-processor: one that nobody holds is never called."""
@@ -30,6 +33,7 @@ class _Dresser(QgsProcessingLayerPostProcessorInterface):
                 layer.loadNamedStyle(str(path))
         styles.setCurrentStyle(own)
         _play_back(layer)
+        _explain(layer, self._style.stem)
         layer.triggerRepaint()
 
 
@@ -46,6 +50,21 @@ def _play_back(layer):
     elif "time" in names:
         temporal.setMode(Qgis.VectorTemporalMode.FeatureDateTimeInstantFromField)
         temporal.setStartField("time")
+
+
+def _explain(layer, style):
+    """Every field's meaning as its alias in tables and forms, and a map tip of the first few."""
+    meanings = {field.name: field for field in getattr(fields, style.upper(), ())}
+    if not meanings or not hasattr(layer, "setFieldAlias"):
+        return
+    told = []
+    for index, name in enumerate(layer.fields().names()):
+        if name in meanings:
+            meant = meanings[name]
+            words = f"{meant.text} ({meant.unit})" if meant.unit else meant.text
+            layer.setFieldAlias(index, words)
+            told.append(f"<tr><td>{words}</td><td>[% coalesce(\"{name}\", '') %]</td></tr>")
+    layer.setMapTipTemplate(f"<table>{''.join(told[:_TIP_ROWS])}</table>")
 
 
 def dress(context, dest, style, group="", more=None):
