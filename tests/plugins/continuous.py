@@ -63,7 +63,7 @@ def sweeps_over(east, north, azimuth, pass_id, places, reach):
 def seen_at(east, north, azimuth, depth, places, when, slant, blind_deg, stride=0.02, slack=0):
     """For each sweep over a place: 2 seen, 1 hidden by nearer ground, 0 out of range or in the blind angle.
 
-    ``slack`` 1 is generous, -1 is strict, by 2 % of a sight line and 5 cm of an edge: what both agree on is sure.
+    ``slack`` 1 is generous, -1 is strict, by 2 % of a sight line and 5 cm of an edge: what all three agree on is sure.
     Strict leaves out ground within half a metre, which on any slope looks much alike.
     """
     place, interval, share = when

@@ -14,7 +14,7 @@ from athwart.survey.frame import Frame
 from athwart.survey.rasters import carried
 from athwart.survey.stripcells import StripCells
 from athwart.survey.swath import pass_unions
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from pyproj import Proj
 from shapely.geometry import Polygon
@@ -330,6 +330,7 @@ def test_grid_and_sounder_are_compared():
 
 @settings(max_examples=6, deadline=None)
 @given(st.integers(0, 2**32 - 1))
+@example(1852)
 def test_a_continuous_beam_agrees_cell_by_cell_on_random_ground(seed):
     """Random hills, a bent and crabbing track; cells within 2 % of a sight line, or 5 cm of an edge, may differ."""
     rng = np.random.default_rng(seed)
@@ -346,11 +347,11 @@ def test_a_continuous_beam_agrees_cell_by_cell_on_random_ground(seed):
     bands, job = drawn(track, grid=grid)
     places = np.column_stack([v.ravel() for v in middles(job)])
     when = continuous.sweeps_over(e, n, azimuth, np.ones(len(e)), places, 14.0)
-    strict, generous = np.zeros((2, len(places)), int)
-    for slack, sure in ((-1, strict), (1, generous)):
+    strict, exact, generous = np.zeros((3, len(places)), int)
+    for slack, sure in ((-1, strict), (0, exact), (1, generous)):  # a crest half a metre off hides from exact alone
         state = continuous.seen_at(e, n, azimuth, depth, places, when, 14.0, 20.0, 0.05, slack)
         np.maximum.at(sure, when[0], state)
     found = (bands["looks"].ravel() > 0) * 2 + (bands["hidden"].ravel() > 0)
-    wrong = (found != strict) & (strict == generous) & ~continuous.near_ends(e, n, azimuth, places)
+    wrong = (found != exact) & (strict == exact) & (exact == generous) & ~continuous.near_ends(e, n, azimuth, places)
     assert np.count_nonzero(wrong) == 0, places[wrong]
     assert np.count_nonzero(strict == 2) > 300
