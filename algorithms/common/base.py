@@ -9,6 +9,7 @@ from qgis.PyQt.QtCore import QCoreApplication, QUrl
 from qgis.PyQt.QtGui import QIcon
 
 from ...survey.errors import Cancelled, SurveyError
+from ...survey.pages import CAUTION
 from .outputs import unusable_output
 from .packages import missing_packages_text
 from .wording import with_labels
@@ -18,12 +19,7 @@ __all__ = ["CAUTION", "AthwartAlgorithm", "stepper", "tr"]
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 ICONS = ROOT / "plugin" / "icons"
 
-CAUTION = ("Positions and depths are estimates, not for navigation; charts and local notices come first, and charting "
-           "or engineering use needs a licensed surveyor. Boating, fishing, access, diving and cultural-heritage rules "
-           "of the place apply.")
-
-GROUPS = {"track": "Track", "coverage": "Coverage", "targets": "Targets", "planning": "Planning",
-          "imagery": "Record image"}
+GROUPS = {"track": "Track", "coverage": "Coverage", "targets": "Targets", "imagery": "Record image"}
 
 
 def tr(text):
