@@ -9,7 +9,7 @@ from . import ellipses, levels, mapsvg, pages, report_tables, shapes
 from .mapsvg import Ink, MapLayer
 from .pages import number
 
-__all__ = ["Layers", "ReportLayer", "area_rows", "coverage_page", "looks_inside"]
+__all__ = ["Layers", "ReportLayer", "area_rows", "coverage_page", "grades_inside", "looks_inside"]
 
 _MOST_LOOKS = 3
 _NAME_FIELDS = ("name", "label", "title", "area", "id")
@@ -36,7 +36,8 @@ class ReportLayer:
 
 @dataclass
 class Layers:
-    """What the report is made of; any may be None. ``frame`` carries the geometries; ``looks`` is (looks, m2) rows."""
+    """What the report is made of; any may be None. ``frame`` carries the geometries; ``looks`` is (looks, m2) rows,
+    ``grades`` (what it is worth, m2) rows."""
 
     frame: object
     track: ReportLayer = None
@@ -47,6 +48,7 @@ class Layers:
     shore: ReportLayer = None
     targets: ReportLayer = None
     looks: list = field(default_factory=list)
+    grades: list = field(default_factory=list)
 
     def lonlat(self, point):
         """Degrees of a point in the frame."""
@@ -77,6 +79,24 @@ def looks_inside(frame, swaths, areas):
     seen = levels.levels([levels.merged(strips) for strips in passes.values()], _MOST_LOOKS)
     sizes = [shapes.geodesic_area(frame, shapes.polygonal(level.intersection(inside))) for level in seen]
     return [(k, size) for k, size in enumerate(sizes, 1) if size > 0]
+
+
+def grades_inside(frame, ground, areas):
+    """Ground of the areas by what a look there is worth.
+
+    Parameters
+    ----------
+    frame : survey.frame.Frame
+    ground : dict of {words: shapely polygons in crs units}
+    areas : ReportLayer
+
+    Returns
+    -------
+    list of (words, ground m2), in the order given
+    """
+    inside = levels.merged(areas.geometries)
+    return [(words, shapes.geodesic_area(frame, shapes.polygonal(shapes.to_frame(frame, part).intersection(inside))))
+            for words, part in ground.items()]
 
 
 def area_rows(areas):
@@ -197,6 +217,11 @@ def _coverage(layers):
         rows = [[f"{k} or more", number(m2 / 1e4, 2, "ha"), number(100 * m2 / total, 1, "%")] for k, m2 in layers.looks]
         parts.append(pages.table("Bottom seen by so many separate passes; both sides of a pass are one look.",
                                  ["Looks", "Area", "Share"], rows, (1, 2)))
+    if layers.grades:
+        total = _totals(layers.areas)[0]
+        rows = [[words, number(m2 / 1e4, 2, "ha"), number(100 * m2 / total, 1, "%")] for words, m2 in layers.grades]
+        parts.append(pages.table("What the looks are worth for an object of the size the map of bottom seen was made "
+                                 "for; ground that was not seen, or lies off that map, is not listed.", ["Grade", "Area", "Share"], rows, (1, 2)))
     return pages.section("How much was seen", *parts)
 
 

@@ -12,6 +12,7 @@ from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm, stepper
 from ..common.files import save_text
+from ..common.seen import seen_ground
 
 __all__ = ["CoverageReport"]
 
@@ -49,6 +50,8 @@ class CoverageReport(AthwartAlgorithm):
             make.source("SHORE", "Shore", "Output of 'Find unscanned shoreline'.", make.LINES, True),
             make.source("TARGETS", "Targets", "Output of 'Locate targets' or 'Combine repeated targets'.", make.POINTS,
                         True),
+            make.raster("SEEN", "Map of bottom seen", "Raster from 'Map bottom seen': how much of the areas would have "
+                        "shown an object, was seen too poorly, or was hidden."),
             make.text("TITLE", "Title", "Title of the report, for example the lake and the date.", "Coverage report"),
             make.destination_file("OUTPUT_HTML", "Report", "The page, for the system's browser.", "HTML files (*.html)",
                                   optional=False),
@@ -62,6 +65,8 @@ class CoverageReport(AthwartAlgorithm):
         if values.given(parameters, "OUTPUT_TABLE") and not values.given(parameters, "AREAS"):
             return ("The table has a row for each area: give Areas (AREAS), made by 'Find coverage gaps', "
                     "or leave the table out.")
+        if values.given(parameters, "SEEN") and not values.given(parameters, "AREAS"):
+            return "A map of bottom seen (SEEN) is judged inside areas: give Areas (AREAS) as well, or leave it out."
         return ""
 
     def run_tool(self, parameters, context, feedback):
@@ -105,7 +110,24 @@ class CoverageReport(AthwartAlgorithm):
             setattr(made, name.lower(), report.ReportLayer(tab.name, _columns(tab, getattr(fields, name)), carried))
         if made.swaths is not None and made.areas is not None:
             made.looks = report.looks_inside(frame, made.swaths, made.areas)
+        if values.given(parameters, "SEEN"):
+            made.grades = self._grades(parameters, context, crs, made, geometries["AREAS"], step)
         return made
+
+    def _grades(self, parameters, context, crs, made, areas, step):
+        """(words, m2) of the areas by what a look there is worth, from the raster."""
+        from ...survey.report import grades_inside
+
+        bounds = np.array([g.bounds for g in areas if g is not None]).reshape(-1, 4)
+        if not len(bounds):
+            return []
+        extent = (*bounds[:, :2].min(axis=0), *bounds[:, 2:].max(axis=0))
+        ground, _ = seen_ground(self, parameters, "SEEN", context, crs, extent, 1, "detection",
+                                lambda fraction: step(0.5 + 0.4 * fraction))
+        return grades_inside(made.frame, {
+            "An object would show": ground.looks[0],
+            "Seen, but an object could be missed": ground.causes["weak"],
+            "Hidden by nearer ground": ground.causes["hidden"]}, made.areas)
 
 
 def _columns(tab, wanted):

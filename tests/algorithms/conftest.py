@@ -1,6 +1,8 @@
 """QGIS side of the tests: a tool as the child of a model, layers made from arrays."""
 import pytest
 
+BANDS = ("looks", "directions", "grazing", "hits", "smallest_object", "hidden")
+
 
 @pytest.fixture
 def run_as_child(provider):
@@ -65,4 +67,35 @@ def make_layer():
         ok, _ = layer.dataProvider().addFeatures(features)
         assert ok
         return layer
+    return call
+
+
+@pytest.fixture
+def seen(tmp_path):
+    """A raster of looks of 100 by 60 cells of 1 m: rows 0 to 19 hidden, 20 to 39 seen once, 40 to 59 twice and well.
+
+    Its lower left corner is 500000, 4983000; only the western half of the unseen rows is hidden.
+    """
+    import numpy as np
+    from osgeo import gdal, osr
+
+    def call(object_size="1.0", bands=BANDS, crs=32632):
+        path = str(tmp_path / "looks.tif")
+        made = gdal.GetDriverByName("GTiff").Create(path, 100, 60, len(bands), gdal.GDT_Float32)
+        made.SetGeoTransform((500_000, 1, 0, 4_983_060, 0, -1))
+        reference = osr.SpatialReference()
+        reference.ImportFromEPSG(crs)
+        made.SetProjection(reference.ExportToWkt())
+        looks = np.repeat([0, 1, 2], 20)[:, None] * np.ones((1, 100))
+        values = {"looks": looks, "smallest_object": np.where(looks == 2, 0.8, np.where(looks == 1, 1.5, np.nan)),
+                  "hidden": (looks == 0) & (np.arange(100) < 50)[None, :]}
+        for i, band in enumerate(bands):
+            target = made.GetRasterBand(i + 1)
+            target.SetDescription(band)
+            target.SetNoDataValue(float("nan"))
+            target.WriteArray(np.asarray(values.get(band, looks), np.float32))
+        if object_size:
+            made.SetMetadataItem("OBJECT_SIZE_M", object_size)
+        del made, target
+        return path
     return call

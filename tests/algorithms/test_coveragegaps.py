@@ -1,8 +1,6 @@
 """Find coverage gaps, through the three doors: a script, a model's child, the command line."""
-import numpy as np
 import pytest
 from athwart.survey.fields import AREAS, GAPS, names
-from osgeo import gdal, osr
 from qgis.core import (
     NULL,
     QgsCoordinateReferenceSystem,
@@ -20,7 +18,6 @@ UTM = "EPSG:32632"
 E, N = 500_000, 4_983_000
 NUMBERS = ("AREA_M2", "COVERED_M2", "COVERED_PERCENT", "LOW_PERCENT", "HIGH_PERCENT", "GAP_M2", "NARROW_M2",
            "GAP_COUNT")
-BANDS = ("looks", "directions", "grazing", "hits", "smallest_object", "hidden")
 SCALE = 0.9996  # of the UTM zone on its middle meridian: 1 m on the map is 1 / 0.9996 m over ground
 
 
@@ -70,31 +67,6 @@ def area(make_layer):
 def passes(make_layer):
     fields = {"outing": "string", "pass_id": "integer", "range_m": "double", "mean_depth_m": "double"}
     return make_layer("LineString", UTM, fields, [(f"LINESTRING({E} {N},{E + 300} {N})", ["a", 1, 30.4, 5])])
-
-
-@pytest.fixture
-def seen(tmp_path):
-    """A raster of looks of 100 by 60 cells of 1 m: rows 0 to 19 hidden, 20 to 39 seen once, 40 to 59 twice and well."""
-    def call(object_size="1.0", bands=BANDS, crs=32632):
-        path = str(tmp_path / "looks.tif")
-        made = gdal.GetDriverByName("GTiff").Create(path, 100, 60, len(bands), gdal.GDT_Float32)
-        made.SetGeoTransform((E, 1, 0, N + 60, 0, -1))
-        reference = osr.SpatialReference()
-        reference.ImportFromEPSG(crs)
-        made.SetProjection(reference.ExportToWkt())
-        looks = np.repeat([0, 1, 2], 20)[:, None] * np.ones((1, 100))
-        values = {"looks": looks, "smallest_object": np.where(looks == 2, 0.8, np.where(looks == 1, 1.5, np.nan)),
-                  "hidden": (looks == 0) & (np.arange(100) < 50)[None, :]}
-        for i, band in enumerate(bands):
-            target = made.GetRasterBand(i + 1)
-            target.SetDescription(band)
-            target.SetNoDataValue(float("nan"))
-            target.WriteArray(np.asarray(values.get(band, looks), np.float32))
-        if object_size:
-            made.SetMetadataItem("OBJECT_SIZE_M", object_size)
-        del made, target
-        return path
-    return call
 
 
 def both(**given):

@@ -47,13 +47,25 @@ def test_on_the_command_line(qgis_process, saved, tmp_path):
     assert code == 0 and "75.0" in pathlib.Path(results["OUTPUT_HTML"]).read_text(encoding="utf-8")
 
 
+def test_what_looks_are_worth_inside_the_areas(run, seen, make_layer, tmp_path):
+    """By counting cells of 1 m: of the western 50 columns 1000 show an object, 1000 do not, 1000 are hidden."""
+    half = "MultiPolygon(((500000 4983000, 500050 4983000, 500050 4983060, 500000 4983060, 500000 4983000)))"
+    areas = make_layer("MultiPolygon", "EPSG:32632", AREA_FIELDS, [(half, ["bed", 3002.4, 2001.6, 66.7, 60, 70, 0])])
+    run("coveragereport", {"AREAS": areas, "SEEN": seen(), "OUTPUT_HTML": str(tmp_path / "r.html")})
+    page = (tmp_path / "r.html").read_text(encoding="utf-8").replace("\u00a0", " ")
+    for words in ("An object would show", "Seen, but an object could be missed", "Hidden by nearer ground"):
+        assert f'<th scope="row">{words}</th><td class="n">0.10 ha</td><td class="n">33.3 %</td>' in page
+
+
 @pytest.mark.parametrize("given, said", [
     ({}, "nothing to report on"),
     ({"GAPS": "areas", "OUTPUT_TABLE": "t.csv"}, "AREAS"),
     ({"GAPS": "areas"}, "gap_id"),
+    ({"GAPS": "areas", "SEEN": "grid"}, "judged inside areas"),
 ])
-def test_what_it_refuses_by_every_door(run, run_as_child, qgis_process, saved, tmp_path, given, said):
-    values = {name: str(saved if value == "areas" else tmp_path / value) for name, value in given.items()}
+def test_what_it_refuses_by_every_door(run, run_as_child, qgis_process, saved, fixtures, tmp_path, given, said):
+    files = {"areas": saved, "grid": fixtures / "raster" / "bay_depth_50m_utm18s.tif"}
+    values = {name: str(files.get(value, tmp_path / value)) for name, value in given.items()}
     values["OUTPUT_HTML"] = str(tmp_path / "never.html")
     for door in (run, lambda tool, v: run_as_child(tool, v, output=None)):
         with pytest.raises(Exception, match=said):
