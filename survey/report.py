@@ -221,7 +221,8 @@ def _coverage(layers):
         total = _totals(layers.areas)[0]
         rows = [[words, number(m2 / 1e4, 2, "ha"), number(100 * m2 / total, 1, "%")] for words, m2 in layers.grades]
         parts.append(pages.table("What the looks are worth for an object of the size the map of bottom seen was made "
-                                 "for; ground that was not seen, or lies off that map, is not listed.", ["Grade", "Area", "Share"], rows, (1, 2)))
+                                 "for; ground that was not seen, or lies off that map, is not listed.",
+                                 ["Grade", "Area", "Share"], rows, (1, 2)))
     return pages.section("How much was seen", *parts)
 
 

@@ -44,7 +44,8 @@ def test_a_good_map_is_told_in_one_sentence():
     (332.9 - lake(), Conversion("elevation", "m", 500.0), "far below the water"),
     (np.append(np.full(5000, 332.93), 332.9 - lake()), Conversion("elevation", "m", 332.9), "surface of the water"),
     (lake(9000), Conversion("depth", "m"), "1642"), (lake(1000), Conversion("depth", "fathom"), "1642"),
-    (np.full(9, np.nan), Conversion("depth", "m"), "nodata"), (np.zeros(9), Conversion("depth", "m"), "no depth above 0")])
+    (np.full(9, np.nan), Conversion("depth", "m"), "nodata"),
+    (np.zeros(9), Conversion("depth", "m"), "no depth above 0")])
 def test_what_a_map_is_refused_for(values, conversion, words):
     with pytest.raises(InputError, match=words):
         judged(values, conversion, "The map")
