@@ -1,7 +1,7 @@
 """The only file that knows one QGIS version from another (3.22 to 4.x)."""
 from __future__ import annotations
 
-from qgis.core import NULL, Qgis, QgsField
+from qgis.core import Qgis, QgsField
 from qgis.PyQt.QtCore import QVariant
 
 __all__ = ["NEEDS_OPTIONAL", "chosen_fields", "is_null", "make_field", "set_layer_group"]
@@ -19,9 +19,6 @@ else:
               "string": QVariant.String, "bool": QVariant.Bool, "datetime": QVariant.DateTime}
 
 
-_NEVER_NULL = (float, int, str)
-
-
 def make_field(field):
     """QgsField of a ``survey.fields.Field``, its unit and meaning as comment."""
     made = QgsField(field.name, _TYPES[field.kind])
@@ -31,9 +28,7 @@ def make_field(field):
 
 def is_null(value):
     """True for None and for QGIS's NULL (a QVariant on Qt 5, None itself on Qt 6)."""
-    if value is None or isinstance(value, _NEVER_NULL):  # comparing a number with NULL costs a microsecond
-        return value is None
-    return value == NULL
+    return value is None or isinstance(value, QVariant) and value.isNull()  # comparing with NULL costs a microsecond
 
 
 def chosen_fields(alg, parameters, name, context):

@@ -18,6 +18,7 @@ from qgis.PyQt.QtCore import QDate, QDateTime, QTimeZone
 
 from ...survey import fields as survey_fields
 from ...survey.errors import Cancelled, InputError
+from .columns import Columns
 from .compat import is_null
 
 __all__ = ["Table", "flags", "layer_crs", "numbers", "polygons", "refuse_shape", "require", "shapes", "table",
@@ -45,10 +46,11 @@ _TAKEN = {int(getattr(kind, "value", kind)): word for kind, word in (
 
 @dataclass
 class Table:
-    """Features of one layer: ``columns`` of object arrays by field name, ``x``, ``y`` where points were asked for.
+    """Features of one layer: ``columns`` of object arrays by field name, None for null; see ``table``.
 
-    ``qgs_fields`` are the layer's own QgsFields, ``ids`` its feature ids, ``crs`` the QGIS CRS of ``x``, ``y``
-    (invalid for a table), ``name`` what the user calls the layer, ``geometries`` QgsGeometry objects or None.
+    ``x``, ``y`` where points were asked for; ``qgs_fields`` are the layer's own QgsFields, ``ids`` its feature ids,
+    ``crs`` the QGIS CRS of ``x``, ``y`` (invalid for a table), ``name`` what the user calls the layer, ``geometries``
+    QgsGeometry objects or None.
     """
 
     name: str
@@ -99,7 +101,7 @@ def refuse_shape(source, definition):
 
 
 def table(alg, parameters, name, context, feedback, *, crs=None, geometry="none", contract=False,
-          pixels=False):
+          pixels=False, only=None):
     """Read a feature source.
 
     Parameters
@@ -113,6 +115,8 @@ def table(alg, parameters, name, context, feedback, *, crs=None, geometry="none"
         True for layers known by their field names, which Shapefile cuts to ten letters: those are refused.
     pixels : bool
         True for layers drawn on a picture: their coordinate system, or the lack of one, says nothing.
+    only : sequence of survey.fields.Field, optional
+        Read these only, those of them that are there, and their numbers as floats, NaN for null; default all.
 
     Returns
     -------
@@ -137,7 +141,10 @@ def table(alg, parameters, name, context, feedback, *, crs=None, geometry="none"
         if crs is not None and crs != own:
             request.setDestinationCrs(crs, context.transformContext())
     qgs_fields = source.fields()
-    rows, ids, places, bad, torn = [], [], [], [], []
+    columns = Columns(qgs_fields, only)
+    if only is not None:
+        request.setSubsetOfAttributes(columns.indices)
+    ids, places, bad, torn = [], [], [], []
     check = _geometry_check(parameters, name, context) if geometry == "any" else _Check.GeometryNoCheck
     # QGIS's own check throws through the interpreter, which breaks it (seen with 3.22 on Python 3.11): see _is_torn
     skip = QgsProcessingFeatureSource.Flag.FlagSkipGeometryValidityChecks
@@ -148,7 +155,7 @@ def table(alg, parameters, name, context, feedback, *, crs=None, geometry="none"
                                                                  f"{label} '{source.sourceName()}'"):
             torn.append(feature.id())
             continue
-        rows.append(feature.attributes())
+        columns.add(feature.attributes())
         ids.append(feature.id())
         if geometry != "none":
             _keep_place(feature, geometry, places, bad)
@@ -160,8 +167,7 @@ def table(alg, parameters, name, context, feedback, *, crs=None, geometry="none"
         shown = ", ".join(str(i) for i in bad[:5])
         raise InputError(f"{label} '{source.sourceName()}': {len(bad)} feature(s) have no point (first ids: {shown}). "
                          "Delete them or select the others, then run again.")
-    columns = _columns(qgs_fields, rows)
-    result = Table(source.sourceName(), out_crs, qgs_fields, np.array(ids, dtype=np.int64), columns)
+    result = Table(source.sourceName(), out_crs, qgs_fields, np.array(ids, dtype=np.int64), columns.by_name())
     if geometry == "point":
         xy = np.array(places, float).reshape(-1, 2)
         result.x, result.y = xy[:, 0].copy(), xy[:, 1].copy()
@@ -206,18 +212,6 @@ def _keep_place(feature, geometry, places, bad):
         bad.append(feature.id())
     else:
         places.append((vertex.x(), vertex.y()))
-
-
-def _columns(qgs_fields, rows):
-    names = [field.name() for field in qgs_fields]
-    if not rows:
-        return {name: np.empty(0, object) for name in names}
-    columns = {}
-    for name, values in zip(names, zip(*rows)):
-        column = np.empty(len(rows), object)
-        column[:] = values
-        columns[name] = column
-    return columns
 
 
 def _refuse_shapefile(alg, parameters, name, context, label):
@@ -269,14 +263,15 @@ def texts(tab, name):
     """(n,) object array of str, '' where null."""
     column = tab.columns[name]
     out = np.empty(len(column), object)
-    out[:] = ["" if is_null(value) else str(value).strip() for value in column]
+    out[:] = [value.strip() if type(value) is str else "" if is_null(value) else str(value).strip() for value in column]
     return out
 
 
 def flags(tab, name):
     """(n,) bool; text files hold them as true/false, t/f, yes/no, 1/0."""
     truth = {"true", "t", "yes", "y", "1", "1.0"}
-    return np.array([not is_null(v) and str(v).strip().lower() in truth for v in tab.columns[name]], bool)
+    return np.array([v if type(v) is bool else not is_null(v) and str(v).strip().lower() in truth
+                     for v in tab.columns[name]], bool)
 
 
 def times(tab, name, offset_hours=0.0):
@@ -353,9 +348,10 @@ def track(alg, parameters, name, context, feedback):
     from ...survey.frame import horizontal_crs
     from ...survey.track import Track
 
-    tab = table(alg, parameters, name, context, feedback, geometry="point", contract=True)
-    label = alg.parameterDefinition(name).description()
     wanted = [field for field in survey_fields.TRACK if field.name != "time"]
+    tab = table(alg, parameters, name, context, feedback, geometry="point", contract=True,
+                only=wanted)
+    label = alg.parameterDefinition(name).description()
     require(tab, [field.name for field in wanted], label, "Run 'Prepare track' first and use its output.")
     if not len(tab):
         raise InputError(f"{label} '{tab.name}' is empty; there is nothing to work with.")
