@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from . import edge_error, levels, shapes
+from . import edge_error, levels, shapes, thinning
 from .errors import InputError
 
 __all__ = ["Cover", "PassCover", "Swaths", "cover_of_seen", "cover_of_swaths"]
@@ -30,13 +30,17 @@ class Swaths:
 
 @dataclass
 class PassCover:
-    """One pass in frame metres: ``strips`` is a list of (polygon, sigma_edge in m), ``ground`` their union."""
+    """One pass in frame metres: ``strips`` is a list of (polygon, sigma_edge in m), ``ground`` their union.
+
+    ``outline`` is the ground with its edges thinned out where other passes saw what lies on both sides of them.
+    """
 
     outing: str
     pass_id: float
     strips: list
     reach_m: float
     ground: object
+    outline: object = None
 
     @property
     def key(self):
@@ -101,15 +105,18 @@ def cover_of_swaths(frame, swaths, bounds, required_looks=1, position_error=2.0,
                          "'strip' or 'pass', or ask for 1 look.")
     passes, notes = _passes(frame, swaths, bounds, position_error)
     step(0.2)
-    seen = levels.levels([p.ground for p in passes], required_looks)
-    step(0.4)
-    outings = [[p.strips for p in passes if p.outing == outing] for outing in dict.fromkeys(p.outing for p in passes)]
-    high = edge_error.moved_levels(outings, required_looks, position_error, 1, lambda f: step(0.4 + 0.3 * f))[-1]
+    outings = _thinned(passes, required_looks, position_error)
+    step(0.35)
+    seen = levels.levels([p.outline for p in passes], required_looks)
+    step(0.5)
+    high = edge_error.moved_levels(outings, required_looks, position_error, 1, lambda f: step(0.5 + 0.2 * f),
+                                   bounds)[-1]
     low = None
     if merged:
         notes.append(f"{MERGED}: the low bound is left empty.")
     else:
-        low = edge_error.moved_levels(outings, required_looks, position_error, -1, lambda f: step(0.7 + 0.3 * f))[-1]
+        low = edge_error.moved_levels(outings, required_looks, position_error, -1, lambda f: step(0.7 + 0.3 * f),
+                                      bounds)[-1]
     if not passes:
         notes.append("No swath touches the area. Check that both lie on the same lake and have the right coordinate "
                      "system.")
@@ -143,6 +150,21 @@ def _passes(frame, swaths, bounds, position_error):
     if mended:
         notes.append(f"{mended} swath(s) crossed themselves and were mended.")
     return passes, notes
+
+
+def _thinned(passes, depth, position_error):
+    """Outings, as ``edge_error`` takes them, of passes whose edges are thinned out; fills in ``outline``."""
+    outings = [[p for p in passes if p.outing == outing] for outing in dict.fromkeys(p.outing for p in passes)]
+    within, rest = edge_error.margins([sigma for p in passes for _, sigma in p.strips], position_error)
+    thin = thinning.thinned([[[polygon for polygon, _ in p.strips] for p in members] for members in outings], depth,
+                            within.max(initial=0), rest.max(initial=0))
+    found = []
+    for members, strips in zip(outings, thin):
+        for one, polygons in zip(members, strips):
+            one.outline = levels.merged(polygons)
+        found.append([[(polygon, sigma) for polygon, (_, sigma) in zip(polygons, one.strips)]
+                      for one, polygons in zip(members, strips)])
+    return found
 
 
 def _near(a, b, reach):

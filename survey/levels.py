@@ -23,11 +23,14 @@ def disjoint_groups(geometries):
     """
     geometries = [g for g in geometries if not g.is_empty]
     tree = shapes.Tree(geometries)
-    colour, groups = {}, []
+    colour, groups = [], []
     for position, geometry in enumerate(geometries):
-        taken = {colour[i] for i in tree.query(geometry).tolist() if i < position}
+        taken, ready = set(), shapes.prepared(geometry)
+        for i in tree.boxed(geometry).tolist():  # one neighbour of each colour is enough
+            if i < position and colour[i] not in taken and ready.intersects(geometries[i]):
+                taken.add(colour[i])
         mine = next(c for c in range(len(taken) + 1) if c not in taken)
-        colour[position] = mine
+        colour.append(mine)
         if mine == len(groups):
             groups.append([])
         groups[mine].append(geometry)

@@ -18,8 +18,8 @@ from shapely.validation import make_valid
 
 __all__ = [
     "MIN_HOLE_M2", "Tree", "clipped_to_frame", "collected", "contains", "crs_area", "drop_small_holes", "empty",
-    "from_wkb", "geodesic_area", "geodesic_length", "parts", "pick", "polygon", "polygonal", "polygons", "rings",
-    "to_crs", "to_frame", "to_wkb", "union", "unrolled", "valid",
+    "from_wkb", "geodesic_area", "geodesic_length", "parts", "pick", "polygon", "polygonal", "polygons",
+    "prepared", "rings", "to_crs", "to_frame", "to_wkb", "union", "unrolled", "valid", "wound",
 ]
 
 MIN_HOLE_M2 = 0.01
@@ -70,8 +70,18 @@ def valid(geometry):
     return polygonal(parted if abs(parted.area - geometry.area) <= 1e-9 * geometry.area else make_valid(geometry))
 
 
+def wound(rings_one_way):
+    """Valid polygons of the ground that any of some polygons without holes winds round, as a list.
+
+    Each may meet itself but must wind all points it winds round one way: reversed lobes would be lost.
+    """
+    return parts(sg.MultiPolygon(rings_one_way).buffer(0))
+
+
 def polygonal(geometry):
     """The polygons of any geometry as one MultiPolygon; lines and points that overlays leave behind are dropped."""
+    if geometry is not None and geometry.geom_type == "MultiPolygon":
+        return geometry
     return sg.MultiPolygon(parts(geometry))
 
 
@@ -145,9 +155,18 @@ class Tree:
 
     def query(self, geometry):
         """Positions (int array, sorted) of the geometries that intersect ``geometry``."""
-        query = getattr(self._tree, "query_items", self._tree.query)
         ready = prep(geometry)
-        return np.array(sorted(int(i) for i in query(geometry) if ready.intersects(self._geometries[int(i)])), int)
+        return np.array([i for i in self.boxed(geometry).tolist() if ready.intersects(self._geometries[i])], int)
+
+    def boxed(self, geometry):
+        """Positions (int array, sorted) of the geometries whose bounding box meets that of ``geometry``."""
+        query = getattr(self._tree, "query_items", self._tree.query)
+        return np.sort(np.asarray(query(geometry), int))
+
+
+def prepared(geometry):
+    """A geometry made ready to be asked many times whether it intersects, contains or covers another."""
+    return prep(geometry)
 
 
 def pick(geometries, positions):
