@@ -48,7 +48,7 @@ def on_terrain(poses, seen, frames, ground_on_terrain):
     Parameters
     ----------
     poses : Poses
-    seen : survey.budget.Sightings
+    seen : survey.sightings.Sightings
     frames : list of (Frame, indices), see ``sample_frames``
     ground_on_terrain : callable, see ``locate.locate``
 
@@ -73,7 +73,7 @@ def lay_off(poses, seen, found, frames, scale, at, water=None):
     Parameters
     ----------
     poses : Poses
-    seen : survey.budget.Sightings
+    seen : survey.sightings.Sightings
     found : survey.budget.Budget
     frames : list of (Frame, indices), see ``sample_frames``
     scale : float
@@ -90,7 +90,7 @@ def lay_off(poses, seen, found, frames, scale, at, water=None):
     count = len(seen)
     out = Places(np.full(count, np.nan), np.full(count, np.nan), np.empty(count, object), np.full(count, "", object),
                  np.zeros(count))
-    major, minor, azimuth = ellipses.axes(*found.cov.T)
+    spread = found.spread
     for frame, index in frames:
         east, north, convergence, beam = _beams(frame, poses, seen.side, index)
         centre = np.abs(found.centre[index])[:, None] * beam + np.column_stack([east, north])
@@ -98,7 +98,8 @@ def lay_off(poses, seen, found, frames, scale, at, water=None):
         centre[fixed] = np.column_stack(frame.forward(at[0][index][fixed], at[1][index][fixed]))
         out.x[index], out.y[index] = frame.inverse(centre[:, 0], centre[:, 1])
         out.outlines[index] = outlines(
-            frame, centre, scale * major[index], scale * minor[index], azimuth[index] - convergence)
+            frame, centre, scale * spread.semi_major[index], scale * spread.semi_minor[index],
+            spread.azimuth_deg[index] - convergence)
         if water is not None:
             _stop_at_land(out, shapes.to_frame(frame, water), index, np.column_stack([east, north]), beam, centre,
                           found.sigma_across[index])

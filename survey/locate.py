@@ -160,7 +160,7 @@ def _sightings(track, poses, true, side, settings, sigmas, position_stated):
 def _columns(track, poses, true, seen, found, sigmas, settings, scale):
     """Columns of ``fields.TARGETS`` for every pick that has a place."""
     sample, count = poses.sample, len(poses.sample)
-    major, minor, azimuth = ellipses.axes(*found.cov.T)
+    major, minor = found.spread.semi_major, found.spread.semi_minor
     flat = np.full(count, True) if seen.terrain is None else np.isnan(seen.terrain.ground)
     causes = np.array(list(CAUSES), object)
     everywhere = {"confidence_pct": 100 * settings.confidence, "sig_latency_s": sigmas.latency,
@@ -169,14 +169,14 @@ def _columns(track, poses, true, seen, found, sigmas, settings, scale):
     return {
         "outing": track.outing[sample], "pass_id": track.pass_id[sample], "sample_id": track.sample_id[sample],
         "t_s": poses.t_s, "side": np.array([side_name(side) for side in seen.side], object),
-        "status": np.array(STATUSES, object)[found.found.status],
+        "status": np.array(STATUSES, object)[found.status],
         "range_model": np.where(flat, "slant", "terrain").astype(object),
-        "slant_m": true.slant, "ground_m": found.found.ground, "ground_lo_m": found.found.low,
-        "ground_hi_m": found.found.high, "depth_m": true.depth, "heading_deg": poses.heading_deg,
+        "slant_m": true.slant, "ground_m": found.ground, "ground_lo_m": found.low,
+        "ground_hi_m": found.high, "depth_m": true.depth, "heading_deg": poses.heading_deg,
         "bearing_deg": (seen.azimuth_deg + 90 * seen.side) % 360, "height_m": found.height,
         "sigma_height_m": found.sigma_height, "sigma_east_m": np.sqrt(found.cov[:, 0]),
         "sigma_north_m": np.sqrt(found.cov[:, 2]), "cov_en_m2": found.cov[:, 1], "semi_major_m": scale * major,
-        "semi_minor_m": scale * minor, "azimuth_deg": azimuth,
+        "semi_minor_m": scale * minor, "azimuth_deg": found.spread.azimuth_deg,
         "radius_m": ellipses.circle_radius(major, minor, settings.confidence),
         "main_cause": causes[found.shares.argmax(axis=1)],
         **{f"pct_{cause}": found.shares[:, i] for i, cause in enumerate(CAUSES)},

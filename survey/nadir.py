@@ -19,7 +19,7 @@ BOTTOM, NEAR_NADIR, SIDE_UNSURE, WATER_COLUMN, AMBIGUOUS, OFF_GRID = range(len(S
 
 Z95 = 1.959964
 LINEAR_LIMIT = 0.2
-"""Largest sd(q) / q for which G is taken as normal with standard deviation sd(q) / (2 G)."""
+"""The sd(q) / q below which G is taken as normal with standard deviation sd(q) / (2 G)."""
 
 _MEAN_SINE = 2 / np.pi
 _VAR_SINE = 0.5 - _MEAN_SINE**2
@@ -65,7 +65,7 @@ class TerrainGround:
         return TerrainGround(*(getattr(self, f.name)[index] for f in fields(self)))
 
 
-def from_square(q, mean_shift, var_q):
+def from_square(q, mean_shift, var_q, interval=True):
     """Ground range from its square.
 
     Parameters
@@ -76,26 +76,42 @@ def from_square(q, mean_shift, var_q):
         What the expectation of q adds to it, sigma_R^2 - sigma_H^2.
     var_q : (n,) array, m4
         Variance of q with its second-order terms, 4 (R^2 sigma_R^2 + H^2 sigma_H^2) + 2 (sigma_R^4 + sigma_H^4).
+    interval : bool
+        False leaves ``low`` and ``high`` unset, for whoever needs the middle and its spread only.
 
     Returns
     -------
     GroundRange
-        Linear where sd(q) <= 0.2 q. Nearer, the middle and half-width of the mapped interval (``near nadir``); where
+        Linear where sd(q) < 0.2 q. Nearer, the middle and half-width of the mapped interval (``near nadir``); where
         that interval takes in the nadir, centred on the track (``side unsure``).
     """
-    sd = np.sqrt(var_q)
-    mean = q + mean_shift
-    low, high = (np.sqrt(np.maximum(mean + sign * Z95 * sd, 0.0)) for sign in (-1, 1))
-    linear = sd <= LINEAR_LIMIT * q
-    unsure = ~linear & (mean - Z95 * sd <= 0)
-    flat = np.sqrt(np.maximum(q, 0.0))
+    flat = np.maximum(q, 0.0)
+    linear, ground = var_q < np.square(LINEAR_LIMIT * flat), np.sqrt(flat)
+    low, high = _bounds(q + mean_shift, var_q) if interval else (np.empty_like(q), np.empty_like(q))
+    with np.errstate(divide="ignore"):
+        found = GroundRange(ground=ground, low=low, high=high, gain=0.5 / ground, linear=linear,
+                            hanging_var=np.zeros_like(q), status=np.zeros(q.shape, int))  # all on the BOTTOM
+    near = np.nonzero(~linear)
+    if len(near[0]):
+        _map_interval(found, near, (q + mean_shift)[near], var_q[near])
+    return found
+
+
+def _bounds(mean, var_q):
+    """The interval of q mapped by the square root."""
+    reach = Z95 * np.sqrt(var_q)
+    return np.sqrt(np.maximum(mean - reach, 0.0)), np.sqrt(np.maximum(mean + reach, 0.0))
+
+
+def _map_interval(found, near, mean, var_q):
+    """Put the picks at ``near``, where straight lines fail, into the middle of their mapped interval."""
+    low, high = _bounds(mean, var_q)
+    reach = Z95 * np.sqrt(var_q)
+    unsure = mean <= reach
     half = np.where(unsure, high, (high - low) / 2)
-    spread, size = np.where(linear, 0.5, half), np.where(linear, flat, Z95 * sd)
-    gain = np.divide(spread, size, out=np.zeros_like(q), where=size > 0)  # no spread at all: nothing to carry
-    return GroundRange(
-        ground=np.where(linear, flat, np.where(unsure, 0.0, (low + high) / 2)), low=low, high=high,
-        gain=gain, linear=linear, hanging_var=np.zeros_like(q),
-        status=np.where(linear, BOTTOM, np.where(unsure, SIDE_UNSURE, NEAR_NADIR)))
+    found.ground[near] = np.where(unsure, 0.0, (low + high) / 2)
+    found.gain[near] = np.divide(half, reach, out=np.zeros_like(half), where=reach > 0)  # no spread: nothing to carry
+    found.status[near] = np.where(unsure, SIDE_UNSURE, NEAR_NADIR)
 
 
 def hang_in_water(found, slant, where):

@@ -21,7 +21,7 @@ sys.path.insert(0, str(ROOT / "tests" / "plugins"))
 import clone  # noqa: E402
 
 clone.load()
-from athwart.survey import budget, nadir, ranges, sigmas, units  # noqa: E402
+from athwart.survey import budget, nadir, ranges, sightings, sigmas, spread, units  # noqa: E402
 
 IMAGES = ROOT / "docs" / "images"
 INK, GOLD, BLUE, RED, GREY = "#12384a", "#b36b00", "#0b5a80", "#b3261e", "#5b6f79"
@@ -112,20 +112,20 @@ MIXED = {"heading": ("heading",), "offsets": ("offset", "mount", "trim")}
 def errors():
     """Standard deviation across and along the track by cause, against ground range; the ordinary set of errors."""
     ground, ordinary = np.linspace(2.0, 60, 600), sigmas.PRESETS["ordinary"]
-    found = _picks(ground, ordinary)
-    total, unsure = found.cov[:, 0] + found.cov[:, 2], found.found.status == nadir.SIDE_UNSURE
+    found = budget.budget(_picks(ground, ordinary), ordinary)
+    total, unsure = found.cov[:, 0] + found.cov[:, 2], found.status == nadir.SIDE_UNSURE
     figure, panels = plt.subplots(1, 2, figsize=(8.6, 4.4), sharey=True)
     for cause, (colour, dashes) in {**CAUSES, "all together": ("black", "-")}.items():
         if cause in MIXED:
-            others = {f.name: 0.0 for f in fields(ordinary) if f.name not in MIXED[cause]}
-            spread = _picks(ground, replace(ordinary, **others)).cov[:, [0, 2]].T
+            alone = replace(ordinary, **{f.name: 0.0 for f in fields(ordinary) if f.name not in MIXED[cause]})
+            variances = spread.spread(_picks(ground, alone), alone).cov[:, [0, 2]].T
         elif cause == "all together":
-            spread = found.cov[:, [0, 2]].T
+            variances = found.cov[:, [0, 2]].T
         else:
             share = found.shares[:, list(budget.CAUSES).index(cause)] / 100 * total
             one_way = {"timing": (0, 1), "beam": (0, 1), "position": (0.5, 0.5)}.get(cause, (1, 0))
-            spread = [part * share for part in one_way]
-        for axes, variance in zip(panels, spread):
+            variances = [part * share for part in one_way]
+        for axes, variance in zip(panels, variances):
             if np.nanmax(variance) > 1e-6:
                 axes.plot(ground, np.where(unsure, np.nan, np.sqrt(variance)), dashes, color=colour,
                           lw=2.6 if cause == "all together" else 1.4, label=cause)
@@ -142,16 +142,16 @@ def errors():
 
 
 def _picks(ground, errors_of, depth=6.0, speed=2.0):
-    """Budget of picks abeam of a boat that runs north by compass: east is across, north along."""
+    """Picks abeam of a boat that runs north by compass: east is across, north along."""
     def all_of(value):
         return np.full(len(ground), value)
-    return budget.budget(budget.Sightings(
+    return sightings.Sightings(
         side=all_of(1.0), slant=ranges.slant_range(ground, depth), shadow_end=all_of(np.nan), depth=all_of(depth),
         azimuth_deg=all_of(0.0), vel_east=all_of(0.0), vel_north=all_of(speed), turn_dps=all_of(0.0),
         lever_forward=all_of(0.0), lever_starboard=all_of(0.0), course_heading=all_of(False), depth_scales=all_of(True),
         ground_reading=all_of(False), sound_speed=all_of(1475.0), bias=all_of(errors_of.bias),
         slow=all_of(errors_of.slow), jitter=all_of(errors_of.jitter), sigma_heading=all_of(errors_of.heading),
-        sigma_time=all_of(errors_of.time)), errors_of)
+        sigma_time=all_of(errors_of.time))
 
 
 if __name__ == "__main__":

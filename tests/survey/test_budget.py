@@ -7,9 +7,10 @@ import pytest
 import random_picks
 from athwart.survey import ellipses
 from athwart.survey.budget import CAUSES, Sightings, budget
-from athwart.survey.errors import InputError
 from athwart.survey.nadir import TerrainGround
-from athwart.survey.sigmas import PRESETS, Sigmas, chosen, position_parts
+from athwart.survey.sightings import ROWS
+from athwart.survey.sigmas import PRESETS, Sigmas, chosen
+from athwart.survey.spread import spread
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -157,6 +158,88 @@ def test_shares_add_up_and_blocks_stay_inside_the_whole(geometry, preset):
     assert left[0] >= 0 and left[2] >= 0 and left[0] * left[2] >= left[1] ** 2 - 1e-9
 
 
+# ---- the ellipse alone, against the whole budget and from first principles
+
+def every_kind(count, seed=4):
+    """Picks with and without a shadow, off slant and ground readings, on flat and uneven beds, some under the boat."""
+    rng = np.random.default_rng(seed)
+    slant, ground = rng.uniform(5, 60, count), rng.uniform(5, 50, count)
+    status = rng.choice(np.array(["", "ambiguous", "off grid"], object), count, p=[0.8, 0.1, 0.1])
+    terrain = TerrainGround(np.where((status == "off grid") | (rng.random(count) < 0.5), np.nan, ground),
+                            rng.uniform(3, 15, count), rng.uniform(-0.4, 0.4, count), 0.9 * ground, 1.1 * ground,
+                            status)
+    return sightings(
+        count, side=rng.choice([-1.0, 1.0], count), slant=slant, depth=rng.uniform(3, 12, count),
+        shadow_end=np.where(rng.random(count) < 0.3, slant * rng.uniform(1.02, 1.5, count), np.nan),
+        azimuth_deg=rng.uniform(0, 360, count), vel_east=rng.normal(0, 2, count), vel_north=rng.normal(0, 2, count),
+        turn_dps=rng.normal(0, 3, count), lever_forward=rng.normal(0, 2, count), bias=rng.uniform(0, 3, count),
+        lever_starboard=rng.normal(0, 1, count), slow=rng.uniform(0, 1, count), jitter=rng.uniform(0.1, 1, count),
+        sigma_heading=rng.uniform(0, 15, count), sigma_time=rng.uniform(0, 1, count),
+        sound_speed=rng.uniform(1420, 1500, count),
+        **{name: rng.random(count) < 0.5 for name in ("course_heading", "depth_scales", "ground_reading")}), terrain
+
+
+@pytest.mark.parametrize("uneven", [False, True])
+@pytest.mark.parametrize("preset", sorted(PRESETS))
+def test_the_ellipse_alone_is_that_of_the_budget(preset, uneven):
+    seen, terrain = every_kind(ROWS + 500)
+    seen.terrain = terrain if uneven else None
+    full, lean = budget(seen, PRESETS[preset]), spread(seen, PRESETS[preset])
+    assert len(set(full.status)) == (6 if uneven else 4)
+    trace = (full.cov[:, 0] + full.cov[:, 2])[:, None]
+    np.testing.assert_allclose(lean.cov / trace, full.cov / trace, rtol=0, atol=1e-12)
+    for name in ("semi_major", "semi_minor", "azimuth_deg"):
+        np.testing.assert_allclose(getattr(lean, name), getattr(full.spread, name), rtol=1e-12, atol=1e-12)
+    # the causes are summed one by one: what they miss or count twice would show here
+    np.testing.assert_allclose(full.shares.sum(axis=1), 100, rtol=1e-10)
+    alone = spread(seen.take(slice(ROWS + 9, ROWS + 10)), PRESETS[preset])
+    np.testing.assert_allclose(alone.cov[0], lean.cov[ROWS + 9], rtol=1e-12)
+
+
+def test_what_is_fresh_in_a_pick_is_all_there_is_when_nothing_else_errs():
+    seen, _ = every_kind(2000)
+    for name in ("bias", "slow", "sigma_heading"):
+        getattr(seen, name)[:] = 0.0
+    found = budget(seen, only(range=0.3, height=0.5, beam_width=1.5))
+    np.testing.assert_allclose(found.own, found.cov, rtol=1e-12, atol=1e-12)
+
+
+@settings(max_examples=40, deadline=None)
+@given(GEOMETRY)
+def test_axes_and_azimuth_are_those_of_the_derivatives(geometry):
+    small = Sigmas(**{name: value / 100 for name, value in vars(PRESETS["ordinary"]).items()})
+    seen = sightings(**geometry, bias=0.02, slow=0.005, jitter=0.005, sigma_heading=0.03, sigma_time=0.005)
+    values, vectors = np.linalg.eigh(covariance_by_differences(seen, 0, small))
+    found = spread(seen, small)
+    assert found.semi_major[0] == pytest.approx(math.sqrt(values[1]), rel=3e-4)
+    assert found.semi_minor[0] == pytest.approx(math.sqrt(values[0]), rel=1e-3)
+    if values[1] > 1.1 * values[0]:  # a circle has no azimuth
+        a = math.radians(found.azimuth_deg[0])
+        assert abs(vectors[:, 1] @ [math.cos(a), -math.sin(a)]) < 0.01
+
+
+@pytest.mark.parametrize("given", [
+    {"side": -1.0, "turn_dps": 4.0, "lever_forward": 3.0, "lever_starboard": -1.0},
+    {"shadow_end": 62.0, "course_heading": False, "depth_scales": False, "azimuth_deg": 250.0}])
+def test_the_whole_covariance_is_that_of_draws(given):
+    s, rng = PRESETS["ordinary"], np.random.default_rng(12)
+    seen = sightings(**given, bias=s.bias, slow=s.slow, jitter=s.jitter, sigma_heading=3.0, sigma_time=s.time)
+    position = math.sqrt(s.bias**2 + s.slow**2 + s.jitter**2)
+    half_beam = 50 * math.tan(math.radians(s.beam_width) / 2)
+    sizes = {"east": position, "north": position, "time": s.time, "latency": s.latency, "heading": math.radians(3),
+             "mount": math.radians(s.mount), "lever_f": s.offset, "lever_s": s.offset, "range": s.range,
+             "depth": s.depth, "scale": s.sound_speed / 1450,
+             **({"end": s.range} if "shadow_end" in given else {"height": s.height})}
+    drawn = []
+    for _ in range(20_000):
+        error = {name: rng.normal(0, size) for name, size in sizes.items()}
+        error["along"] = 10 * rng.normal(0, math.radians(s.trim)) + rng.uniform(-half_beam, half_beam)
+        drawn.append(place(seen, 0, error))
+    expected = np.cov(np.array(drawn).T)
+    np.testing.assert_allclose(spread(seen, s).cov[0], expected[[0, 0, 1], [0, 1, 1]],
+                               atol=0.02 * np.trace(expected))  # four standard errors of a variance
+
+
 # ---- against simulation
 
 def simulated(cause, draws=100_000, **geometry):
@@ -216,6 +299,8 @@ def test_picked_target_row():
     assert found[2] - linear[1, 1] == pytest.approx(
         mean_g2 * (1 - math.exp(-2 * s2)) / 2 - (50**2 - 10**2) * s2, abs=1e-6)
     assert k * math.sqrt(found[2]) == pytest.approx(13.492, abs=1e-3)
+    assert found[0] == pytest.approx(
+        3.268**2 + mean_g2 * (1 + math.exp(-2 * s2)) / 2 - (50**2 - 10**2) * math.exp(-s2), abs=1e-6)
 
 
 @pytest.mark.parametrize("sigma, slant, expected", [(0.5, 50.0, 0.52041650)])
@@ -230,9 +315,9 @@ def test_a_shadow_gives_height_and_takes_the_unknown_height_away():
     seen = sightings(2, slant=31.32091952, shadow_end=[34.80102170, np.nan], depth=10.0, azimuth_deg=0.0)
     found = budget(seen, only(height=0.5))
     assert found.height[0] == pytest.approx(1.0, abs=1e-7) and np.isnan(found.height[1])
-    assert found.found.ground[0] == pytest.approx(30.0, abs=1e-7)
+    assert found.ground[0] == pytest.approx(30.0, abs=1e-7)
     assert found.cov[0, 0] == pytest.approx(0, abs=1e-12)
-    g = found.found.ground[1]
+    g = found.ground[1]
     assert math.sqrt(found.cov[1, 0]) == pytest.approx(10 / g * 0.5, rel=1e-6)
 
 
@@ -278,40 +363,7 @@ def test_a_slope_steepens_or_flattens_the_ground_range():
     seen = replace(sightings(2, slant=slant, azimuth_deg=0.0, depth_scales=False), terrain=terrain)
     found = budget(seen, only(range=0.01))
     # R^2 = G^2 + z(G)^2 with z = 12 + m (G - 40)
-    for m, spread in zip((0.1, -0.1), np.sqrt(found.cov[:, 0])):
+    for m, sigma in zip((0.1, -0.1), np.sqrt(found.cov[:, 0])):
         g = [max(np.roots([1 + m * m, 2 * m * (12 - 40 * m), (12 - 40 * m) ** 2 - r * r])) for r in
              (slant - 0.01, slant + 0.01)]
-        assert spread == pytest.approx((g[1] - g[0]) / 2, rel=1e-4)
-
-
-# ---- sets of sigmas
-
-def test_presets_hold_the_stated_defaults_and_get_better():
-    ordinary = PRESETS["ordinary"]
-    assert (ordinary.bias, ordinary.slow, ordinary.jitter) == (2.0, 0.5, 0.5)
-    assert (ordinary.time, ordinary.hand_time, ordinary.latency, ordinary.sound_speed) == (0.5, 1.0, 0.5, 15.0)
-    for field in fields(Sigmas):
-        values = [getattr(PRESETS[name], field.name) for name in ("ordinary", "careful", "survey")]
-        assert values == sorted(values, reverse=True), field.name
-
-
-def test_what_is_given_overrides():
-    found = chosen("careful", range=0.7, time=0.25, bias=None)
-    assert (found.range, found.time, found.hand_time, found.bias) == (0.7, 0.25, 0.25, 1.0)
-
-
-@pytest.mark.parametrize("given, words", [({"range": -0.1}, "range"), ({"trim": float("nan")}, "trim"),
-                                          ({"bias": float("inf")}, "bias"), ({"depth": 5000}, "depth")])
-def test_absurd_sigmas_are_refused_by_name(given, words):
-    with pytest.raises(InputError, match=words):
-        chosen("ordinary", **given)
-    with pytest.raises(InputError, match="ordinary, careful, survey"):
-        chosen("reckless")
-
-
-def test_the_tracks_position_sigma_is_shared_out_unless_one_is_stated():
-    total = np.array([4.24, np.nan])
-    bias, slow, jitter = position_parts(PRESETS["ordinary"], total, stated=False)
-    np.testing.assert_allclose(bias**2 + slow**2 + jitter**2, [4.24**2, 4.5])
-    np.testing.assert_allclose(bias / slow, 4)
-    assert position_parts(chosen("ordinary", bias=1.0), total, stated=True)[0].tolist() == [1.0, 1.0]
+        assert sigma == pytest.approx((g[1] - g[0]) / 2, rel=1e-4)
