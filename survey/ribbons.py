@@ -1,14 +1,14 @@
 """Strips as polygons whose union is exactly the union of their quads, at a fraction of the cost.
 
 A strip is a row of quads, each inner_i, outer_i, outer_j, inner_j. Where neighbouring quads are convex and turn alike,
-one ring (inner edge forward, outer edge back) winds round every point as often as quads cover it, all with one sign;
-if that ring is also simple, its interior is the union of the quads. Everything else goes in quad by quad. A ring must
-never be mended instead: make_valid is even-odd, so overlaps would become holes, and buffer(0) drops lobes.
+one ring (inner edge forward, outer edge back) winds round every point as often as quads cover it, all with one sign.
+If that ring is simple, its interior is the union of the quads. If not, that union is whatever the ring winds round at
+all, which is what a buffer of width 0 finds. Only rings that wind one way may be mended so: a buffer drops reversed
+lobes, and make_valid, which is even-odd, turns overlaps into holes.
 
-Beams cross where the boat turns more tightly than they reach, and where the heading is noisy. A quad whose beams cross
-is two triangles that meet there. Every crossing of two beams that bound polygons becomes a corner of all polygons along
-both: it is computed once, so that polygons share their edges to the last bit. Left to the overlay it would be computed
-again and again with other rounding, and edges that all but coincide make overlays drop pieces now and then.
+A quad whose beams cross is two triangles that meet there. Where neighbouring quads cross the same way, those triangles
+make up two rings that wind one way, one along the inner and one along the outer edge, both closed by the chain of
+crossings. Everything else goes in quad by quad.
 """
 from __future__ import annotations
 
@@ -17,22 +17,23 @@ from dataclasses import dataclass
 import numpy as np
 
 from . import shapes
+from .crossings import Crossings, cross, crossings
 
 __all__ = ["MAX_INTERVALS", "Ribbons", "ribbons"]
 
 MAX_INTERVALS = 64
 """Longest ring: beyond some dozens of quads a ring gains nothing and meets itself more often."""
 
-_NEIGHBOURS = 32
-"""How far along the strip crossings of beams are looked for, in beams that bound polygons."""
+_CONVEX, _CROSSED = 1, 2
+"""Kinds of quads, with the sign of the way they turn; 0 for others."""
 
 
 @dataclass
 class Ribbons:
     """Valid polygons, the sample each ``starts`` at and the number of ``intervals`` it spans, and how they came about.
 
-    ``rings`` counts polygons that stand for a row of quads, ``quads`` those that stand for one. Many ``quads`` mean
-    noisy headings or a boat going round on the spot: right, but slow.
+    ``rings`` counts rows of quads drawn in one, ``quads`` those drawn one by one. Many ``quads`` mean noisy headings:
+    right, but slow.
     """
 
     polygons: list
@@ -56,119 +57,130 @@ def ribbons(inner, outer, drawn):
     -------
     Ribbons
     """
-    at = np.flatnonzero(drawn)
-    turning = _turning(np.stack([inner[at], outer[at], outer[at + 1], inner[at + 1]], axis=1))
-    at, turning = at[np.isfinite(turning)], turning[np.isfinite(turning)]
-    start, length = _rows_of_one_turning(at, turning)
-    rings, single = [], [at[turning == 0]]
-    for size in np.unique(length):
-        first = at[start[length == size]]
-        rows = first[:, None] + np.arange(size + 1)
-        made = shapes.polygons(np.concatenate([inner[rows], outer[rows[:, ::-1]]], axis=1))
-        simple = np.array([size > 1 and ring.is_valid for ring in made], bool)
-        rings += [(ring, row, size) for ring, row, good in zip(made, first.tolist(), simple) if good]
-        single.append(rows[~simple, :-1].ravel())
-    single = np.sort(np.concatenate(single))
-    starts, intervals = [row for _, row, _ in rings], [size for _, _, size in rings]
-    ends = [*starts, *(row + size for row, size in zip(starts, intervals))]
-    beams = _Beams(inner, outer, drawn, np.unique(np.concatenate([single, single + 1, np.array(ends, int)])))
-    polygons = [beams.ring(row, row + size) if beams.touches(row, row + size) else ring for ring, row, size in rings]
-    for row in single.tolist():
-        quads = beams.quad(row)
-        polygons += quads
-        starts += [row] * len(quads)
-        intervals += [1] * len(quads)
-    return Ribbons(polygons, np.array(starts, int), np.array(intervals, int), len(rings), len(single))
+    strip = _Strip(inner, outer, drawn)
+    found = [strip.polygons(row) for row in range(len(strip.start))]
+    counts = [len(polygons) for polygons in found]
+    single = strip.size == 1
+    return Ribbons([polygon for polygons in found for polygon in polygons], np.repeat(strip.start, counts),
+                   np.repeat(strip.size, counts), int((~single).sum()), int(single.sum()))
 
 
-class _Beams:
-    """Beams from inner to outer edge that bound polygons, and where they cross each other.
+class _Strip:
+    """Rows of quads of one kind: the sample each starts at, its ``size`` in intervals and its ``kind``."""
 
-    Parameters
-    ----------
-    inner, outer, drawn : as of ``ribbons``
-    bounds : (k,) int array
-        The samples whose beams bound a polygon, rising.
-    """
-
-    def __init__(self, inner, outer, drawn, bounds):
+    def __init__(self, inner, outer, drawn):
         self.inner, self.outer = inner, outer
-        self.crossed = {}
-        """(share of the way out on this beam, on the next, the point) where a beam and the next one cross."""
-        found = [(np.empty(0, int), np.empty(0), np.empty((0, 2)))]
-        stretch = np.concatenate([[0], np.cumsum(~drawn)])[bounds]
-        for apart in range(1, min(_NEIGHBOURS, len(bounds) - 1) + 1):
-            alike = stretch[:-apart] == stretch[apart:]
-            a, b = bounds[:-apart][alike], bounds[apart:][alike]
-            a, b, share_a, share_b, point = self._crossings(a, b)
-            if not len(a):
-                break
-            found += [(a, share_a, point), (b, share_b, point)]
-            if apart == 1:
-                beside = b == a + 1
-                self.crossed = dict(zip(a[beside].tolist(), zip(share_a[beside], share_b[beside], point[beside])))
-        beam, share, point = map(np.concatenate, zip(*found))
-        order = np.lexsort((share, beam))
-        self._beam, self._share, self._point = beam[order], share[order], point[order]
+        at, kind = self._kinds(np.flatnonzero(drawn))
+        self.start, self.size, self.kind = _rows(at, kind)
+        self.rings, self.simple = self._convex_rings()
+        self.crossings = Crossings(inner, outer, drawn, np.unique(np.concatenate([self.start, self.start + self.size])))
+        self.corners = self._corners()
 
-    def _crossings(self, a, b):
-        """(a, b, share on a, share on b, point) of the pairs of beams that cross."""
-        first, second = self.outer[a] - self.inner[a], self.outer[b] - self.inner[b]
-        apart = self.inner[b] - self.inner[a]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            share_a, share_b = (_cross(apart, other) / _cross(first, second) for other in (second, first))
-        hit = (share_a > 0) & (share_a < 1) & (share_b > 0) & (share_b < 1)
-        return (a[hit], b[hit], share_a[hit], share_b[hit],
-                self.inner[a[hit]] + share_a[hit, None] * first[hit])
+    def _kinds(self, at):
+        """Intervals that have any area, and their kind; crossings of beams beside each other are kept."""
+        turning = _turning(np.stack([self.inner[at], self.outer[at], self.outer[at + 1], self.inner[at + 1]], axis=1))
+        at, kind = at[np.isfinite(turning)], _CONVEX * turning[np.isfinite(turning)]
+        odd = np.flatnonzero(kind == 0)
+        a = at[odd]
+        hit, share, next_share, point = crossings(self.inner[a], self.outer[a], self.inner[a + 1], self.outer[a + 1])
+        sign = np.sign(cross(self.outer[a] - self.inner[a], self.outer[a + 1] - self.inner[a + 1]))
+        kind[odd[hit]] = _CROSSED * sign[hit]
+        self.centre = np.full_like(self.inner, np.nan)
+        self.share, self.next_share = np.full((2, len(self.inner)), np.nan)
+        self.centre[a[hit]], self.share[a[hit]], self.next_share[a[hit]] = point[hit], share[hit], next_share[hit]
+        return at, kind
 
-    def touches(self, *beams):
-        """True if there is a crossing on any of these beams."""
-        return any(np.diff(np.searchsorted(self._beam, (beam, beam + 1)))[0] for beam in beams)
+    def _convex_rings(self):
+        """({row: ring without crossings}, (rows,) bool: whether it is simple)."""
+        rings, simple = {}, np.zeros(len(self.start), bool)
+        convex = np.abs(self.kind) == _CONVEX
+        for size in np.unique(self.size[convex]):
+            rows = np.flatnonzero(convex & (self.size == size))
+            at = self.start[rows, None] + np.arange(size + 1)
+            made = shapes.polygons(np.concatenate([self.inner[at], self.outer[at[:, ::-1]]], axis=1))
+            simple[rows] = [ring.is_valid for ring in made]
+            rings.update(zip(rows.tolist(), made))
+        return rings, simple
 
-    def _between(self, beam, low=0.0, high=1.0):
-        """Crossings on a beam with shares between ``low`` and ``high``, from the inside out, as a list of points."""
-        first, last = np.searchsorted(self._beam, (beam, beam + 1))
-        share = self._share[first:last]
-        return list(self._point[first:last][(share > low) & (share < high)])
+    def _corners(self):
+        """Where the edges of rows that are to be mended cross the row's own first and last beam.
 
-    def ring(self, first, last):
-        """Polygon from beam ``first`` to beam ``last``, with the crossings on both."""
-        return shapes.polygon([*self.inner[first:last + 1], *self._between(last), *self.outer[last:first:-1],
-                               self.outer[first], *self._between(first)[::-1]])
+        Returns a dict of lists of (share, point) by (edge, sample): 0 for the inner edge, 1 for the outer, 2 for the
+        chain of crossings. The beams get the same points.
+        """
+        rows = np.flatnonzero(~self.simple & (self.size > 1))
+        size = self.size[rows]
+        first, last = np.repeat(self.start[rows], size), np.repeat(self.start[rows] + size, size)
+        a = first + np.arange(len(first)) - np.repeat(np.cumsum(size) - size, size)
+        corners, found = {}, []
+        for edge, chain in enumerate((self.inner, self.outer, self.centre)):
+            # an edge that starts or ends on the beam meets it there; the chain of crossings is one edge shorter
+            begins, ends = a == first, a + 1 + (edge == 2) >= last
+            for beam, apart in ((first, ~begins & (a + (edge == 2) < last)), (last, ~ends)):
+                hit, share, along, point = crossings(self.inner[beam], self.outer[beam], chain[a], chain[a + 1])
+                hit &= apart
+                found.append((beam[hit], share[hit], point[hit]))
+                for sample, where, place in zip(a[hit].tolist(), along[hit], point[hit]):
+                    corners.setdefault((edge, sample), []).append((where, place))
+        if corners:
+            self.crossings.add(*map(np.concatenate, zip(*found)))
+        return corners
 
-    def quad(self, row):
-        """Polygons of one interval: a quad, or two triangles where its beams cross."""
-        if row not in self.crossed:
-            return [shapes.valid(self.ring(row, row + 1))]
-        here, there, point = self.crossed[row]
-        inside = [self.inner[row], *self._between(row, 0, here), point, *self._between(row + 1, 0, there)[::-1],
-                  self.inner[row + 1]]
-        outside = [point, *self._between(row, here), self.outer[row], self.outer[row + 1],
-                   *self._between(row + 1, there)[::-1]]
-        return [shapes.valid(shapes.polygon(half)) for half in (inside, outside)]
+    def polygons(self, row):
+        """Polygons of one row."""
+        first, last, kind = self.start[row], self.start[row] + self.size[row], abs(self.kind[row])
+        if kind == _CONVEX and self.simple[row]:
+            touched = self.crossings.touch(first) or self.crossings.touch(last)
+            return [self._ring(first, last) if touched else self.rings[row]]
+        if kind == _CROSSED:
+            rings = self._triangles(first, last)
+        else:
+            rings = [self._ring(first, last)]
+        if self.size[row] > 1:
+            return shapes.wound(rings)
+        return [shapes.valid(ring) for ring in rings]
+
+    def _edge(self, edge, first, last):
+        """Points along the inner (0) or outer edge (1), or the chain of crossings (2)."""
+        chain = (self.inner, self.outer, self.centre)[edge]
+        if not self.corners:
+            return list(chain[first:last + 1])
+        points = []
+        for sample in range(first, last):
+            points.append(chain[sample])
+            if (edge, sample) in self.corners:
+                points += [point for _, point in sorted(self.corners[edge, sample], key=lambda corner: corner[0])]
+        return [*points, chain[last]]
+
+    def _ring(self, first, last):
+        """Polygon between two beams, with the crossings on both."""
+        return shapes.polygon([*self._edge(0, first, last), *self.crossings.between(last),
+                               *self._edge(1, first, last)[::-1], *self.crossings.between(first)[::-1]])
+
+    def _triangles(self, first, last):
+        """The polygon along the inner edge, and the one along the outer, of a row of quads whose beams cross."""
+        chain = self._edge(2, first, last - 1)[::-1]
+        begin, end = self.share[first], self.next_share[last - 1]
+        between = self.crossings.between
+        return [shapes.polygon([*self._edge(0, first, last), *between(last, 0, end), *chain,
+                                *between(first, 0, begin)[::-1]]),
+                shapes.polygon([*self._edge(1, first, last), *between(last, end)[::-1], *chain,
+                                *between(first, begin)])]
 
 
 def _turning(quads):
     """+1 or -1 for convex quads by the way round, 0 for others, NaN for those without any area."""
     corners = [quads[:, k] for k in range(4)]
-    areas = np.stack([_cross(corners[(k + 1) % 4] - corners[k], corners[(k + 2) % 4] - corners[k]) for k in range(4)])
+    areas = np.stack([cross(corners[(k + 1) % 4] - corners[k], corners[(k + 2) % 4] - corners[k]) for k in range(4)])
     turning = (areas > 0).all(axis=0).astype(float) - (areas < 0).all(axis=0)
     return np.where((areas == 0).all(axis=0), np.nan, turning)
 
 
-def _cross(a, b):
-    return a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
-
-
-def _rows_of_one_turning(at, sign):
-    """(start, length) of rows of neighbouring convex quads that turn alike, ``MAX_INTERVALS`` at most."""
-    if not len(at):
-        return np.empty(0, int), np.empty(0, int)
+def _rows(at, kind):
+    """(start, size, kind) of rows of neighbouring quads of one kind, ``MAX_INTERVALS`` at most, 1 of kind 0."""
     fresh = np.ones(len(at), bool)
-    fresh[1:] = (np.diff(at) != 1) | (sign[1:] != sign[:-1])
+    fresh[1:] = (np.diff(at) != 1) | (kind[1:] != kind[:-1]) | (kind[1:] == 0)
     head = np.flatnonzero(fresh)
     since = np.arange(len(at)) - np.repeat(head, np.diff(np.append(head, len(at))))
     start = np.flatnonzero(since % MAX_INTERVALS == 0)
-    length = np.diff(np.append(start, len(at)))
-    convex = sign[start] != 0
-    return start[convex], length[convex]
+    return at[start], np.diff(np.append(start, len(at))), kind[start].astype(int)

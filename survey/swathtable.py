@@ -74,8 +74,7 @@ def _mean(values, head):
 
 def _single(values, head, mixed):
     """The value of each group where it has only one, else ``mixed``."""
-    codes = np.unique(values, return_inverse=True)[1]
-    alike = np.maximum.reduceat(codes, head) == np.minimum.reduceat(codes, head)
     found = values[head].copy()
-    found[~alike] = mixed
+    other = values != np.repeat(found, np.diff(np.append(head, len(values))))
+    found[np.logical_or.reduceat(other, head)] = mixed
     return found

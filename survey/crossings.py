@@ -1,0 +1,88 @@
+"""Where beams cross: corners that all polygons along a beam must share, computed once.
+
+Beams cross where the boat turns more tightly than they reach, and where the heading is noisy. Left to overlays, a
+crossing would be computed again and again with other rounding, and edges that all but coincide make overlays drop
+pieces now and then. So every crossing on a beam that bounds polygons becomes a corner of all polygons along it.
+"""
+from __future__ import annotations
+
+import numpy as np
+
+__all__ = ["Crossings", "cross", "crossings"]
+
+_NEIGHBOURS = 32
+"""How far along the strip crossings of beams are looked for, in beams that bound polygons."""
+
+
+def cross(a, b):
+    """Cross product of (n, 2) arrays, (n,)."""
+    return a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+
+
+def crossings(start, end, other_start, other_end):
+    """Where segments cross others, pair by pair.
+
+    Parameters
+    ----------
+    start, end, other_start, other_end : (n, 2) arrays
+
+    Returns
+    -------
+    (hit, share, other_share, point)
+        (n,) bool, true where both are crossed between their ends; shares of the way along each, and (n, 2) points,
+        which mean nothing elsewhere.
+    """
+    first, second, apart = end - start, other_end - other_start, other_start - start
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share, other_share = (cross(apart, other) / cross(first, second) for other in (second, first))
+        point = start + share[:, None] * first
+    return (share > 0) & (share < 1) & (other_share > 0) & (other_share < 1), share, other_share, point
+
+
+class Crossings:
+    """Crossings on the beams that bound polygons.
+
+    Parameters
+    ----------
+    inner, outer : (n, 2) arrays
+        Ends of the beams.
+    drawn : (n - 1,) bool array
+        Whether anything is drawn between beam i and i + 1.
+    bounds : (k,) int array
+        The beams that bound a polygon, rising.
+    """
+
+    def __init__(self, inner, outer, drawn, bounds):
+        found = [(np.empty(0, int), np.empty(0), np.empty((0, 2)))]
+        stretch = np.concatenate([[0], np.cumsum(~drawn)])[bounds]
+        for apart in range(1, min(_NEIGHBOURS, len(bounds) - 1) + 1):
+            alike = stretch[:-apart] == stretch[apart:]
+            a, b = bounds[:-apart][alike], bounds[apart:][alike]
+            hit, share_a, share_b, point = crossings(inner[a], outer[a], inner[b], outer[b])
+            if not hit.any():
+                break
+            found += [(a[hit], share_a[hit], point[hit]), (b[hit], share_b[hit], point[hit])]
+        self._touched = np.zeros(len(inner), bool)
+        self._keep(found)
+
+    def _keep(self, found):
+        beam, share, point = map(np.concatenate, zip(*found))
+        order = np.lexsort((share, beam))
+        self._beam, self._share, self._point = beam[order], share[order], point[order]
+        self._touched[beam] = True
+
+    def add(self, beam, share, point):
+        """More crossings, of something else with beams: (m,) int, (m,) and (m, 2) arrays."""
+        self._keep([(self._beam, self._share, self._point), (beam, share, point)])
+
+    def touch(self, beam):
+        """(m,) bool: whether there is a crossing on each beam."""
+        return self._touched[beam]
+
+    def between(self, beam, low=0.0, high=1.0):
+        """Crossings on one beam with shares of the way out between ``low`` and ``high``, outwards, a list of points."""
+        if not self._touched[beam]:
+            return []
+        first, last = np.searchsorted(self._beam, (beam, beam + 1))
+        share = self._share[first:last]
+        return list(self._point[first:last][(share > low) & (share < high)])
