@@ -132,8 +132,8 @@ def _passes(frame, swaths, bounds, position_error):
     for row, geometry in enumerate(swaths.geometries):
         if geometry is None or geometry.is_empty:
             continue
-        mended += not geometry.is_valid
-        polygon = shapes.to_frame(frame, geometry)
+        polygon, crossed = shapes.mended_to_frame(frame, geometry)
+        mended += crossed
         if _near(polygon.bounds, bounds, sum(edge_error.margins(sigma[row], position_error))):
             strips.setdefault((swaths.outing[row], swaths.pass_id[row]), []).append((row, polygon))
     passes = []

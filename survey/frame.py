@@ -151,12 +151,36 @@ class Frame:
         """
         xy = np.asarray(xy, float)
         if len(xy) > 1:
-            stray = self._strays(xy, inverse)
+            stray, moved = self._strays(xy, inverse)
             if not (stray < MAX_STRAY_M).all():
                 raise InputError(f"The coordinate system '{self.crs.name}' is torn or undefined where the survey or a "
                                  "polygon lies. Reproject the layers to one made for the place, such as its UTM zone.")
+            if (stray <= DENSIFY_TOLERANCE_M).all():
+                return moved
             xy = _cut_edges(xy, stray)
         return np.column_stack(self._moved(xy, inverse))
+
+    def densified_all(self, lines, inverse=False):
+        """``densified`` of each of many lines at once: calls of the projection cost more than short lines do.
+
+        Parameters
+        ----------
+        lines : list of (n, 2) arrays
+            With two vertices at least.
+        inverse : bool
+
+        Returns
+        -------
+        list of (m, 2) arrays
+        """
+        if not lines:
+            return []
+        xy, joints = np.concatenate(lines), np.cumsum([len(line) for line in lines])[:-1]
+        stray, moved = self._strays(xy, inverse)
+        stray[joints - 1] = 0.0
+        if not (stray <= DENSIFY_TOLERANCE_M).all():
+            return [self.densified(line, inverse) for line in lines]
+        return np.split(moved, joints)
 
     def _moved(self, xy, inverse):
         if not inverse:
@@ -165,13 +189,12 @@ class Frame:
         return x - 2 * (self.half_turn or 0) * self.turns(x), y
 
     def _strays(self, xy, inverse):
-        """How far (m) each edge's transformed middle lies from the middle of its transformed ends."""
-        middle = (xy[1:] + xy[:-1]) / 2
-        x, y = self._moved(xy, inverse)
-        between = np.column_stack([(x[1:] + x[:-1]) / 2, (y[1:] + y[:-1]) / 2])
+        """How far (m) each edge's transformed middle lies from the middle of its transformed ends; and these ends."""
+        middle, moved = (xy[1:] + xy[:-1]) / 2, np.column_stack(self._moved(xy, inverse))
+        between = (moved[1:] + moved[:-1]) / 2
         # judged in the frame, in metres, either way
         a, b = (middle, between) if inverse else (between, middle)
-        return np.hypot(*(a.T - np.array(self.forward(b[:, 0], b[:, 1]))))
+        return np.hypot(*(a.T - np.array(self.forward(b[:, 0], b[:, 1])))), moved
 
 
 def lonlat(crs, x, y):
@@ -241,8 +264,6 @@ def _middle(lon, lat):
 
 def _cut_edges(xy, stray_m):
     pieces = np.maximum(1, np.ceil(np.sqrt(stray_m / DENSIFY_TOLERANCE_M))).astype(int)
-    if pieces.max() == 1:
-        return xy
     start = np.repeat(np.arange(len(pieces)), pieces)
     share = (np.arange(len(start)) - np.repeat(np.cumsum(pieces) - pieces, pieces)) / np.repeat(pieces, pieces)
     cut = xy[start] + share[:, None] * (xy[start + 1] - xy[start])

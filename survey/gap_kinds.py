@@ -108,11 +108,13 @@ def _neighbourhood(parts, area, cover, has_lines):
     first, second = covered.copy(), np.zeros(size, int)
     if cover.passes:
         first[:] = 0
-        tree = shapes.Tree([box(*part.buffer(2 * _OUTSIDE_M, 1).bounds) for part in parts])
+        tree = shapes.Tree([_box_around(part) for part in parts])
         for one in cover.passes:
-            chosen = np.isin(owner, tree.query(one.ground))
-            chosen[chosen] = (shapes.contains(one.ground, *outside[chosen].T)
-                              & ~shapes.contains(one.ground, *inside[chosen].T))
+            near = np.zeros(size, bool)
+            near[tree.query(one.outline)] = True
+            chosen = np.flatnonzero(near[owner])
+            chosen = chosen[shapes.contains(one.outline, *outside[chosen].T)]
+            chosen = chosen[~shapes.contains(one.outline, *inside[chosen].T)]
             held = np.bincount(owner[chosen], minlength=size)
             second = np.maximum(np.minimum(first, held), second)
             first = np.maximum(first, held)
@@ -122,6 +124,12 @@ def _neighbourhood(parts, area, cover, has_lines):
     if not np.isfinite(cover.reach_m):
         return [_name(s, f, r, alone) if f else "unvisited" for s, f, r in zip(second, first, rim)]
     return [_name(s, f, r, alone) for s, f, r in zip(second, first, rim)]
+
+
+def _box_around(part):
+    """The bounding box, places just outside the rim included."""
+    x0, y0, x1, y1 = part.bounds
+    return box(x0 - 2 * _OUTSIDE_M, y0 - 2 * _OUTSIDE_M, x1 + 2 * _OUTSIDE_M, y1 + 2 * _OUTSIDE_M)
 
 
 def _name(second, first, rim, alone):
@@ -162,16 +170,17 @@ def _without_crumbs(pieces, min_width, min_area):
     if not crumbs:
         return whole
     rims = [_rim_places(crumb.ground, _RIM_SPACING_M)[1] for crumb in crumbs]
-    owner = np.repeat(np.arange(len(crumbs)), [len(rim) for rim in rims])
-    rims = np.vstack(rims)
-    tree = shapes.Tree([box(*crumb.ground.buffer(2 * _OUTSIDE_M, 1).bounds) for crumb in crumbs])
+    tree = shapes.Tree([_box_around(crumb.ground) for crumb in crumbs])
     most, host = np.zeros(len(crumbs), int), np.full(len(crumbs), -1)
     for i, piece in enumerate(whole):
-        chosen = np.isin(owner, tree.query(box(*piece.ground.bounds)))
-        chosen[chosen] = shapes.contains(piece.ground, *rims[chosen].T)
-        shared = np.bincount(owner[chosen], minlength=len(crumbs))
-        host[shared > most] = i
-        most = np.maximum(most, shared)
+        near = tree.boxed(piece.ground)
+        if not len(near):
+            continue
+        sizes = [len(rims[k]) for k in near]
+        inside = shapes.contains(piece.ground, *np.vstack([rims[k] for k in near]).T)
+        shared = np.bincount(np.repeat(np.arange(len(near)), sizes)[inside], minlength=len(near))
+        more = shared > most[near]
+        host[near[more]], most[near[more]] = i, shared[more]
     for i in np.unique(host[host >= 0]):
         gained = [crumbs[k].ground for k in np.flatnonzero(host == i)]
         whole[i] = Piece(shapes.drop_small_holes(shapes.union([whole[i].ground, *gained])), whole[i].kind)

@@ -147,6 +147,12 @@ class _Missed:
         self.areas = [shapes.geodesic_area(frame, part) for part in parts]
         self.total = sum(self.areas) if total is None else total
         self._tree = shapes.Tree(parts)
+        self._prepared = {}
+
+    def _ready(self, k):
+        if k not in self._prepared:
+            self._prepared[k] = shapes.prepared(self.parts[k])
+        return self._prepared[k]
 
     @classmethod
     def of(cls, frame, area, seen):
@@ -173,11 +179,9 @@ class _Missed:
     def touches(self, grounds):
         """(n,) bool: whether any of it, a rim of 5 cm left off, lies in each of n polygons."""
         found = np.zeros(len(grounds), bool)
-        if not len(grounds):
-            return found
-        middles = np.array([ground.representative_point().coords[0] for ground in grounds])
-        for part in self.parts:
-            found |= shapes.contains(part, *middles.T)
+        for i, ground in enumerate(grounds):
+            middle = ground.representative_point()
+            found[i] = any(self._ready(k).contains(middle) for k in self._tree.boxed(middle))
         if not found.all():
             worn = shapes.Tree([part.buffer(-_RIM_M, 1) for part in self.parts])
             for i in np.flatnonzero(~found):
@@ -232,7 +236,7 @@ def _listed(frame, pieces, missed, high, min_area):
              "area_m2": sizes[order], "width_m": np.array(width, float),
              "length_m": np.array([widths.run_length(*pair) for pair in zip(kept, width)], float),
              "looks": _fewest(kept, missed[:-1]), "certain": high.touches(kept)}
-    return [shapes.polygonal(shapes.to_crs(frame, ground)) for ground in kept], table, float(sizes[~large].sum())
+    return shapes.all_to_crs(frame, kept), table, float(sizes[~large].sum())
 
 
 def _fewest(grounds, missed):

@@ -12,7 +12,7 @@ import numpy as np
 
 from . import shapes
 
-__all__ = ["Runs", "fill_polygon", "fill_quads"]
+__all__ = ["Runs", "fill_polygon", "fill_quads", "fill_rings"]
 
 
 @dataclass
@@ -95,10 +95,15 @@ def fill_polygon(geometry, window, to_cells):
     -------
     (row1 - row0, col1 - col0) bool array
     """
+    return fill_rings([ring for shell, holes in shapes.rings(geometry) for ring in (shell, *holes)], window, to_cells)
+
+
+def fill_rings(rings, window, to_cells):
+    """As ``fill_polygon``, the closed (n, 2) rings of a polygonal geometry given, outer and inner alike."""
     row0, row1, col0, col1 = window
     inside = np.zeros((row1 - row0, col1 - col0 + 1), np.int32)
     rows, cuts = [np.empty(0, int)], [np.empty(0)]
-    for ring in (ring for shell, holes in shapes.rings(geometry) for ring in (shell, *holes)):
+    for ring in rings:
         x, y = (np.asarray(v, float) for v in to_cells(ring[:, 0], ring[:, 1]))
         low = np.clip(np.ceil(np.minimum(y[:-1], y[1:])), row0, row1).astype(int)
         high = np.clip(np.ceil(np.maximum(y[:-1], y[1:])), row0, row1).astype(int)

@@ -42,10 +42,10 @@ def thinned(outings, depth, within, rest):
     list of lists of lists of shapely polygons
         In the same order.
     """
-    everyone = [one for passes in outings for one in passes]
-    shared = [_Tiles(everyone, depth, within + rest)] if len(outings) > 1 else []
+    outlines = [[[_Outline(strip) for strip in one] for one in passes] for passes in outings]
+    shared = [_Tiles([one for passes in outlines for one in passes], depth, within + rest)] if len(outings) > 1 else []
     found = []
-    for passes in outings:
+    for passes in outlines:
         # passes of the outing itself that hold a tile keep its levels whole before they are moved any further
         tiles = [_Tiles(passes, depth, within), *shared]
         strips = iter(_thin([strip for one in passes for strip in one], tiles))
@@ -53,17 +53,24 @@ def thinned(outings, depth, within, rest):
     return found
 
 
+class _Outline:
+    """A polygon, its closed rings, outer and inner alike, and its bounds."""
+
+    def __init__(self, polygon):
+        self.polygon, self.bounds = polygon, polygon.bounds
+        self.rings = [ring for shell, holes in shapes.rings(polygon) for ring in (shell, *holes)]
+
+
 class _Tiles:
     """Square tiles, and how many passes hold each of them with a margin (m) on all sides."""
 
     def __init__(self, passes, depth, move):
-        bounds = np.array([strip.bounds for one in passes for strip in one])
-        low, high = bounds[:, :2].min(axis=0), bounds[:, 2:].max(axis=0)
-        # places along an edge are taken half a tile apart, so it may come a quarter nearer than they do
-        self._side = max(2 * (move + _BEND_M) / (_AROUND - 0.25), float(np.sqrt(np.prod(high - low) / _MOST_TILES)))
+        low, high = _corners([strip for one in passes for strip in one])
+        # places along an edge are taken a tile apart, so it may come half a tile nearer than they do
+        self._side = max(2 * (move + _BEND_M) / (_AROUND - 0.5), float(np.sqrt(np.prod(high - low) / _MOST_TILES)))
         self._origin = low - (_AROUND + 1) * self._side
         columns, rows = self.at(high) + _AROUND + 2
-        looks = np.zeros((rows, columns), np.uint8)
+        looks = np.zeros((rows, columns), np.uint16)
         for one in passes:
             self._count(one, looks, depth)
         self._shallow = np.zeros((rows + 1, columns + 1), np.int32)
@@ -74,9 +81,8 @@ class _Tiles:
         return ((xy - self._origin) / self._side).astype(np.int32)
 
     def _count(self, strips, looks, depth):
-        bounds = np.array([strip.bounds for strip in strips])
-        col0, row0 = self.at(bounds[:, :2].min(axis=0)) - _AROUND
-        col1, row1 = self.at(bounds[:, 2:].max(axis=0)) + _AROUND + 1
+        low, high = _corners(strips)
+        (col0, row0), (col1, row1) = self.at(low) - _AROUND, self.at(high) + _AROUND + 1
         held = np.zeros((row1 - row0, col1 - col0), bool)
         for strip in strips:
             held |= self._held(strip, (row0, row1, col0, col1))
@@ -87,15 +93,15 @@ class _Tiles:
         """Tiles of a window that lie in a polygon, as do all within ``_AROUND`` of them."""
         row0, row1, col0, col1 = window
         near = np.zeros((row1 - row0, col1 - col0), bool)
-        for ring in _rings(strip):
-            column, row = self.at(_along(ring, self._side / 2)).T
+        for ring in strip.rings:
+            column, row = self.at(_along(ring, self._side)).T
             near[row - row0, column - col0] = True
         for wide in (near, near.T):
             edge = wide.copy()
             for away in range(1, _AROUND + 1):
                 wide[away:] |= edge[:-away]
                 wide[:-away] |= edge[away:]
-        inside = scanfill.fill_polygon(strip, window, lambda x, y: (
+        inside = scanfill.fill_rings(strip.rings, window, lambda x, y: (
             (x - self._origin[0]) / self._side - 0.5, (y - self._origin[1]) / self._side - 0.5))
         return inside & ~near
 
@@ -105,29 +111,32 @@ class _Tiles:
         return sums[row1, col1] - sums[row0, col1] - sums[row1, col0] + sums[row0, col0] == 0
 
 
-def _rings(geometry):
-    return [ring for shell, holes in shapes.rings(geometry) for ring in (shell, *holes)]
+def _corners(outlines):
+    bounds = np.array([one.bounds for one in outlines])
+    return bounds[:, :2].min(axis=0), bounds[:, 2:].max(axis=0)
 
 
 def _along(ring, spacing):
     """Places along a ring, at most ``spacing`` apart."""
     edge = np.diff(ring, axis=0)
     pieces = np.maximum(np.ceil(np.hypot(*edge.T) / spacing), 1).astype(int)
+    if pieces.max() == 1:
+        return ring
     which = np.repeat(np.arange(len(edge)), pieces)
     share = (np.arange(len(which)) - (np.cumsum(pieces) - pieces)[which]) / pieces[which]
     return ring[which] + share[:, None] * edge[which]
 
 
-def _thin(strips, tiles):
+def _thin(outlines, tiles):
     """Yield each polygon thinned, or as it was where that would make it cross itself."""
     batch, size = [], 0
-    for number, strip in enumerate(strips):
-        batch.append((strip, _rings(strip)))
-        size += sum(map(len, batch[-1][1]))
-        if size >= _BATCH or number == len(strips) - 1:
-            rings = iter(_thin_rings([ring for _, rings in batch for ring in rings], tiles))
-            for whole, own in batch:
-                yield _rebuilt(whole, own, [next(rings) for _ in own])
+    for number, outline in enumerate(outlines):
+        batch.append(outline)
+        size += sum(map(len, outline.rings))
+        if size >= _BATCH or number == len(outlines) - 1:
+            rings = iter(_thin_rings([ring for one in batch for ring in one.rings], tiles))
+            for one in batch:
+                yield _rebuilt(one, [next(rings) for _ in one.rings])
             batch, size = [], 0
 
 
@@ -156,13 +165,10 @@ def _thin_rings(rings, tiles):
     return [r[keep] if keep.sum() > 3 else r for r, keep in zip(rings, np.split(kept, sizes))]
 
 
-def _rebuilt(whole, rings, thin):
-    if sum(map(len, thin)) == sum(map(len, rings)):
-        return whole
-    found, used = [], 0
-    for _, holes in shapes.rings(whole):
-        own = thin[used:used + 1 + len(holes)]
-        used += len(own)
-        found.append(shapes.polygon(own[0], own[1:]))
-    found = shapes.collected(found)
-    return found if found.is_valid else whole
+def _rebuilt(outline, thin):
+    if sum(map(len, thin)) == sum(map(len, outline.rings)):
+        return outline.polygon
+    rings = iter(thin)
+    found = shapes.collected([shapes.polygon(next(rings), [next(rings) for _ in part.interiors])
+                              for part in shapes.parts(outline.polygon)])
+    return found if found.is_valid else outline.polygon

@@ -34,23 +34,20 @@ def inscribed_diameter(polygon):
         return 0.0
     smooth = polygon.simplify(_SIMPLER * polygon.area / polygon.length, preserve_topology=False)
     radius, left = 0.0, smooth if smooth.is_valid and smooth.area > 0 else polygon
-    while not left.is_empty:
+    while True:
         sure = left.area / left.length
         step = max(0.98 * sure, _STEP * radius)
-        worn = shapes.polygonal(left.buffer(-step, _QUADRANT))
-        if worn.is_empty and step <= _STEP * radius:
-            return 2 * radius + step
+        worn = left.buffer(-step, _QUADRANT)
         if worn.is_empty:
-            return 2 * radius + 2 * sure
+            return 2 * radius + (step if step <= _STEP * radius else 2 * sure)
         radius, left = radius + step, _widest(worn)
-    return 0.0
 
 
 def _widest(geometry):
     """The parts that may still hold the widest circle: radius between area / perimeter and that of a full disc."""
-    parts = shapes.parts(geometry)
-    if len(parts) == 1:
+    if geometry.geom_type == "Polygon":
         return geometry
+    parts = shapes.parts(geometry)
     least = max(part.area / part.length for part in parts)
     return shapes.collected([part for part in parts if part.area >= np.pi * least**2])
 

@@ -107,6 +107,21 @@ def test_long_edges_are_cut_until_they_are_true_to_a_centimetre():
     assert len(frame.densified(np.array([[0.0, 0.0], [60.0, 0.0]]), inverse=True)) == 2
 
 
+@pytest.mark.parametrize("inverse", [False, True])
+@pytest.mark.parametrize("longest", [0.001, 0.3])
+def test_many_lines_at_once_are_carried_as_one_by_one(inverse, longest):
+    frame = Frame.around("EPSG:4326", [-93.0], [45.0])
+    rng = np.random.default_rng(8)
+    lines = [[-93.0, 45.0] + np.cumsum(rng.uniform(-longest, longest, (n, 2)) / n, axis=0) for n in (2, 5, 3, 40)]
+    lines = [np.column_stack(frame.forward(*line.T)) for line in lines] if inverse else lines
+    carried = frame.densified_all(lines, inverse)
+    assert len(carried) == 4
+    for one, line in zip(carried, lines):
+        np.testing.assert_array_equal(one, frame.densified(line, inverse))
+    assert (len(carried[0]) > 2) == (longest > 0.01)
+    assert frame.densified_all([]) == []
+
+
 def test_a_torn_map_is_refused_by_name():
     frame = Frame.around("EPSG:3857", [20037000.0, -20037000.0], [0.0, 0.0])
     with pytest.raises(InputError, match="Pseudo-Mercator.*Reproject"):

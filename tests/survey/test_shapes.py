@@ -106,6 +106,28 @@ def test_water_is_clipped_to_the_neighbourhood(dateline):
     assert shapes.clipped_to_frame(dateline, bow_tie, bounds).is_valid
 
 
+def test_many_polygons_at_once_are_carried_as_one_by_one(dateline):
+    holed = sg.box(0, 0, 90, 90).difference(sg.box(20, 20, 40, 40))
+    grounds = [holed, sg.MultiPolygon([sg.box(200, 0, 230, 9), sg.box(200, 20, 230, 29)]),
+               sg.box(-2000, -500, 2000, 500)]
+    for frame in (dateline, Frame("EPSG:32615", -93, 45)):
+        carried = shapes.all_to_crs(frame, grounds)
+        assert all(one.geom_type == "MultiPolygon" for one in carried)
+        for one, ground in zip(carried, grounds):
+            assert one.equals(shapes.to_crs(frame, ground))
+    assert len(shapes.all_to_crs(dateline, grounds)[2].geoms) == 2
+    assert shapes.all_to_crs(dateline, []) == []
+
+
+def test_what_was_mended_on_the_way_is_told():
+    frame = Frame("EPSG:32615", -93, 45)
+    for ground, crossed in ((sg.box(0, 0, 9, 9), False), (sg.Polygon([(0, 0), (9, 9), (9, 0), (0, 9)]), True)):
+        flat = sg.Polygon([frame.inverse(*xy) for xy in ground.exterior.coords])
+        carried, mended = shapes.mended_to_frame(frame, flat)
+        assert carried.is_valid
+        assert mended == crossed
+
+
 def test_invalid_polygons_are_mended_and_lines_dropped():
     bow_tie = sg.Polygon([(0, 0), (1, 1), (1, 0), (0, 1)])
     assert shapes.valid(bow_tie).area == pytest.approx(0.5)

@@ -109,7 +109,7 @@ def test_bounds_of_a_ragged_survey_are_those_of_the_plain_definition(seed, outin
 
 
 @pytest.mark.parametrize(("seed", "outings", "depth", "spacing"), [
-    (11, 1, 1, 14.0), (12, 2, 1, 14.0), (13, 3, 1, 14.0), (14, 1, 2, 12.0), (15, 2, 3, 8.0)])
+    (11, 1, 1, 14.0), (12, 2, 1, 14.0), (13, 3, 1, 14.0), (14, 1, 2, 12.0), (15, 1, 3, 8.0), (16, 2, 2, 8.0)])
 def test_thinned_edges_leave_every_level_as_it_was(seed, outings, depth, spacing):
     made = survey(seed, outings, spacing)
     thin = thinning.thinned(polygons_of(made), depth, 2.0, 1.5)
