@@ -62,21 +62,14 @@ class Crossings:
             if not hit.any():
                 break
             found += [(a[hit], share_a[hit], point[hit]), (b[hit], share_b[hit], point[hit])]
-        self._touched = np.zeros(len(inner), bool)
-        self._keep(found)
-
-    def _keep(self, found):
         beam, share, point = map(np.concatenate, zip(*found))
         order = np.lexsort((share, beam))
         self._beam, self._share, self._point = beam[order], share[order], point[order]
+        self._touched = np.zeros(len(inner), bool)
         self._touched[beam] = True
 
-    def add(self, beam, share, point):
-        """More crossings, of something else with beams: (m,) int, (m,) and (m, 2) arrays."""
-        self._keep([(self._beam, self._share, self._point), (beam, share, point)])
-
     def touch(self, beam):
-        """(m,) bool: whether there is a crossing on each beam."""
+        """Whether there is a crossing on a beam."""
         return self._touched[beam]
 
     def between(self, beam, low=0.0, high=1.0):

@@ -73,8 +73,10 @@ class _Strip:
         at, kind = self._kinds(np.flatnonzero(drawn))
         self.start, self.size, self.kind = _rows(at, kind)
         self.rings, self.simple = self._convex_rings()
-        self.crossings = Crossings(inner, outer, drawn, np.unique(np.concatenate([self.start, self.start + self.size])))
-        self.corners = self._corners()
+        end, crossed = self.start + self.size, np.abs(self.kind) == _CROSSED
+        # the chain of crossings begins on a row's first beam, where the second crosses it, and likewise ends
+        bounds = np.unique(np.concatenate([self.start, end, self.start[crossed] + 1, end[crossed] - 1]))
+        self.crossings = Crossings(inner, outer, drawn, bounds)
 
     def _kinds(self, at):
         """Intervals that have any area, and their kind; crossings of beams beside each other are kept."""
@@ -102,30 +104,6 @@ class _Strip:
             rings.update(zip(rows.tolist(), made))
         return rings, simple
 
-    def _corners(self):
-        """Where the edges of rows that are to be mended cross the row's own first and last beam.
-
-        Returns a dict of lists of (share, point) by (edge, sample): 0 for the inner edge, 1 for the outer, 2 for the
-        chain of crossings. The beams get the same points.
-        """
-        rows = np.flatnonzero(~self.simple & (self.size > 1))
-        size = self.size[rows]
-        first, last = np.repeat(self.start[rows], size), np.repeat(self.start[rows] + size, size)
-        a = first + np.arange(len(first)) - np.repeat(np.cumsum(size) - size, size)
-        corners, found = {}, []
-        for edge, chain in enumerate((self.inner, self.outer, self.centre)):
-            # an edge that starts or ends on the beam meets it there; the chain of crossings is one edge shorter
-            begins, ends = a == first, a + 1 + (edge == 2) >= last
-            for beam, apart in ((first, ~begins & (a + (edge == 2) < last)), (last, ~ends)):
-                hit, share, along, point = crossings(self.inner[beam], self.outer[beam], chain[a], chain[a + 1])
-                hit &= apart
-                found.append((beam[hit], share[hit], point[hit]))
-                for sample, where, place in zip(a[hit].tolist(), along[hit], point[hit]):
-                    corners.setdefault((edge, sample), []).append((where, place))
-        if corners:
-            self.crossings.add(*map(np.concatenate, zip(*found)))
-        return corners
-
     def polygons(self, row):
         """Polygons of one row."""
         first, last, kind = self.start[row], self.start[row] + self.size[row], abs(self.kind[row])
@@ -140,31 +118,18 @@ class _Strip:
             return shapes.wound(rings)
         return [shapes.valid(ring) for ring in rings]
 
-    def _edge(self, edge, first, last):
-        """Points along the inner (0) or outer edge (1), or the chain of crossings (2)."""
-        chain = (self.inner, self.outer, self.centre)[edge]
-        if not self.corners:
-            return list(chain[first:last + 1])
-        points = []
-        for sample in range(first, last):
-            points.append(chain[sample])
-            if (edge, sample) in self.corners:
-                points += [point for _, point in sorted(self.corners[edge, sample], key=lambda corner: corner[0])]
-        return [*points, chain[last]]
-
     def _ring(self, first, last):
         """Polygon between two beams, with the crossings on both."""
-        return shapes.polygon([*self._edge(0, first, last), *self.crossings.between(last),
-                               *self._edge(1, first, last)[::-1], *self.crossings.between(first)[::-1]])
+        return shapes.polygon([*self.inner[first:last + 1], *self.crossings.between(last),
+                               *self.outer[first:last + 1][::-1], *self.crossings.between(first)[::-1]])
 
     def _triangles(self, first, last):
         """The polygon along the inner edge, and the one along the outer, of a row of quads whose beams cross."""
-        chain = self._edge(2, first, last - 1)[::-1]
-        begin, end = self.share[first], self.next_share[last - 1]
+        chain, begin, end = self.centre[first:last][::-1], self.share[first], self.next_share[last - 1]
         between = self.crossings.between
-        return [shapes.polygon([*self._edge(0, first, last), *between(last, 0, end), *chain,
+        return [shapes.polygon([*self.inner[first:last + 1], *between(last, 0, end), *chain,
                                 *between(first, 0, begin)[::-1]]),
-                shapes.polygon([*self._edge(1, first, last), *between(last, end)[::-1], *chain,
+                shapes.polygon([*self.outer[first:last + 1], *between(last, end)[::-1], *chain,
                                 *between(first, begin)])]
 
 
