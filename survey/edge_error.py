@@ -55,11 +55,24 @@ def moved_edge(polygon, distance):
 
 
 def _moved_within(polygon, distance, bounds):
-    """As ``moved_edge``, true inside a rectangle only: quicker where ground without the polygon lies in many pieces."""
+    """As ``moved_edge``, true inside a rectangle only.
+
+    The ground without the polygon is moved instead, the other way: in pieces, and the holes of a piece apart from its
+    rim. A buffer of all at once takes several times as long where it has many rings.
+    """
     x0, y0, x1, y1 = bounds
     far = 2 * abs(distance)
     window = box(x0 - far, y0 - far, x1 + far, y1 + far)
-    return shapes.polygonal(window.difference(moved_edge(window.difference(polygon), -distance)))
+    plain, holed = [], []
+    for piece in shapes.parts(window.difference(polygon)):
+        (holed if len(piece.interiors) else plain).append(piece)
+    moved = []
+    for piece in holed:
+        rim = moved_edge(shapes.polygon(piece.exterior), -distance)
+        moved.append(rim.difference(levels.merged([moved_edge(shapes.polygon(hole), distance)
+                                                   for hole in piece.interiors])))
+    left = window.difference(moved_edge(shapes.collected(plain), -distance))
+    return shapes.polygonal(left.difference(levels.merged(moved)))
 
 
 def moved_levels(outings, depth, position_error, sign, step=lambda fraction: None, bounds=None):

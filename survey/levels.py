@@ -58,7 +58,8 @@ def levels(looks, depth):
 
 def merged(polygons):
     """Union of polygons: several times quicker than one unary union where they lie in long strips side by side."""
-    return levels(polygons, 1)[0]
+    polygons = [polygon for polygon in polygons if not polygon.is_empty]
+    return shapes.polygonal(polygons[0]) if len(polygons) == 1 else levels(polygons, 1)[0]
 
 
 def joined_levels(stacks, depth):
@@ -79,7 +80,7 @@ def joined_levels(stacks, depth):
     while len(stacks) > 1:
         pairs = [_pair(a, b, depth) for a, b in zip(stacks[::2], stacks[1::2])]
         stacks = pairs + ([stacks[-1]] if len(stacks) % 2 else [])
-    return stacks[0]
+    return [shapes.polygonal(level) for level in stacks[0]]
 
 
 def _pair(a, b, depth):
@@ -89,5 +90,5 @@ def _pair(a, b, depth):
         for i in range(1, n):
             if not a[i - 1].is_empty and not b[n - i - 1].is_empty:
                 level = level.union(a[i - 1].intersection(b[n - i - 1]))
-        merged.append(shapes.polygonal(level))
+        merged.append(level if level.geom_type == "Polygon" else shapes.polygonal(level))
     return merged
