@@ -21,8 +21,8 @@ from .crossings import Crossings, cross, crossings
 
 __all__ = ["MAX_INTERVALS", "Ribbons", "ribbons"]
 
-MAX_INTERVALS = 64
-"""Longest ring: beyond some dozens of quads a ring gains nothing and meets itself more often."""
+MAX_INTERVALS = 128
+"""Longest ring: beyond a hundred quads a ring gains nothing and meets itself more often."""
 
 _CONVEX, _CROSSED = 1, 2
 """Kinds of quads, with the sign of the way they turn; 0 for others."""

@@ -34,12 +34,13 @@ def all_drawn(inner):
 @pytest.mark.parametrize("side", [-1, 1])
 @pytest.mark.parametrize("astern", [1, -1])
 def test_a_straight_strip_is_rings_only_whichever_way_round(side, astern):
-    inner, outer = edges(line(200)[::astern], np.zeros(200), side=side)
+    count = 3 * MAX_INTERVALS + 8
+    inner, outer = edges(line(count)[::astern], np.zeros(count), side=side)
     made = ribbons(inner, outer, all_drawn(inner))
     assert (made.rings, made.quads) == (4, 0)
-    assert sorted(made.intervals) == [199 - 3 * MAX_INTERVALS, MAX_INTERVALS, MAX_INTERVALS, MAX_INTERVALS]
-    assert sorted(made.starts) == [0, 64, 128, 192]
-    assert unary_union(made.polygons).area == pytest.approx(28.2 * 199 * 1.5)
+    assert sorted(made.intervals) == [7, MAX_INTERVALS, MAX_INTERVALS, MAX_INTERVALS]
+    assert sorted(made.starts) == [k * MAX_INTERVALS for k in range(4)]
+    assert unary_union(made.polygons).area == pytest.approx(28.2 * (count - 1) * 1.5)
 
 
 def test_breaks_part_the_rings():

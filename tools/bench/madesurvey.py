@@ -1,8 +1,8 @@
 """An invented survey to measure with: a lake of 4.3 km2 run up and down at 1.5 m/s, one fix a second.
 
 Lines 40 m apart, first east and west, then north and south, then east and west again between the first ones; smooth
-turns; 60 m off the shore; a slow crab of 3 degrees and 0.3 degrees of noise in the heading; water of 3 to 16 m; 30 m of
-range.
+turns; 60 m off the shore; a helm that wanders by 1 m; a slow crab of 3 degrees and 0.3 degrees of noise in the heading;
+water of 3 to 16 m; 30 m of range.
 """
 from __future__ import annotations
 
@@ -12,6 +12,9 @@ import numpy as np
 import shapely.geometry as sg
 
 SPACING, RANGE, SPEED, SETBACK = 40.0, 30.0, 1.5, 60.0
+
+WANDER_M, WANDER_S = 1.0, 20
+"""Standard deviation off the line in both directions, and of the Gauss curve in time that makes it smooth."""
 
 CRS = "+proj=tmerc +lat_0=45 +lon_0=-93 +k=1 +x_0=5000 +y_0=5000 +ellps=WGS84 +units=m +no_defs +type=crs"
 """Scale 1 in the middle of the lake, so that metres of the map are metres over ground for every method compared."""
@@ -119,8 +122,15 @@ def _turn(start, away, end, onward):
     return centre - np.cos(angle) * aside / 2 + np.sin(angle) * np.hypot(*aside) / 2 * away
 
 
-def make(hours=50.0, seed=7):
-    """The survey; the same every time."""
+def _wander(count, rng):
+    """(n,) offsets in metres."""
+    time = np.arange(-5 * WANDER_S, 5 * WANDER_S + 1)
+    curve = np.exp(-np.square(time / WANDER_S) / 2)
+    return WANDER_M * np.convolve(rng.normal(0, 1, count + len(time) - 1), curve / np.sqrt(np.sum(curve**2)), "valid")
+
+
+def make(hours=50.0, seed=7, ruled=False):
+    """The survey; the same every time. ``ruled``: every line dead straight, as no boat runs it."""
     water, rng, count = lake(), np.random.default_rng(seed), int(hours * 3600)
     inside = water.buffer(-SETBACK)
     ends = _lines(inside, 0, 0.0) + _lines(inside, 1, 0.0) + _lines(inside, 0, SPACING / 2) + _lines(inside, 1, 20.0)
@@ -130,6 +140,9 @@ def make(hours=50.0, seed=7):
     if at[-1] > travel[-1]:
         raise ValueError(f"the lines last for {travel[-1] / SPEED / 3600:.1f} hours only")
     east, north = (np.interp(at, travel, points[:, k]) for k in (0, 1))
+    if not ruled:
+        wander = np.random.default_rng(seed + 1)
+        east, north = east + _wander(count, wander), north + _wander(count, wander)
     course = np.degrees(np.unwrap(np.arctan2(np.gradient(east), np.gradient(north))))
     crab, kept = np.empty(count), np.exp(-1 / 60)
     noise, state = rng.normal(0, 3 * np.sqrt(1 - kept**2), count), 0.0
