@@ -6,6 +6,7 @@ import tracks
 from athwart.survey import fields, shapes
 from athwart.survey.errors import Cancelled, InputError
 from athwart.survey.frame import Frame
+from athwart.survey.ribbons import MAX_INTERVALS
 from athwart.survey.swath import SwathSettings, draw_swaths, pass_unions
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -157,8 +158,8 @@ def test_a_survey_is_drawn_from_long_rings_and_few_single_quads():
     for boat in (track, astern):
         report = draw_swaths(boat, SwathSettings(merge="pass")).report
         assert report.drawn == 2 * len(track)
-        assert 2 * len(track) / 64 < report.rings < 2 * len(track) / 20
-        assert report.quads < 0.15 * len(track)  # the inner sides of the turns
+        assert 2 * len(track) / MAX_INTERVALS < report.rings < 2 * len(track) / 20
+        assert report.quads < 0.01 * len(track)
 
 
 def seen_by_raster(quads, cell):
