@@ -98,10 +98,7 @@ def _neighbourhood(parts, area, cover, has_lines):
     """Kind of each part by what borders it."""
     if not parts:
         return []
-    samples = [_rim_places(part, max(_RIM_SPACING_M, part.length / _RIM_SAMPLES)) for part in parts]
-    owner = np.repeat(np.arange(len(parts)), [len(inside) for inside, _ in samples])
-    inside = np.vstack([s[0] for s in samples])
-    outside = np.vstack([s[1] for s in samples])
+    inside, outside, owner = _rim_places(parts, [max(_RIM_SPACING_M, part.length / _RIM_SAMPLES) for part in parts])
     size = len(parts)
     covered = np.bincount(owner[shapes.contains(cover.levels[0], *outside.T)], minlength=size)
     rim = np.bincount(owner[~shapes.contains(area, *outside.T)], minlength=size)
@@ -128,8 +125,8 @@ def _neighbourhood(parts, area, cover, has_lines):
 
 def _box_around(part):
     """The bounding box, places just outside the rim included."""
-    x0, y0, x1, y1 = part.bounds
-    return box(x0 - 2 * _OUTSIDE_M, y0 - 2 * _OUTSIDE_M, x1 + 2 * _OUTSIDE_M, y1 + 2 * _OUTSIDE_M)
+    x0, y0, x1, y1 = np.add(part.bounds, [-2 * _OUTSIDE_M] * 2 + [2 * _OUTSIDE_M] * 2)
+    return shapes.polygon([(x0, y0), (x1, y0), (x1, y1), (x0, y1)])
 
 
 def _name(second, first, rim, alone):
@@ -138,28 +135,48 @@ def _name(second, first, rim, alone):
     return "edge" if rim and rim >= _RIM_SHARE * first else alone
 
 
-def _rim_places(part, spacing):
-    """Places 5 cm inside and 5 cm outside the rim of a polygon, evenly spaced along it: two (n, 2) arrays."""
-    inside, outside = [], []
-    for shell, holes in shapes.rings(part):
-        for sign, ring in [(1, shell), *((-1, hole) for hole in holes)]:
-            edge = np.diff(ring, axis=0)
-            length = np.hypot(*edge.T)
-            run = np.concatenate([[0.0], np.cumsum(length)])
-            stations = (np.arange(max(3, int(run[-1] / spacing))) + 0.5) / max(3, int(run[-1] / spacing)) * run[-1]
-            at = np.clip(np.searchsorted(run, stations, "right") - 1, 0, len(edge) - 1)
-            unit = edge[at] / np.maximum(length[at], 1e-12)[:, None]
-            xy = ring[at] + (stations - run[at])[:, None] * unit
-            turn = sign * np.sign(_signed_area(ring)) * _OUTSIDE_M
-            out = turn * np.column_stack([unit[:, 1], -unit[:, 0]])
-            inside.append(xy - out)
-            outside.append(xy + out)
-    return np.vstack(inside), np.vstack(outside)
+def _rim_places(polygons, spacing):
+    """Places 5 cm inside and 5 cm outside the rims of polygons, evenly spaced along each ring, and whose they are.
+
+    Parameters
+    ----------
+    polygons : list of n shapely polygons
+    spacing : (n,) float
+
+    Returns
+    -------
+    inside, outside : (m, 2) arrays
+    owner : (m,) int array, rising
+    """
+    rings, whose, sign = [], [], []
+    for i, polygon in enumerate(polygons):
+        for shell, holes in shapes.rings(polygon):
+            rings += [shell, *holes]
+            whose += [i] * (1 + len(holes))
+            sign += [1] + [-1] * len(holes)
+    whose, sizes, ring = np.array(whose), np.array([len(r) for r in rings]), np.concatenate(rings)
+    start = np.cumsum(sizes) - sizes
+    edge = np.diff(ring, axis=0)
+    edge[start[1:] - 1] = 0  # from ring to ring
+    length = np.hypot(*edge.T)
+    run = np.concatenate([[0.0], np.cumsum(length)])
+    long = run[start + sizes - 1] - run[start]
+    count = np.maximum(3, (long / np.asarray(spacing)[whose]).astype(int))
+    of = np.repeat(np.arange(len(rings)), count)
+    number = np.arange(len(of)) - (np.cumsum(count) - count)[of]
+    stations = run[start][of] + (number + 0.5) / count[of] * long[of]
+    at = np.clip(np.searchsorted(run, stations, "right") - 1, start[of], (start + sizes - 2)[of])
+    unit = edge[at] / np.maximum(length[at], 1e-12)[:, None]
+    xy = ring[at] + (stations - run[at])[:, None] * unit
+    turn = np.array(sign) * np.sign(_signed_areas(ring, start, sizes)) * _OUTSIDE_M
+    out = turn[of][:, None] * np.column_stack([unit[:, 1], -unit[:, 0]])
+    return xy - out, xy + out, whose[of]
 
 
-def _signed_area(ring):
-    x, y = (ring - ring[0]).T
-    return float(np.sum(x[:-1] * y[1:] - x[1:] * y[:-1]) / 2)
+def _signed_areas(rings, start, sizes):
+    """Area of each of closed rings that stand one behind the other, negative if it turns clockwise."""
+    x, y = (rings - np.repeat(rings[start], sizes, axis=0)).T
+    return np.add.reduceat(x[:-1] * y[1:] - x[1:] * y[:-1], start) / 2
 
 
 def _without_crumbs(pieces, min_width, min_area):
@@ -169,7 +186,8 @@ def _without_crumbs(pieces, min_width, min_area):
     whole = [piece for piece, crumb in zip(pieces, small) if not crumb]
     if not crumbs:
         return whole
-    rims = [_rim_places(crumb.ground, _RIM_SPACING_M)[1] for crumb in crumbs]
+    _, outside, owner = _rim_places([crumb.ground for crumb in crumbs], np.full(len(crumbs), _RIM_SPACING_M))
+    rims = np.split(outside, np.searchsorted(owner, np.arange(1, len(crumbs))))
     tree = shapes.Tree([_box_around(crumb.ground) for crumb in crumbs])
     most, host = np.zeros(len(crumbs), int), np.full(len(crumbs), -1)
     for i, piece in enumerate(whole):

@@ -119,11 +119,12 @@ def _inner_edges(middle, along, reach, swath):
     if not len(middle):
         return found
     offsets = reach * np.arange(1, _OFFSETS + 1) / _OFFSETS
-    for column, side in enumerate((-1, 1)):
-        starboard = side * np.column_stack([along[:, 1], -along[:, 0]])
-        places = middle[:, None, :] + offsets[None, :, None] * starboard[:, None, :]
-        hit = shapes.contains(swath, places[..., 0], places[..., 1])
-        found[hit.any(axis=1), column] = offsets[hit.argmax(axis=1)][hit.any(axis=1)]
+    starboard = np.column_stack([along[:, 1], -along[:, 0]])
+    abeam = np.array([-1.0, 1.0])[:, None, None] * offsets[:, None] * starboard[:, None, None, :]
+    places = middle[:, None, None, :] + abeam
+    hit = shapes.contains(swath, places[..., 0], places[..., 1])
+    some = hit.any(axis=2)
+    found[some] = offsets[hit.argmax(axis=2)[some]]
     return found
 
 

@@ -144,8 +144,8 @@ class _Missed:
     def __init__(self, frame, parts, total=None):
         self._frame = frame
         self.parts = parts
-        self.areas = [shapes.geodesic_area(frame, part) for part in parts]
-        self.total = sum(self.areas) if total is None else total
+        self.areas = shapes.geodesic_areas(frame, parts)
+        self.total = float(self.areas.sum()) if total is None else total
         self._tree = shapes.Tree(parts)
         self._prepared = {}
 
@@ -227,7 +227,7 @@ def _opened(gap, min_width):
 
 def _listed(frame, pieces, missed, high, min_area):
     """Geometries and columns of the gaps to list, and the area of those too small for it."""
-    sizes = np.array([shapes.geodesic_area(frame, piece.ground) for piece in pieces])
+    sizes = shapes.geodesic_areas(frame, [piece.ground for piece in pieces])
     large = sizes >= max(min_area, shapes.MIN_HOLE_M2)
     order = [i for i in np.argsort(-sizes, kind="stable") if large[i]]
     kept = [pieces[i].ground for i in order]

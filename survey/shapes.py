@@ -18,8 +18,9 @@ from shapely.validation import make_valid
 
 __all__ = [
     "MIN_HOLE_M2", "Tree", "all_to_crs", "clipped_to_frame", "collected", "contains", "crs_area", "drop_small_holes",
-    "empty", "from_wkb", "geodesic_area", "geodesic_length", "mended_to_frame", "parts", "pick", "polygon", "polygonal",
-    "polygons", "prepared", "rings", "to_crs", "to_frame", "to_wkb", "union", "unrolled", "valid", "wound",
+    "empty", "from_wkb", "geodesic_area", "geodesic_areas", "geodesic_length", "mended_to_frame", "parts", "pick",
+    "polygon", "polygonal", "polygons", "prepared", "rings", "to_crs", "to_frame", "to_wkb", "union", "unrolled",
+    "valid", "wound",
 ]
 
 MIN_HOLE_M2 = 0.01
@@ -95,8 +96,11 @@ def parts(geometry):
     """The single polygons of any geometry, as a list."""
     if geometry is None or geometry.is_empty:
         return []
-    if geometry.geom_type == "Polygon":
+    kind = geometry.geom_type
+    if kind == "Polygon":
         return [geometry]
+    if kind == "MultiPolygon":
+        return [part for part in geometry.geoms if not part.is_empty]
     return [p for part in getattr(geometry, "geoms", ()) for p in parts(part)]
 
 
@@ -108,13 +112,16 @@ def rings(geometry):
 
 def drop_small_holes(geometry, min_area=MIN_HOLE_M2):
     """Holes and parts under ``min_area`` removed: noding leaves some of under 1 cm2 wherever strips touch."""
-    kept = []
+    kept, dropped = [], False
     for part in parts(geometry):
         if part.area < min_area:
+            dropped = True
             continue
         holes = [r for r in part.interiors if sg.Polygon(r).area >= min_area]
-        kept.append(part if len(holes) == len(part.interiors) else sg.Polygon(part.exterior, holes))
-    return sg.MultiPolygon(kept)
+        full = len(holes) == len(part.interiors)
+        kept.append(part if full else sg.Polygon(part.exterior, holes))
+        dropped |= not full
+    return sg.MultiPolygon(kept) if dropped else polygonal(geometry)
 
 
 def contains(geometry, x, y):
@@ -321,24 +328,36 @@ def _turned(frame, geometry):
 
 
 def geodesic_area(frame, geometry):
-    """Ground area (m2) of a polygonal geometry in frame metres, on the ellipsoid, holes taken off.
+    """Ground area (m2) of a polygonal geometry in frame metres, on the ellipsoid, holes taken off."""
+    return float(geodesic_areas(frame, [geometry])[0])
+
+
+def geodesic_areas(frame, geometries):
+    """(n,) ground area (m2) of each of n polygonal geometries in frame metres, on the ellipsoid, holes taken off.
 
     The plane area less what the scale of transverse Mercator adds, k^2 = 1 + x^2 / R^2 with the Gaussian radius of the
     frame's centre: within 1e-9 up to 28 km off the axis, and true for a thousand small holes, where sums of geodesic
     areas lose some 0.1 cm2 for every edge.
     """
-    return float(sum(_ground_area(frame, shell) - sum(_ground_area(frame, hole) for hole in holes)
-                     for shell, holes in rings(geometry)))
-
-
-def _ground_area(frame, ring):
-    x0 = ring[0, 0]
-    u, v = (ring - ring[0]).T
+    outlines, owner, sign = [], [], []
+    for i, geometry in enumerate(geometries):
+        for shell, holes in rings(geometry):
+            outlines += [shell, *holes]
+            owner += [i] * (1 + len(holes))
+            sign += [1.0] + [-1.0] * len(holes)
+    if not outlines:
+        return np.zeros(len(geometries))
+    xy, sizes = np.concatenate(outlines), np.array([len(ring) for ring in outlines])
+    start = np.cumsum(sizes) - sizes
+    x0 = xy[start, 0]
+    u, v = (xy - np.repeat(xy[start], sizes, axis=0)).T
     a, b = u[:-1], u[1:]
-    wedge = a * v[1:] - b * v[:-1]
+    wedge = a * v[1:] - b * v[:-1]  # 0 from ring to ring: each begins and ends at its own origin
     # Green's theorem: the area and the first and second moment of x
-    area, first, second = wedge.sum() / 2, (wedge * (a + b)).sum() / 6, (wedge * (a * a + a * b + b * b)).sum() / 12
-    return abs(area - (x0 * x0 * area + 2 * x0 * first + second) / frame.radius_m ** 2)
+    area, first, second = (np.add.reduceat(moment, start) for moment in (
+        wedge / 2, wedge * (a + b) / 6, wedge * (a * a + a * b + b * b) / 12))
+    ground = np.abs(area - (x0 * x0 * area + 2 * x0 * first + second) / frame.radius_m ** 2)
+    return np.bincount(owner, np.array(sign) * ground, minlength=len(geometries))
 
 
 def crs_area(frame, geometry):

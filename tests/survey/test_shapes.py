@@ -40,6 +40,18 @@ def test_areas_take_holes_off_and_do_not_mind_the_ring_direction():
     assert shapes.geodesic_length(frame, sg.MultiLineString([[(0, 0), (3, 4)], [(0, 0), (0, 5)]])) == pytest.approx(10)
 
 
+def test_areas_of_many_polygons_at_once():
+    frame = Frame("EPSG:32615", -93, 45)
+    holed = sg.box(900, 0, 1000, 90).difference(sg.box(920, 20, 940, 40))
+    two = sg.MultiPolygon([sg.box(0, 0, 30, 9), sg.box(0, 20, 30, 29)])
+    grounds = [holed, shapes.empty(), two, sg.box(-1, -2, 0, 0)]
+    flat = np.array([9000 - 400, 0, 540, 2])
+    assert shapes.geodesic_areas(frame, grounds) == pytest.approx(flat, rel=1e-7)  # the scale at 1 km adds 2.5e-8
+    assert shapes.geodesic_areas(frame, grounds).tolist() == [shapes.geodesic_area(frame, g) for g in grounds]
+    assert shapes.geodesic_areas(frame, [shapes.empty()]).tolist() == [0]
+    assert len(shapes.geodesic_areas(frame, [])) == 0
+
+
 @pytest.mark.parametrize("crs, lon, lat", [("EPSG:32615", -93, 45), ("EPSG:2964", -150, 60), ("EPSG:4326", 12, 70)])
 def test_there_and_back(crs, lon, lat):
     frame = Frame(crs, lon, lat)
