@@ -8,7 +8,11 @@ import numpy as np
 from .errors import InputError
 from .fields import TRACK, names
 
-__all__ = ["SIDES", "Track", "side_name"]
+__all__ = ["FOR_PICKS", "SIDES", "Track", "side_name"]
+
+FOR_PICKS = ("record_ping", "heading_source", "course_deg", "latency_s", "lever_forward_m", "lever_starboard_m",
+             "reject_reason")
+"""Attributes that only placing picks makes use of; they may be None where that is not done."""
 
 SIDES = {"port": -1, "starboard": 1}
 
@@ -73,10 +77,11 @@ class Track:
             raise InputError(
                 f"This is not a prepared track: it lacks the field{'s' * (len(missing) > 1)} {', '.join(missing)}. "
                 "Run 'Prepare track' on your log first and use its output.")
-        taken = {name: np.asarray(columns[name]) for name in names(TRACK) if name != "time"}
+        left_out = [name for name in FOR_PICKS if columns[name] is None]
+        taken = {name: np.asarray(columns[name]) for name in names(TRACK) if name not in ("time", *left_out)}
         order = np.lexsort((taken["sample_id"], taken["pass_id"], taken["outing"].astype(str)))
         made = cls(crs, np.asarray(x, float)[order], np.asarray(y, float)[order],
-                   **{name: values[order] for name, values in taken.items()})
+                   **dict.fromkeys(left_out), **{name: values[order] for name, values in taken.items()})
         twice = np.flatnonzero((np.diff(made.pass_key()) == 0) & (np.diff(made.sample_id) == 0))
         if len(twice):
             raise InputError(
@@ -87,7 +92,8 @@ class Track:
 
     def take(self, index):
         """The samples at ``index`` (int or bool array, or slice) as a new Track."""
-        return Track(self.crs, **{f.name: getattr(self, f.name)[index] for f in fields(self) if f.name != "crs"})
+        columns = {f.name: getattr(self, f.name) for f in fields(self) if f.name != "crs"}
+        return Track(self.crs, **{name: None if values is None else values[index] for name, values in columns.items()})
 
     def pass_key(self):
         """(n,) int: one number per outing and pass, contiguous in the sorted track, starting at 0."""

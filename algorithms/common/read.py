@@ -223,7 +223,7 @@ def _refuse_shapefile(alg, parameters, name, context, label):
 
 def require(tab, names, label, remedy):
     """Refuse a table that lacks fields, naming them and the remedy."""
-    missing = [name for name in names if name not in tab.columns]
+    missing = [name for name in names if tab.qgs_fields.indexOf(name) < 0]
     if missing:
         plural = "s" if len(missing) > 1 else ""
         raise InputError(f"{label} '{tab.name}' lacks the field{plural} {', '.join(missing)}. {remedy}")
@@ -338,27 +338,33 @@ def _wkb(geometry):
     return geometry.asWkb().data()
 
 
-def track(alg, parameters, name, context, feedback):
+def track(alg, parameters, name, context, feedback, picks=True):
     """A prepared track and its QGIS CRS.
+
+    Parameters
+    ----------
+    picks : bool
+        False where no pick is to be placed: what only they need (``track.FOR_PICKS``) must be there but is not read.
 
     Returns
     -------
     (survey.track.Track, QgsCoordinateReferenceSystem)
     """
     from ...survey.frame import horizontal_crs
-    from ...survey.track import Track
+    from ...survey.track import FOR_PICKS, Track
 
-    wanted = [field for field in survey_fields.TRACK if field.name != "time"]
-    tab = table(alg, parameters, name, context, feedback, geometry="point", contract=True,
-                only=wanted)
+    fields = [field for field in survey_fields.TRACK if field.name != "time"]
+    wanted = [field for field in fields if picks or field.name not in FOR_PICKS]
+    tab = table(alg, parameters, name, context, feedback, geometry="point", contract=True, only=wanted)
     label = alg.parameterDefinition(name).description()
-    require(tab, [field.name for field in wanted], label, "Run 'Prepare track' first and use its output.")
+    require(tab, survey_fields.names(fields), label, "Run 'Prepare track' first and use its output.")
     if not len(tab):
         raise InputError(f"{label} '{tab.name}' is empty; there is nothing to work with.")
     readers = {"string": texts, "bool": flags}
     columns = {field.name: readers.get(field.kind, numbers)(tab, field.name) for field in wanted}
+    columns.update((name, None) for name in FOR_PICKS if not picks)
     for key in _ALWAYS_KNOWN:
-        if np.isnan(columns[key]).any():
+        if columns[key] is not None and np.isnan(columns[key]).any():
             raise InputError(f"{label} '{tab.name}' has rows without {key}; run 'Prepare track' again.")
     for key in ("heading_deg", "sigma_heading_deg", "speed_mps"):
         lost = np.isnan(columns[key]) & columns["usable"]

@@ -104,7 +104,7 @@ class Ensonify(AthwartAlgorithm):
         from ...survey.looks import BANDS
 
         settings, blind, cell = self._settings(parameters, context)
-        track, crs = read.track(self, parameters, "INPUT", context, feedback)
+        track, crs = read.track(self, parameters, "INPUT", context, feedback, picks=False)
         water = read.polygons(self, parameters, "WATER", context, feedback, crs)
         grid = depth_grid(self, parameters, "DEPTH_GRID", context)
         job = Ensonification(track, cell, settings, blind, grid, water)

@@ -89,7 +89,7 @@ class SwathFootprint(AthwartAlgorithm):
         from ...survey.swath import draw_swaths
 
         settings = self._settings(parameters, context)
-        track, crs = read.track(self, parameters, "INPUT", context, feedback)
+        track, crs = read.track(self, parameters, "INPUT", context, feedback, picks=False)
         water = read.polygons(self, parameters, "WATER", context, feedback, crs)
         terrain = self._terrain(parameters, context, feedback, settings, track)
         result = draw_swaths(track, settings, water, stepper(feedback, 10, 90), terrain)
