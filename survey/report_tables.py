@@ -59,7 +59,8 @@ def passes_table(passes):
     rows = []
     for i in range(len(passes)):
         share = c["mean_depth_m"][i] / c["range_m"][i] * 100 if c["range_m"][i] else np.nan
-        rows.append([f"{c['outing'][i]} {int(c['pass_id'][i])}".strip(), number(c["length_m"][i], 0, "m"),
+        one = "" if np.isnan(c["pass_id"][i]) else f"{c['pass_id'][i]:.0f}"
+        rows.append([f"{c['outing'][i]} {one}".strip(), number(c["length_m"][i], 0, "m"),
                      number(c["mean_speed_mps"][i], 2, "m/s"), number(c["range_m"][i], 1, "m"),
                      number(c["mean_depth_m"][i], 1, "m"), number(share, 0, "%"),
                      _why_poor(c["too_fast_pct"][i], c["off_band_pct"][i])])

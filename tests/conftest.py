@@ -12,6 +12,7 @@ import time
 import types
 
 import pytest
+from hypothesis import settings
 
 ROOT = pathlib.Path(__file__).resolve().parents[1]
 sys.path.insert(0, str(ROOT / "tests" / "plugins"))
@@ -19,6 +20,10 @@ sys.path.insert(0, str(ROOT / "tests" / "plugins"))
 import clone  # noqa: E402
 
 clone.load()
+# the same examples every time, so that a red run means changed code; `make proof` draws fresh ones
+settings.register_profile("steady", derandomize=True)
+settings.register_profile("fresh", derandomize=False)
+settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "steady"))
 _STATUS = pytest.StashKey()
 
 

@@ -109,6 +109,15 @@ def test_nothing_to_cast_at_or_from():
         Stations.to_windward(quarry([(0, 1)]), 0.0, 90.0)
 
 
+def test_errors_that_cannot_be_are_refused_by_target():
+    known = quarry([(0, 10), (0, 20)])
+    known.covariance[1] = [[4.0, 6.0], [6.0, 9.0]]  # wholly one way: still an error that can be
+    assert len(plan_casts(known, boat((0, 0)), CastSettings()).patterns) == 2
+    known.covariance[1] = [[4.0, 6.1], [6.1, 9.0]]
+    with pytest.raises(InputError, match="Target 2: cov_en_m2"):
+        plan_casts(known, boat((0, 0)), CastSettings())
+
+
 def text_of(html):
     """What stands on the page, without markup, blanks of every kind as one."""
     return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", re.sub(r"<style>.*?</style>", "", html, flags=re.S)))

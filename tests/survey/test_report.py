@@ -5,7 +5,7 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 import shapely.geometry as sg
-from athwart.survey import fields, mapsvg, pages, report
+from athwart.survey import fields, mapsvg, pages, report, report_tables
 from athwart.survey.frame import Frame
 
 FRAME = Frame("EPSG:32632", 9.0, 47.0)
@@ -106,6 +106,11 @@ def test_key_figures_are_those_of_the_layers(layers):
                    "25.0 % of 400 m", "0.42 per hectare surveyed", "too fast in 40 %; depth outside the band in 100 %",
                    "6.1 by 4.0 m", "2 or more", "0.60 ha", "20.0 %"):
         assert phrase in words.replace("\u202f", " ").replace("\u00a0", " "), phrase
+
+
+def test_a_pass_without_a_number_goes_by_its_outing(layers):
+    layers.passes.columns["pass_id"] = np.array([np.nan])
+    assert ">north<" in report_tables.passes_table(layers.passes)
 
 
 def test_looks_are_counted_by_pass_inside_the_areas_only(layers):
