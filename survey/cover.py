@@ -53,9 +53,10 @@ class Cover:
     """Ground seen, in frame metres.
 
     ``levels``: ground seen by at least 1 .. n passes. ``low``, ``high``: the last level as it is at least, and at most,
-    with 95 % confidence; ``low`` is None where passes cannot be told apart. ``passes``: what each pass saw, empty where
-    unknown. ``reach_m``: usual ground range of the outer edge. ``causes``: polygons by kind of gap where a raster knows
-    why ground was missed. ``notes``: what the user should know.
+    with 95 % confidence, true in the rectangle of interest; ``low`` is None where passes cannot be told apart.
+    ``passes``: what each pass saw, empty where unknown. ``reach_m``: usual ground range of the outer edge.
+    ``causes``: polygons by kind of gap where a raster knows why ground was missed. ``notes``: what the user should
+    know.
     """
 
     levels: list

@@ -6,8 +6,9 @@ import pytest
 from athwart.survey import edge_error, levels, shapes, thinning
 from athwart.survey.cover import Swaths, cover_of_swaths
 from athwart.survey.frame import Frame
+from athwart.survey.gaps import PassLayer, find_gaps
 from shapely.affinity import rotate
-from shapely.geometry import MultiPolygon, Polygon, box
+from shapely.geometry import LineString, MultiPolygon, Polygon, box
 from shapely.ops import unary_union
 
 AREA = box(0, 0, 160, 120)
@@ -36,6 +37,15 @@ def survey(seed, outings=2, spacing=22.0):
                            (strip(rng, y, -reach, -blind, lean), sigma[1])])
         found.append(passes)
     return found
+
+
+def swaths_of(outings):
+    """The swath layer of outings."""
+    rows = [(str(o), n, polygon, sigma) for o, passes in enumerate(outings) for n, strips in enumerate(passes)
+            for polygon, sigma in strips]
+    outing, number, polygons, sigma = zip(*rows)
+    return Swaths(list(polygons), np.array(outing, object), np.array(number, float), np.full(len(rows), 30.0),
+                  np.array(sigma))
 
 
 def plain_level(polygons, depth):
@@ -90,14 +100,9 @@ def polygons_of(outings):
     (1, 1, 1, 22.0), (2, 2, 1, 22.0), (3, 1, 2, 15.0), (4, 2, 2, 22.0), (5, 2, 1, 40.0), (6, 1, 1, 12.0)])
 def test_bounds_of_a_ragged_survey_are_those_of_the_plain_definition(seed, outings, depth, spacing):
     made = survey(seed, outings, spacing)
-    rows = [(str(o), n, polygon, sigma) for o, passes in enumerate(made) for n, strips in enumerate(passes)
-            for polygon, sigma in strips]
-    outing, number, polygons, sigma = zip(*rows)
-    swaths = Swaths(list(polygons), np.array(outing, object), np.array(number, float), np.full(len(rows), 30.0),
-                    np.array(sigma))
     frame = Frame.around(LAKE, *np.array(AREA.exterior.coords).T)
     area = shapes.to_frame(frame, AREA)
-    cover = cover_of_swaths(frame, swaths, area.bounds, depth, 1.5)
+    cover = cover_of_swaths(frame, swaths_of(made), area.bounds, depth, 1.5)
     back = {name: shapes.to_crs(frame, getattr(cover, name)) for name in ("seen", "low", "high")}
     looks = [unary_union([polygon for polygon, _ in strips]) for passes in made for strips in passes]
     assert differs(back["seen"], plain_level(looks, depth)) < 1e-4
@@ -124,6 +129,32 @@ def test_thinned_edges_leave_every_level_as_it_was(seed, outings, depth, spacing
         for before, now in zip(edge_error.moved_levels(made, depth, 1.5, sign),
                                edge_error.moved_levels(moved, depth, 1.5, sign)):
             assert before.symmetric_difference(now).area < 2e-5 * before.area
+
+
+@pytest.mark.parametrize(("seed", "outings", "looks", "spacing"), [
+    (21, 1, 1, 26.0), (22, 2, 1, 34.0), (23, 2, 2, 26.0)])
+def test_gaps_are_the_same_as_from_whole_edges(monkeypatch, seed, outings, looks, spacing):
+    made = survey(seed, outings, spacing)
+    lines = PassLayer([LineString([(-30, y), (190, y)]) for y in np.arange(-10, 140, spacing)],
+                      *(np.array(column) for column in zip(*(("0", float(n), 40.0, 8.0) for n in range(len(made[0]))))))
+    areas = [box(0, 0, 90, 120), box(80, 0, 160, 120)]
+    found = [find_gaps(LAKE, areas, swaths_of(made), passes=lines, required_looks=looks, position_error=1.0,
+                       exclude=[box(30, 30, 45, 45)])]
+    monkeypatch.setattr(thinning, "thinned", lambda outings, *_: outings)
+    found.append(find_gaps(LAKE, areas, swaths_of(made), passes=lines, required_looks=looks, position_error=1.0,
+                           exclude=[box(30, 30, 45, 45)]))
+    quick, plain = found
+    assert len(plain.geometries) > 2
+    for name in ("kind", "looks", "certain"):
+        assert list(quick.gaps[name]) == list(plain.gaps[name])
+    for name in ("area_m2", "width_m", "length_m"):
+        np.testing.assert_allclose(quick.gaps[name], plain.gaps[name], rtol=1e-6)
+    for name, column in plain.areas.items():
+        bound = name in ("low_pct", "high_pct")
+        np.testing.assert_allclose(quick.areas[name], column, rtol=1e-9, atol=2e-3 if bound else 1e-9)
+    assert (quick.covered_m2, quick.gap_m2) == pytest.approx((plain.covered_m2, plain.gap_m2), rel=1e-9)
+    assert (quick.low_percent, quick.high_percent) == pytest.approx((plain.low_percent, plain.high_percent), abs=2e-3)
+    assert quick.low_percent <= quick.covered_percent <= quick.high_percent
 
 
 def test_nothing_else_saw_it_so_nothing_is_thinned():
