@@ -164,8 +164,8 @@ def plan_casts(quarry, stations, settings, convergence_deg=0.0, step=None):
     wrong = np.flatnonzero(least < -1e-6 * most)
     if len(wrong):
         raise InputError(f"Target {quarry.target_id[wrong[0]]}: cov_en_m2 is larger than sigma_east_m times "
-                         f"sigma_north_m ({len(wrong)} such targets), which no errors can have. Use the three as 'Locate "
-                         "targets' or 'Combine repeated targets' wrote them.")
+                         f"sigma_north_m ({len(wrong)} such targets), which no errors can have. Use the three as "
+                         "'Locate targets' or 'Combine repeated targets' wrote them.")
     apart = np.hypot(quarry.east[:, None] - stations.east, quarry.north[:, None] - stations.north)
     station = np.arange(len(quarry)) if stations.kind == "stand-off" else apart.argmin(axis=1)
     made = CastPlan(station, apart[np.arange(len(quarry)), station], np.empty(len(quarry)),
