@@ -17,10 +17,10 @@ from shapely.prepared import prep
 from shapely.validation import make_valid
 
 __all__ = [
-    "MIN_HOLE_M2", "Tree", "all_to_crs", "clipped_to_frame", "collected", "contains", "crs_area", "drop_small_holes",
-    "empty", "from_wkb", "geodesic_area", "geodesic_areas", "geodesic_length", "mended_to_frame", "parts", "pick",
-    "polygon", "polygonal", "polygons", "prepared", "rings", "to_crs", "to_frame", "to_wkb", "union", "unrolled",
-    "valid", "wound",
+    "MIN_HOLE_M2", "Tree", "all_to_crs", "clipped_to_frame", "collected", "contains", "crs_area", "drop_short_edges",
+    "drop_small_holes", "empty", "from_wkb", "geodesic_area", "geodesic_areas", "geodesic_length", "mended_to_frame",
+    "parts", "pick", "polygon", "polygonal", "polygons", "prepared", "rings", "to_crs", "to_frame", "to_wkb", "union",
+    "unrolled", "valid", "wound",
 ]
 
 MIN_HOLE_M2 = 0.01
@@ -122,6 +122,30 @@ def drop_small_holes(geometry, min_area=MIN_HOLE_M2):
         kept.append(part if full else sg.Polygon(part.exterior, holes))
         dropped |= not full
     return sg.MultiPolygon(kept) if dropped else polygonal(geometry)
+
+
+def drop_short_edges(geometry, shortest):
+    """Polygons without vertices closer than ``shortest`` to the one before; parts that this would spoil stay.
+
+    Noding leaves vertices nanometres apart where many edges meet, and a ring through them crosses itself as soon as its
+    coordinates are carried to another CRS.
+    """
+    kept = []
+    for part in parts(geometry):
+        own = [np.asarray(ring.coords) for ring in (part.exterior, *part.interiors)]
+        thin = [_without_short_edges(ring, shortest) for ring in own]
+        changed = any(len(a) < len(b) for a, b in zip(thin, own))
+        made = sg.Polygon(thin[0], thin[1:]) if changed and min(map(len, thin)) > 3 else part
+        kept.append(made if made is part or made.is_valid else part)
+    return sg.MultiPolygon(kept)
+
+
+def _without_short_edges(ring, shortest):
+    far = np.hypot(*np.diff(ring, axis=0).T) > shortest
+    keep = np.concatenate([[True], far])
+    if not far[-1]:
+        keep[-2:] = False, True  # the last vertex is the first
+    return ring[keep]
 
 
 def contains(geometry, x, y):

@@ -23,6 +23,9 @@ __all__ = ["SwathReport", "SwathResult", "SwathSettings", "draw_swaths", "pass_u
 
 _WATER_MARGIN_M = 100.0
 
+_DUST_M = 1e-7
+"""Edges that noding leaves where many beams meet; a longitude has a step of 1 nm."""
+
 _DUST_M2 = 1e-6
 """Holes and parts that overlays leave by rounding; coordinates with a step of 1 nm would turn them inside out."""
 
@@ -167,7 +170,7 @@ class _Drawing:
             if not at_shore.is_empty:
                 # between neighbouring beams the straight edge may cut a bay's corner
                 ground = shapes.union([ground, shapes.polygonal(at_shore.intersection(water))])
-            ground = shapes.drop_small_holes(ground, _DUST_M2)
+            ground = shapes.drop_short_edges(shapes.drop_small_holes(ground, _DUST_M2), _DUST_M)
             if not ground.is_empty:
                 self.parts.setdefault(key, []).append((frame, ground))
 

@@ -151,8 +151,7 @@ def table(alg, parameters, name, context, feedback, *, crs=None, geometry="none"
     for count, feature in enumerate(source.getFeatures(request, skip)):
         if count % _CHECK_EVERY == 0 and feedback.isCanceled():
             raise Cancelled
-        if check != _Check.GeometryNoCheck and _is_torn(feature, out_crs, check,
-                                                                 f"{label} '{source.sourceName()}'"):
+        if check != _Check.GeometryNoCheck and _is_torn(source, feature, out_crs, check, label):
             torn.append(feature.id())
             continue
         columns.add(feature.attributes())
@@ -185,21 +184,26 @@ def _geometry_check(parameters, name, context):
     return context.invalidGeometryCheck()
 
 
-def _is_torn(feature, crs, check, layer):
+def _is_torn(source, feature, crs, check, label):
     """True for a geometry that is not valid; an InputError where the user has set that to stop the run."""
     shape = feature.geometry()
     if crs.isGeographic() and shape.boundingBox().width() > _HALF_TURN:
         return False  # it lies across 180 degrees, where no planar check holds
     if shape.isNull() or shape.isEmpty() or shape.isGeosValid():
         return False
+    # carried to another CRS, vertices nanometres apart change places: the layer's own shape is what counts
+    skip = QgsProcessingFeatureSource.Flag.FlagSkipGeometryValidityChecks
+    shape = next(source.getFeatures(QgsFeatureRequest(feature.id()), skip)).geometry()
+    if shape.isGeosValid():
+        return False
     if check == _Check.GeometrySkipInvalid:
         return True
     found = [error for error in shape.validateGeometry(Qgis.GeometryValidationEngine.Geos) if error.hasWhere()]
     what = found[0].what() if found else "too few points"  # which have no place, and an engineer's words from 3.40 on
     where = f" at {found[0].where().x():.9g}, {found[0].where().y():.9g}" if found else ""
-    raise InputError(f"{layer}: feature {feature.id()} is not valid ({what}{where}). Mend it with 'Fix geometries' and "
-                     "take the result, or let Processing pass over it (Settings > Options > Processing > General > "
-                     "Invalid features filtering).")
+    raise InputError(f"{label} '{source.sourceName()}': feature {feature.id()} is not valid ({what}{where}). Mend it "
+                     "with 'Fix geometries' and take the result, or let Processing pass over it (Settings > Options > "
+                     "Processing > General > Invalid features filtering).")
 
 
 def _keep_place(feature, geometry, places, bad):

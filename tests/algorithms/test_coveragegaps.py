@@ -5,7 +5,9 @@ from qgis.core import (
     NULL,
     QgsCoordinateReferenceSystem,
     QgsCoordinateTransform,
+    QgsFeatureRequest,
     QgsGeometry,
+    QgsProcessingContext,
     QgsProcessingException,
     QgsProcessingFeedback,
     QgsProject,
@@ -255,6 +257,27 @@ class TestRefusals:
         code, results, said = qgis_process("coveragegaps", {
             "AREA": on_disk(area(), "a.gpkg"), "OUTPUT": "TEMPORARY_OUTPUT", "AREAS": "TEMPORARY_OUTPUT"})
         assert code == 1 and not results and "SWATHS" in said
+
+
+NEARLY_CROSSED = (  # valid as it stands; carried to degrees its middle three corners change places
+    "POLYGON((499373 4983440,499473 4983440,499473 4983490,499423.0000000001 4983489.999999998,"
+    "499422.99999999825 4983490.000000003,499422.99999999895 4983490.000000001,499373 4983490,499373 4983440))")
+
+
+def test_a_swath_that_another_crs_would_tear_is_taken(provider, swaths, area):
+    import processing
+    drawn = swaths((NEARLY_CROSSED, ["a", 1, "starboard", 50, 0.75]), crs="EPSG:32615")
+    zone, degrees = (QgsCoordinateReferenceSystem(name) for name in ("EPSG:32615", "EPSG:4326"))
+    there = QgsCoordinateTransform(zone, degrees, QgsProject.instance())
+    torn, whole = QgsGeometry.fromWkt(NEARLY_CROSSED), QgsGeometry.fromWkt(NEARLY_CROSSED).boundingBox()
+    torn.transform(there)
+    assert QgsGeometry.fromWkt(NEARLY_CROSSED).isGeosValid() and not torn.isGeosValid()
+    lake = area((QgsGeometry.fromRect(there.transform(whole)).asWkt(17), [1, "bay"]), crs="EPSG:4326")
+    context = QgsProcessingContext()
+    context.setInvalidGeometryCheck(QgsFeatureRequest.InvalidGeometryCheck.GeometryAbortOnInvalid)
+    results = processing.run("athwart:coveragegaps", {"SWATHS": drawn, "AREA": lake, "OUTPUT": "memory:",
+                                                      "AREAS": "memory:"}, context=context)
+    assert results["COVERED_M2"] == pytest.approx(5000 / SCALE**2, rel=1e-4)
 
 
 def test_from_the_command_line_into_one_geopackage(qgis_process, pair, area, on_disk, tmp_path):

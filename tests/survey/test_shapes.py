@@ -162,6 +162,17 @@ def test_noding_dust_is_dropped_and_real_holes_stay():
     assert len(clean.geoms[0].interiors) == 1
 
 
+def test_vertices_all_but_on_top_of_each_other_are_dropped_and_no_part_is_spoilt():
+    ring = [(0, 0), (3e-8, -1e-8), (10, 0), (10, 10), (5, 10), (5 - 2e-8, 10 + 1e-8), (0, 10), (1e-8, 1e-8)]
+    hole = [(2, 2), (2, 4), (4, 4), (4, 2), (4 - 1e-8, 2)]
+    speck = sg.Polygon([(20, 20), (20 + 1e-8, 20), (20, 20 + 1e-8)])
+    clean = shapes.drop_short_edges(sg.MultiPolygon([sg.Polygon(ring, [hole]), speck]), 1e-7)
+    whole, same = clean.geoms
+    assert (len(whole.exterior.coords), len(whole.interiors[0].coords)) == (6, 5)
+    assert clean.is_valid and whole.area == pytest.approx(96, abs=1e-6)
+    assert same.equals(speck)
+
+
 def test_union_of_none_and_of_many():
     assert shapes.union([]).is_empty
     assert shapes.union([None, shapes.empty()]).is_empty
