@@ -147,7 +147,7 @@ def pages_of_tools():
     """{path: page} of every tool and of their index; QGIS must be running."""
     from athwart.algorithms import all_tools
     from athwart.plugin.ready_model import ready_models
-    from athwart.survey import pages
+    from athwart.survey.pages import pages
     tools = [tool.create() for tool in all_tools()]
     return {DOCS / "tools.html": tools_index(pages, tools, ready_models()),
             **{DOCS / "tools" / f"{tool.name()}.html": tool_page(pages, tool) for tool in tools}}
@@ -162,7 +162,7 @@ def guide_parts(name):
 def pages_of_guide():
     """{path: page} of the guide."""
     import markdown
-    from athwart.survey import pages
+    from athwart.survey.pages import pages
     made = {}
     for path in sorted(DOCS.glob("*.md")):
         title, lead, rest = guide_parts(path.stem)

@@ -21,7 +21,10 @@ sys.path.insert(0, str(ROOT / "tests" / "plugins"))
 import clone  # noqa: E402
 
 clone.load()
-from athwart.survey import budget, nadir, ranges, sightings, sigmas, spread, units  # noqa: E402
+from athwart.survey import units  # noqa: E402
+from athwart.survey.beams import ranges  # noqa: E402
+from athwart.survey.targets import budget, sightings, spread  # noqa: E402
+from athwart.survey.uncertainty import nadir, sigmas  # noqa: E402
 
 IMAGES = ROOT / "docs" / "images"
 INK, GOLD, BLUE, RED, GREY = "#12384a", "#b36b00", "#0b5a80", "#b3261e", "#5b6f79"

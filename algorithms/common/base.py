@@ -9,7 +9,7 @@ from qgis.PyQt.QtCore import QCoreApplication, QUrl
 from qgis.PyQt.QtGui import QIcon
 
 from ...survey.errors import Cancelled, SurveyError
-from ...survey.pages import CAUTION
+from ...survey.pages.pages import CAUTION
 from .outputs import unusable_output
 from .packages import missing_packages_text
 from .wording import with_labels

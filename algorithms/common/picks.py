@@ -1,4 +1,4 @@
-"""A layer of picks -> ``survey.picks.Picks``: facts from fields, from one value for all, or from waypoint names."""
+"""A layer of picks -> ``targets.picks.Picks``: facts from fields, from one value for all, or from waypoint names."""
 from __future__ import annotations
 
 import numpy as np
@@ -96,12 +96,12 @@ def read_picks(alg, parameters, context, feedback, track_crs, outings):
     Returns
     -------
     tab : read.Table
-    picks : survey.picks.Picks
+    picks : survey.targets.picks.Picks
     rows : (n,) int array
         Row of the table each pick comes from.
     notes : list of str
     """
-    from ...survey.picks import Picks
+    from ...survey.targets.picks import Picks
 
     source = alg.parameterAsSource(parameters, "PICKS", context)
     tie = values.option(alg, parameters, "TIE", context)
@@ -160,7 +160,7 @@ def _lengths(alg, parameters, context, tab, names, made):
 
 def _side_and_range(alg, parameters, context, tab, names, made, tie):
     """Sides, ranges, labels, and why a row's cannot be read."""
-    from ...survey.picknames import read_ranges, read_sides
+    from ...survey.targets.picknames import read_ranges, read_sides
     from ...survey.track import SIDES
     from ...survey.units import metres
 

@@ -306,7 +306,7 @@ def _plain_time(value):
 
 def shapes(tab):
     """Shapely geometries of a Table read with ``geometry='any'``, None where empty; none jumps at 180 degrees."""
-    from ...survey import shapes as core
+    from ...survey.plane import shapes as core
 
     found = [None if g is None else core.from_wkb(_wkb(g)) for g in tab.geometries]
     if tab.crs.isGeographic():
@@ -322,7 +322,7 @@ def polygons(alg, parameters, name, context, feedback, crs):
     InputError
         If the layer holds no polygon.
     """
-    from ...survey import shapes as core
+    from ...survey.plane import shapes as core
 
     tab = table(alg, parameters, name, context, feedback, crs=crs, geometry="any")
     if tab is None:
@@ -354,7 +354,7 @@ def track(alg, parameters, name, context, feedback, picks=True):
     -------
     (survey.track.Track, QgsCoordinateReferenceSystem)
     """
-    from ...survey.frame import horizontal_crs
+    from ...survey.plane.frame import horizontal_crs
     from ...survey.track import FOR_PICKS, Track
 
     fields = [field for field in survey_fields.TRACK if field.name != "time"]

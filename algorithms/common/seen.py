@@ -25,17 +25,17 @@ def seen_ground(alg, parameters, name, context, crs, extent, required_looks, gra
         CRS of ``extent`` and of the polygons handed back.
     extent : (x, y, x, y)
         What lies outside is not read.
-    required_looks, grade : see ``survey.seen.codes``
+    required_looks, grade : see ``survey.looks.seen.codes``
     step : callable
         Called with the fraction done.
 
     Returns
     -------
-    (survey.gaps.SeenGround, list of str)
+    (survey.coverage.gaps.SeenGround, list of str)
         The second: what the user should know.
     """
-    from ...survey.gaps import SeenGround
-    from ...survey.seen import HIDDEN, WEAK
+    from ...survey.coverage.gaps import SeenGround
+    from ...survey.looks.seen import HIDDEN, WEAK
 
     layer = alg.parameterAsRasterLayer(parameters, name, context)
     if layer is None:
@@ -62,7 +62,7 @@ def seen_ground(alg, parameters, name, context, crs, extent, required_looks, gra
 
 def _open(layer, label):
     """The GDAL dataset, if its bands are named as those of 'Map bottom seen'."""
-    from ...survey.seen import BANDS
+    from ...survey.looks.seen import BANDS
 
     raster = gdal.Open(layer.source()) if layer.providerType() == "gdal" else None
     if raster is None:
@@ -91,7 +91,7 @@ def _window(raster, extent):
 
 def _codes(raster, window, label, required_looks, grade, step):
     """Code of every cell in the window, read in slices of rows."""
-    from ...survey.seen import BANDS, codes
+    from ...survey.looks.seen import BANDS, codes
 
     size = raster.GetMetadataItem(OBJECT_SIZE)
     column, row, columns, rows = window
@@ -119,7 +119,7 @@ def _read(band, column, row, columns, rows, label):
 
 def _polygons(raster, window, found, back):
     """Shapely polygons by code, in the CRS that ``back`` leads to."""
-    from ...survey import shapes
+    from ...survey.plane import shapes
 
     column, row, columns, rows = window
     left, width, _, top, _, height = raster.GetGeoTransform()
@@ -145,6 +145,6 @@ def _polygons(raster, window, found, back):
 
 def _joined(ground, wanted):
     """Union of the polygons of some codes."""
-    from ...survey import levels
+    from ...survey.plane import levels
 
     return levels.merged([polygon for code in wanted for polygon in ground.get(code, [])])

@@ -199,7 +199,7 @@ def _geometries(kind, places, size):
 
 
 def _shape(kind, geometry):
-    from ...survey import shapes
+    from ...survey.plane import shapes
 
     made = QgsGeometry()
     if geometry is None or geometry.is_empty:

@@ -103,7 +103,7 @@ class CoverageGaps(AthwartAlgorithm):
         return ""
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.gaps import find_gaps
+        from ...survey.coverage.gaps import find_gaps
 
         area = read.table(self, parameters, "AREA", context, feedback, geometry="any")
         shapes = read.shapes(area)
@@ -131,7 +131,7 @@ class CoverageGaps(AthwartAlgorithm):
 
     def _seen(self, parameters, context, feedback, crs, shapes, looks):
         """(Swaths, None) or (None, SeenGround)."""
-        from ...survey.cover import Swaths
+        from ...survey.coverage.cover import Swaths
         from ..common.seen import seen_ground
 
         tab = read.table(self, parameters, "SWATHS", context, feedback, crs=crs, geometry="any", contract=True)
@@ -153,7 +153,7 @@ class CoverageGaps(AthwartAlgorithm):
         return None, ground
 
     def _passes(self, parameters, context, feedback, crs):
-        from ...survey.gaps import PassLayer
+        from ...survey.coverage.gaps import PassLayer
 
         tab = read.table(self, parameters, "PASSES", context, feedback, crs=crs, geometry="any", contract=True)
         if tab is None:

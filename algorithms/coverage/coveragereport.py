@@ -70,7 +70,7 @@ class CoverageReport(AthwartAlgorithm):
         return ""
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.report import area_rows, coverage_page
+        from ...survey.pages.report import area_rows, coverage_page
 
         step = stepper(feedback)
         layers = self._layers(parameters, context, feedback, step)
@@ -87,8 +87,9 @@ class CoverageReport(AthwartAlgorithm):
 
     def _layers(self, parameters, context, feedback, step):
         """The layers given, in one frame; the first of them sets the CRS of all."""
-        from ...survey import report, shapes
-        from ...survey.frame import Frame
+        from ...survey.pages import report
+        from ...survey.plane import shapes
+        from ...survey.plane.frame import Frame
 
         tables, crs = {}, None
         for i, name in enumerate(_LAYERS):
@@ -116,7 +117,7 @@ class CoverageReport(AthwartAlgorithm):
 
     def _grades(self, parameters, context, crs, made, areas, step):
         """(words, m2) of the areas by what a look there is worth, from the raster."""
-        from ...survey.report import grades_inside
+        from ...survey.pages.report import grades_inside
 
         bounds = np.array([g.bounds for g in areas if g is not None]).reshape(-1, 4)
         if not len(bounds):

@@ -80,9 +80,9 @@ class Ensonify(AthwartAlgorithm):
 
     def _settings(self, parameters, context):
         """(DetectionSettings, blind angle, cell size); raises InputError for values out of bounds."""
-        from ...survey.detection import DetectionSettings
-        from ...survey.edges import SwathSettings
         from ...survey.errors import InputError
+        from ...survey.looks.detection import DetectionSettings
+        from ...survey.swaths.edges import SwathSettings
 
         def number(name):
             return values.number(self, parameters, name, context)
@@ -100,8 +100,8 @@ class Ensonify(AthwartAlgorithm):
         return ""
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.ensonify import Ensonification
-        from ...survey.looks import BANDS
+        from ...survey.looks.ensonify import Ensonification
+        from ...survey.looks.looks import BANDS
 
         settings, blind, cell = self._settings(parameters, context)
         track, crs = read.track(self, parameters, "INPUT", context, feedback, picks=False)

@@ -68,7 +68,7 @@ class SwathFootprint(AthwartAlgorithm):
 
     def _settings(self, parameters, context):
         """SwathSettings of the form; raises InputError for values out of bounds."""
-        from ...survey.swath import SwathSettings
+        from ...survey.swaths.swath import SwathSettings
 
         def chosen(name):
             return values.option(self, parameters, name, context)
@@ -86,7 +86,7 @@ class SwathFootprint(AthwartAlgorithm):
         return ""
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.swath import draw_swaths
+        from ...survey.swaths.swath import draw_swaths
 
         settings = self._settings(parameters, context)
         track, crs = read.track(self, parameters, "INPUT", context, feedback, picks=False)
@@ -103,7 +103,7 @@ class SwathFootprint(AthwartAlgorithm):
 
     def _terrain(self, parameters, context, feedback, settings, track):
         """(DepthGrid, Anchors) of the range model 'terrain', else None."""
-        from ...survey.terrain import anchored
+        from ...survey.bottom.terrain import anchored
 
         if settings.range_model != "terrain":
             if values.given(parameters, "DEPTH_GRID"):

@@ -58,7 +58,7 @@ class UnscannedShoreline(AthwartAlgorithm):
         return ""
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.shore import find_unscanned
+        from ...survey.coverage.shore import find_unscanned
 
         shore = read.table(self, parameters, "SHORELINE", context, feedback, geometry="any")
         swaths = read.table(self, parameters, "SWATHS", context, feedback, crs=shore.crs, geometry="any")

@@ -87,7 +87,7 @@ class PicksFromImage(AthwartAlgorithm):
         return ""
 
     def _record(self, parameters, context, width, height):
-        from ...survey.record import Record, read_dropped
+        from ...survey.targets.record import Record, read_dropped
         from ...survey.times import parse_times
         from ...survey.units import metres
 
@@ -106,7 +106,7 @@ class PicksFromImage(AthwartAlgorithm):
                       read_dropped(values.text(self, parameters, "DROPPED_ROWS", context)))
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.imagepicks import read_marks
+        from ...survey.targets.imagepicks import read_marks
 
         image = self.parameterAsRasterLayer(parameters, "IMAGE", context)
         if image is None:
@@ -138,7 +138,7 @@ class PicksFromImage(AthwartAlgorithm):
 
     def _marks(self, parameters, context, table, image):
         """(Marks, row of the table of each); the vertices of a bottom line are bottom points each."""
-        from ...survey.imagepicks import Marks
+        from ...survey.targets.imagepicks import Marks
 
         field = values.text(self, parameters, "KIND_FIELD", context)
         kinds = read.texts(table, field) if field else np.full(len(table), "", object)

@@ -16,7 +16,7 @@ from ..common.write import Carried, write_layer
 __all__ = ["AdjustTargets"]
 
 OFFSETS = ["latency", "beam azimuth", "lever arm forward", "lever arm to starboard", "range scale", "trim"]
-"""In the order of ``survey.repeats.OFFSETS``; plain words, because they are also what scripts and models say."""
+"""In the order of ``repeats.repeats.OFFSETS``; plain words, because they are also what scripts and models say."""
 
 
 class AdjustTargets(AthwartAlgorithm):
@@ -84,7 +84,7 @@ class AdjustTargets(AthwartAlgorithm):
             self.addOutput(QgsProcessingOutputNumber(name, label))
 
     def refusal(self, parameters, context):
-        from ...survey.ellipses import scale_factor
+        from ...survey.uncertainty.ellipses import scale_factor
 
         scale_factor(values.number(self, parameters, "CONFIDENCE", context) / 100)
         gate = values.number(self, parameters, "GATE", context)
@@ -93,13 +93,13 @@ class AdjustTargets(AthwartAlgorithm):
         return ""
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.adjustment import adjust
-        from ...survey.adjustment_notes import notes
-        from ...survey.association import group_by_gate, group_by_name
-        from ...survey.combine import combined_columns, offset_rows
-        from ...survey.repeats import OFFSETS as NAMES
-        from ...survey.repeats import Repeats
-        from ...survey.solvability import judge
+        from ...survey.repeats.adjustment import adjust
+        from ...survey.repeats.adjustment_notes import notes
+        from ...survey.repeats.association import group_by_gate, group_by_name
+        from ...survey.repeats.combine import combined_columns, offset_rows
+        from ...survey.repeats.repeats import OFFSETS as NAMES
+        from ...survey.repeats.repeats import Repeats
+        from ...survey.repeats.solvability import judge
 
         table = read.table(self, parameters, "TARGETS", context, feedback, geometry="point", contract=True)
         if not len(table):

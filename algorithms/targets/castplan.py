@@ -97,7 +97,7 @@ class CastPlan(AthwartAlgorithm):
         return ""
 
     def _settings(self, parameters, context):
-        from ...survey.castplan import CastSettings
+        from ...survey.casts.castplan import CastSettings
 
         def number(name):
             return values.number(self, parameters, name, context)
@@ -105,9 +105,9 @@ class CastPlan(AthwartAlgorithm):
                             number("HIT_RADIUS"), number("MAX_CAST"), number("MAGNETIC_VARIATION"))
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.castcard import cast_card
-        from ...survey.castplan import FAR, MANY, plan_casts
-        from ...survey.frame import Frame
+        from ...survey.casts.castcard import cast_card
+        from ...survey.casts.castplan import FAR, MANY, plan_casts
+        from ...survey.plane.frame import Frame
 
         table, quarry = self._targets(parameters, context, feedback)
         frame = Frame.around(read.wkt(table.crs), table.x, table.y)
@@ -132,7 +132,7 @@ class CastPlan(AthwartAlgorithm):
 
     def _targets(self, parameters, context, feedback):
         """The table of targets, and the core's Quarry without its frame coordinates."""
-        from ...survey.castplan import Quarry
+        from ...survey.casts.castplan import Quarry
 
         table = read.table(self, parameters, "TARGETS", context, feedback, geometry="point", contract=True)
         read.require(table, ["target_id", "sigma_east_m", "sigma_north_m", "cov_en_m2"], "Targets",
@@ -149,7 +149,7 @@ class CastPlan(AthwartAlgorithm):
             read.numbers(table, "depth_m") if table.has("depth_m") else np.full(len(table), np.nan))
 
     def _stations(self, parameters, context, feedback, quarry, frame, crs, turn):
-        from ...survey.castplan import Stations
+        from ...survey.casts.castplan import Stations
 
         stand_off = values.number(self, parameters, "STAND_OFF", context)
         if stand_off is not None:
@@ -173,7 +173,7 @@ class CastPlan(AthwartAlgorithm):
     def _write(self, parameters, context, feedback, plan, frame, crs):
         from shapely.geometry import LineString
 
-        from ...survey import shapes
+        from ...survey.plane import shapes
 
         columns, ends = plan.lines()
         lines = [shapes.to_crs(frame, LineString(pair)) for pair in ends]

@@ -36,7 +36,7 @@ _SIGMAS = (
     ("SIGMA_SOUND_SPEED", "sound_speed", "Error of the sound speed (m/s)", "Over the whole way: 15 where a warm "
      "surface may hide cold water, 5 where the column is known, 50 where not even the temperature is."),
 )
-"""(parameter, name in survey.sigmas, label, help) of the standard deviations that may be stated."""
+"""(parameter, name in survey.uncertainty.sigmas, label, help) of the standard deviations that may be stated."""
 
 
 class LocateTargets(AthwartAlgorithm):
@@ -141,9 +141,9 @@ class LocateTargets(AthwartAlgorithm):
         )
 
     def refusal(self, parameters, context):
-        from ...survey.ellipses import scale_factor
-        from ...survey.locate import refuse_model
-        from ...survey.sigmas import chosen
+        from ...survey.targets.locate import refuse_model
+        from ...survey.uncertainty.ellipses import scale_factor
+        from ...survey.uncertainty.sigmas import chosen
 
         for name in ("TIE", "RANGE_KIND"):
             values.option(self, parameters, name, context)
@@ -159,7 +159,7 @@ class LocateTargets(AthwartAlgorithm):
                 for name, key in (*(row[:2] for row in _SIGMAS), ("BEAM_WIDTH", "beam_width"))}
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.locate import Settings, locate
+        from ...survey.targets.locate import Settings, locate
 
         track, crs = read.track(self, parameters, "TRACK", context, feedback)
         table, picks, rows, notes = read_picks(self, parameters, context, feedback, crs, set(track.outing))
@@ -184,7 +184,7 @@ class LocateTargets(AthwartAlgorithm):
 
     def _terrain(self, parameters, context, feedback, track):
         """What puts picks on the depth grid; None for a flat bottom."""
-        from ...survey.terrain import anchored, ground_on
+        from ...survey.bottom.terrain import anchored, ground_on
 
         if values.option(self, parameters, "RANGE_MODEL", context) != "terrain":
             return None

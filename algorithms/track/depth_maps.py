@@ -81,8 +81,8 @@ def raster_map(layer, context, cell):
     cell : float or None
         Cell size, m; None: about that of the layer.
     """
-    from ...survey.frame import horizontal_crs
-    from ...survey.rasters import metric_crs
+    from ...survey.bottom.rasters import metric_crs
+    from ...survey.plane.frame import horizontal_crs
 
     if not layer.crs().isValid():
         raise InputError(f"The raster '{layer.name()}' has no coordinate reference system. Set it in the layer's "
@@ -114,7 +114,7 @@ def raster_map(layer, context, cell):
 
 def _native_cell(t, middle, own, target):
     """Side (m) of a cell of about the size of the raster's own, in the middle of it."""
-    from ...survey.rasters import carried
+    from ...survey.bottom.rasters import carried
 
     col, row = (np.array([middle[k], middle[k] + (k == 0), middle[k] + (k == 1)]) for k in (0, 1))
     x, y = carried(own, target, t[0] + col * t[1] + row * t[2], t[3] + col * t[4] + row * t[5])

@@ -65,7 +65,7 @@ class PrepareBathymetry(AthwartAlgorithm):
             make.destination_raster("OUTPUT", "Depth grid", self.OUTPUT_HELP["OUTPUT"]))
 
     def _conversion(self, parameters, context):
-        from ...survey.bathymetry import Conversion
+        from ...survey.bottom.bathymetry import Conversion
 
         return Conversion(values.option(self, parameters, "KIND", context),
                           values.option(self, parameters, "UNIT", context),
@@ -89,7 +89,7 @@ class PrepareBathymetry(AthwartAlgorithm):
         return ""
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.bathymetry import judged, refuse_other_unit
+        from ...survey.bottom.bathymetry import judged, refuse_other_unit
 
         conversion = self._conversion(parameters, context)
         cell = values.number(self, parameters, "CELL_SIZE", context)
@@ -120,11 +120,11 @@ class PrepareBathymetry(AthwartAlgorithm):
 
     def _from_contours(self, parameters, context, feedback, conversion, cell):
         """(what to call it, DepthMap)."""
-        from ...survey import shapes
-        from ...survey.bathymetry import nice_cell
+        from ...survey.bottom.bathymetry import nice_cell
+        from ...survey.coverage.shorelines import water_of
         from ...survey.errors import InputError
-        from ...survey.frame import Frame
-        from ...survey.shorelines import water_of
+        from ...survey.plane import shapes
+        from ...survey.plane.frame import Frame
 
         source = self.parameterAsSource(parameters, "CONTOURS", context)
         if source is None:
@@ -158,8 +158,8 @@ class PrepareBathymetry(AthwartAlgorithm):
 
     def _metric(self, source):
         """The layer's own CRS where a metre on its map is one on the ground, else the UTM zone, as a QGIS CRS."""
-        from ...survey.frame import horizontal_crs
-        from ...survey.rasters import metric_crs
+        from ...survey.bottom.rasters import metric_crs
+        from ...survey.plane.frame import horizontal_crs
 
         own = read.layer_crs(source, "Contour lines")
         middle = source.sourceExtent().center()

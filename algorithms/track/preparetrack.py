@@ -99,7 +99,7 @@ class PrepareTrack(AthwartAlgorithm):
     def _statements(self, parameters, context, names):
         """The Preparation, without what stands in tables; every refusal of a value is made here."""
         from ...survey import units
-        from ...survey.preparation import Preparation, RangeRows
+        from ...survey.tracks.preparation import Preparation, RangeRows
 
         def number(name, convert=None):
             return self._number(parameters, context, name, convert)
@@ -147,9 +147,9 @@ class PrepareTrack(AthwartAlgorithm):
         return how
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.preparation import with_offsets
-        from ...survey.prepare import prepare
         from ...survey.times import iso_time
+        from ...survey.tracks.preparation import with_offsets
+        from ...survey.tracks.prepare import prepare
 
         source = self.parameterAsSource(parameters, "INPUT", context)
         crs = self._target(parameters, context, source)

@@ -71,10 +71,10 @@ def read_fixes(alg, parameters, context, feedback, crs, names, scales, time_offs
 
     Returns
     -------
-    (survey.fixes.Fixes, Table, (n,) int array)
+    (survey.logs.fixes.Fixes, Table, (n,) int array)
         And the row of the table each fix came from.
     """
-    from ...survey.fixes import Fixes
+    from ...survey.logs.fixes import Fixes
 
     source = alg.parameterAsSource(parameters, "INPUT", context)
     lines = QgsWkbTypes.geometryType(source.wkbType()) == QgsWkbTypes.GeometryType.LineGeometry
@@ -118,8 +118,8 @@ def middle_temperature(tab, feedback):
 
 
 def range_rows(alg, parameters, context, feedback, crs, unit_m, first_s, time_offset):
-    """Changes of range of SETTINGS, as ``survey.preparation.RangeRows``; None if it was left blank."""
-    from ...survey.preparation import RangeRows
+    """Changes of range of SETTINGS, as ``survey.tracks.preparation.RangeRows``; None if it was left blank."""
+    from ...survey.tracks.preparation import RangeRows
 
     source = alg.parameterAsSource(parameters, "SETTINGS", context)
     if source is None:
@@ -184,7 +184,7 @@ def _stretches(tab, rows, parts, names):
 
 
 def _from_times(tab, name, first_s, time_offset):
-    from ...survey.settings import times_of_day
+    from ...survey.tracks.settings import times_of_day
 
     column = tab.columns[name].copy()
     words = [value.toString("HH:mm:ss") if isinstance(value, QTime) else value if isinstance(value, str) else ""

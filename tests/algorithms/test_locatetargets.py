@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import tracks
 from athwart.survey import fields
-from athwart.survey.frame import Frame
+from athwart.survey.plane.frame import Frame
 from pyproj import Geod
 from qgis.core import (
     NULL,

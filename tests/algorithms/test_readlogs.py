@@ -3,7 +3,7 @@ import math
 
 import pytest
 from athwart.survey.fields import FIXES, WAYPOINTS, names
-from athwart.survey.logs import read_logs
+from athwart.survey.logs.logs import read_logs
 from qgis.core import NULL, QgsFeature, QgsProcessingException, QgsProcessingFeedback, QgsVectorLayer, QgsWkbTypes
 from qgis.PyQt.QtCore import QDateTime, Qt
 

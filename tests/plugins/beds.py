@@ -1,7 +1,7 @@
 """Bottoms given as formulas, as depth grids, for tests of the terrain model; and a slow march that is plainly right."""
 import numpy as np
-from athwart.survey.depthgrid import DepthGrid
-from athwart.survey.profile import Rays
+from athwart.survey.bottom.depthgrid import DepthGrid
+from athwart.survey.bottom.profile import Rays
 
 CRS = "EPSG:32615"
 CELL = 0.5

@@ -1,9 +1,9 @@
 """What the tools say of an invented outing beside what was so: shared by the test of the bounds and its long run."""
 import numpy as np
-from athwart.survey import shapes
-from athwart.survey.cover import Swaths, cover_of_swaths
-from athwart.survey.frame import Frame
-from athwart.survey.gaps import find_gaps
+from athwart.survey.coverage.cover import Swaths, cover_of_swaths
+from athwart.survey.coverage.gaps import find_gaps
+from athwart.survey.plane import shapes
+from athwart.survey.plane.frame import Frame
 from drawn_cover import AREA, SIGMA_EDGE, as_it_was, as_logged, planned
 
 LAKE = "+proj=tmerc +lat_0=45 +lon_0=10 +k=1 +x_0=0 +y_0=0 +ellps=WGS84 +units=m"

@@ -2,9 +2,9 @@
 import numpy as np
 import random_picks
 import tracks
-from athwart.survey.frame import Frame
-from athwart.survey.locate import Settings, locate
-from athwart.survey.picks import Picks
+from athwart.survey.plane.frame import Frame
+from athwart.survey.targets.locate import Settings, locate
+from athwart.survey.targets.picks import Picks
 from pyproj import Geod
 
 GEOD = Geod(ellps="WGS84")

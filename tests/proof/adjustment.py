@@ -13,8 +13,8 @@ import clone
 
 clone.load()
 import outings  # noqa: E402
-from athwart.survey.adjustment import adjust  # noqa: E402
-from athwart.survey.repeats import OFFSETS, Repeats  # noqa: E402
+from athwart.survey.repeats.adjustment import adjust  # noqa: E402
+from athwart.survey.repeats.repeats import OFFSETS, Repeats  # noqa: E402
 
 OUTINGS, SEEDS = 2000, (1, 2, 3)
 K95 = 5.991464547

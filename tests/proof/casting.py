@@ -8,7 +8,7 @@ sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "plugins"))
 import clone
 
 clone.load()
-from athwart.survey.casting import chance_of_casts, pattern, thrower  # noqa: E402
+from athwart.survey.casts.casting import chance_of_casts, pattern, thrower  # noqa: E402
 
 SIMULATED, COMPARED, CASTS = 12, 200, 1_000_000
 

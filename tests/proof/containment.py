@@ -21,13 +21,13 @@ clone.load()
 
 import random_picks  # noqa: E402
 import tracks  # noqa: E402
-from athwart.survey import ellipses  # noqa: E402
-from athwart.survey.budget import CAUSES, budget  # noqa: E402
-from athwart.survey.locate import Settings, locate  # noqa: E402
-from athwart.survey.picks import Picks  # noqa: E402
-from athwart.survey.sightings import Sightings  # noqa: E402
-from athwart.survey.sigmas import PRESETS, chosen  # noqa: E402
-from athwart.survey.spread import spread  # noqa: E402
+from athwart.survey.targets.budget import CAUSES, budget  # noqa: E402
+from athwart.survey.targets.locate import Settings, locate  # noqa: E402
+from athwart.survey.targets.picks import Picks  # noqa: E402
+from athwart.survey.targets.sightings import Sightings  # noqa: E402
+from athwart.survey.targets.spread import spread  # noqa: E402
+from athwart.survey.uncertainty import ellipses  # noqa: E402
+from athwart.survey.uncertainty.sigmas import PRESETS, chosen  # noqa: E402
 
 BANDS = ((0, 0.2), (0.2, 0.5), (0.5, 1), (1, 2), (2, 6))
 DRAWS = 40_000

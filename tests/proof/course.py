@@ -14,11 +14,11 @@ import clone
 
 clone.load()
 import sailed  # noqa: E402
-from athwart.survey.fixes import Fixes  # noqa: E402
-from athwart.survey.ground import wrapped  # noqa: E402
-from athwart.survey.motion import motion_of  # noqa: E402
-from athwart.survey.preparation import Preparation  # noqa: E402
-from athwart.survey.prepare import prepare  # noqa: E402
+from athwart.survey.logs.fixes import Fixes  # noqa: E402
+from athwart.survey.plane.ground import wrapped  # noqa: E402
+from athwart.survey.tracks.motion import motion_of  # noqa: E402
+from athwart.survey.tracks.preparation import Preparation  # noqa: E402
+from athwart.survey.tracks.prepare import prepare  # noqa: E402
 
 TRACKS, OUTINGS = 3000, 400
 JITTER_M, DRIFT_M, DRIFT_S = 0.3, 0.5, 120.0

@@ -1,7 +1,7 @@
 """Probability of landing within a circle, against printed and recomputed tables."""
 import numpy as np
 import pytest
-from athwart.survey.casting import circle_probability
+from athwart.survey.casts.casting import circle_probability
 
 # Bowditch, American Practical Navigator (1977), vol. 1, app. Q, table 6c, as quoted publicly: radius over one sigma
 BOWDITCH = [(39.3, 1.0), (50.0, 1.177), (75.0, 1.67), (90.0, 2.15), (99.9, 3.72)]

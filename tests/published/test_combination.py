@@ -1,10 +1,10 @@
 """Combining repeated measurements: textbook weighted means, gates and chi-square values."""
 import numpy as np
 import pytest
-from athwart.survey.adjustment import adjust
-from athwart.survey.association import GATE, group_by_gate
-from athwart.survey.chisquare import chi_square_quantile
-from athwart.survey.repeats import OUTING_ERRORS, PASS_ERRORS, Repeats
+from athwart.survey.repeats.adjustment import adjust
+from athwart.survey.repeats.association import GATE, group_by_gate
+from athwart.survey.repeats.repeats import OUTING_ERRORS, PASS_ERRORS, Repeats
+from athwart.survey.uncertainty.chisquare import chi_square_quantile
 
 
 def looks_at(places, covariances, bias=0.0):

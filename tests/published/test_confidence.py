@@ -3,7 +3,7 @@ import math
 
 import numpy as np
 import pytest
-from athwart.survey import ellipses
+from athwart.survey.uncertainty import ellipses
 
 
 def crossing(s1, s2, angle_deg):

@@ -1,9 +1,9 @@
 """Coverage rules of agencies, laid out as surveys and judged by the tool: spacing, overlap, 200 %, systematic gaps."""
 import numpy as np
 import pytest
-from athwart.survey.cover import Swaths
-from athwart.survey.gaps import find_gaps
-from athwart.survey.ranges import blind_range
+from athwart.survey.beams.ranges import blind_range
+from athwart.survey.coverage.cover import Swaths
+from athwart.survey.coverage.gaps import find_gaps
 from shapely.geometry import box
 
 LAKE = "+proj=tmerc +lat_0=45 +lon_0=10 +k=1 +x_0=0 +y_0=0 +ellps=WGS84 +units=m"

@@ -5,9 +5,9 @@ The outings (tests/plugins/outings.py) share no code with the package.
 import numpy as np
 import outings
 import pytest
-from athwart.survey.adjustment import BLUNDER, adjust
 from athwart.survey.errors import InputError
-from athwart.survey.repeats import OFFSETS, Repeats
+from athwart.survey.repeats.adjustment import BLUNDER, adjust
+from athwart.survey.repeats.repeats import OFFSETS, Repeats
 
 
 def made(seed, names=OFFSETS, **options):
@@ -48,7 +48,7 @@ def dense(looks, group):
 
 def test_it_is_the_generalised_least_squares_of_the_full_covariance(monkeypatch):
     """One round, so that both stand on the slopes at the measured ranges; two outings share only what they should."""
-    monkeypatch.setattr("athwart.survey.adjustment._ROUNDS", 1)
+    monkeypatch.setattr("athwart.survey.repeats.adjustment._ROUNDS", 1)
     one, number, _, _ = outings.outing(np.random.default_rng(5))
     two, number2, _, _ = outings.outing(np.random.default_rng(5), name="next")
     columns = {key: np.concatenate([one[key], two[key]]) for key in one}

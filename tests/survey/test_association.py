@@ -4,9 +4,9 @@ import itertools
 import numpy as np
 import outings
 import pytest
-from athwart.survey.association import assign, group_by_gate, group_by_name
 from athwart.survey.errors import InputError
-from athwart.survey.repeats import Repeats
+from athwart.survey.repeats.association import assign, group_by_gate, group_by_name
+from athwart.survey.repeats.repeats import Repeats
 
 RNG_CASES = [(rows, columns, seed) for rows, columns in ((1, 1), (2, 3), (4, 4), (5, 2), (3, 6)) for seed in range(12)]
 

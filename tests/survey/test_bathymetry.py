@@ -1,7 +1,7 @@
 """Depth maps to depths, and maps that are not what they are said to be."""
 import numpy as np
 import pytest
-from athwart.survey.bathymetry import Conversion, judged, nice_cell, refuse_other_unit
+from athwart.survey.bottom.bathymetry import Conversion, judged, nice_cell, refuse_other_unit
 from athwart.survey.errors import InputError
 
 

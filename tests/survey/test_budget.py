@@ -5,12 +5,12 @@ from dataclasses import fields, replace
 import numpy as np
 import pytest
 import random_picks
-from athwart.survey import ellipses
-from athwart.survey.budget import CAUSES, Sightings, budget
-from athwart.survey.nadir import TerrainGround
-from athwart.survey.sightings import ROWS
-from athwart.survey.sigmas import PRESETS, Sigmas, chosen
-from athwart.survey.spread import spread
+from athwart.survey.targets.budget import CAUSES, Sightings, budget
+from athwart.survey.targets.sightings import ROWS
+from athwart.survey.targets.spread import spread
+from athwart.survey.uncertainty import ellipses
+from athwart.survey.uncertainty.nadir import TerrainGround
+from athwart.survey.uncertainty.sigmas import PRESETS, Sigmas, chosen
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

@@ -4,8 +4,8 @@ import math
 
 import numpy as np
 import pytest
-from athwart.survey.casting import chance_of_casts, circle_probability, pattern, thrower
-from athwart.survey.chisquare import chi_square_cdf, chi_square_quantile, normal_cdf
+from athwart.survey.casts.casting import chance_of_casts, circle_probability, pattern, thrower
+from athwart.survey.uncertainty.chisquare import chi_square_cdf, chi_square_quantile, normal_cdf
 
 
 def round_scatter(sd):

@@ -5,9 +5,9 @@ import xml.etree.ElementTree as ET
 
 import numpy as np
 import pytest
-from athwart.survey.castcard import cast_card
-from athwart.survey.casting import circle_probability
-from athwart.survey.castplan import FAR, IN_REACH, MANY, CastSettings, Quarry, Stations, clock, plan_casts
+from athwart.survey.casts.castcard import cast_card
+from athwart.survey.casts.casting import circle_probability
+from athwart.survey.casts.castplan import FAR, IN_REACH, MANY, CastSettings, Quarry, Stations, clock, plan_casts
 from athwart.survey.errors import InputError
 from athwart.survey.fields import CAST_LINES, CAST_STATIONS, names
 

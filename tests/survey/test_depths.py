@@ -1,9 +1,9 @@
 """Soundings: lost bottoms and spikes go, shoals and slopes stay; references; infill; a real log against its chart."""
 import numpy as np
 import pytest
-from athwart.survey import depths
 from athwart.survey.errors import InputError
-from athwart.survey.infill import infill
+from athwart.survey.tracks import depths
+from athwart.survey.tracks.infill import infill
 
 
 def soundings(depth, interval=1.0, stretch=None):

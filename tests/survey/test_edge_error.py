@@ -3,8 +3,8 @@ import math
 
 import numpy as np
 import pytest
-from athwart.survey import edge_error
-from athwart.survey.edge_error import margins, moved_edge, moved_levels
+from athwart.survey.coverage import edge_error
+from athwart.survey.coverage.edge_error import margins, moved_edge, moved_levels
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Point, Polygon, box

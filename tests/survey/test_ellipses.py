@@ -2,8 +2,8 @@ import math
 
 import numpy as np
 import pytest
-from athwart.survey import ellipses
 from athwart.survey.errors import InputError
+from athwart.survey.uncertainty import ellipses
 from hypothesis import given
 from hypothesis import strategies as st
 

@@ -3,7 +3,7 @@ import numpy as np
 import pytest
 import sailed
 from athwart.survey.errors import InputError
-from athwart.survey.fixes import Fixes, arranged, default_gap
+from athwart.survey.logs.fixes import Fixes, arranged, default_gap
 from athwart.survey.tally import Tally
 from hypothesis import given, settings
 from hypothesis import strategies as st

@@ -1,11 +1,11 @@
 """Coverage and gaps: layouts whose figures can be worked out by hand, and properties that hold for any layout."""
 import numpy as np
 import pytest
-from athwart.survey import shapes
-from athwart.survey.cover import Swaths
+from athwart.survey.coverage.cover import Swaths
+from athwart.survey.coverage.gaps import PassLayer, SeenGround, find_gaps
 from athwart.survey.errors import Cancelled, InputError
-from athwart.survey.frame import Frame
-from athwart.survey.gaps import PassLayer, SeenGround, find_gaps
+from athwart.survey.plane import shapes
+from athwart.survey.plane.frame import Frame
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyproj import Geod

@@ -4,7 +4,7 @@ import json
 import numpy as np
 import pytest
 from athwart.survey.errors import InputError
-from athwart.survey.gpx import read_gpx
+from athwart.survey.logs.gpx import read_gpx
 from athwart.survey.times import iso_time
 from hypothesis import given
 from hypothesis import strategies as st

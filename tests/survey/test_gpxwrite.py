@@ -7,7 +7,7 @@ import gpxpy
 import numpy as np
 import pytest
 from athwart.survey.errors import InputError
-from athwart.survey.gpxwrite import Line, Waypoint, describe, gpx_text, unique_names
+from athwart.survey.pages.gpxwrite import Line, Waypoint, describe, gpx_text, unique_names
 from hypothesis import given
 from hypothesis import strategies as st
 

@@ -1,7 +1,7 @@
 """Steps on the ellipsoid against geodesics."""
 import numpy as np
 import pytest
-from athwart.survey import ground
+from athwart.survey.plane import ground
 from pyproj import Geod
 
 WGS84 = Geod(ellps="WGS84")

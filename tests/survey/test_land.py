@@ -2,7 +2,7 @@
 import numpy as np
 import pytest
 import shapely.geometry as sg
-from athwart.survey.land import near_shore, water_reach
+from athwart.survey.beams.land import near_shore, water_reach
 from hypothesis import given
 from hypothesis import strategies as st
 

@@ -3,11 +3,11 @@ import numpy as np
 import pytest
 import shapely.geometry as sg
 import tracks
-from athwart.survey import shapes
-from athwart.survey.depthgrid import DepthGrid
-from athwart.survey.frame import Frame
-from athwart.survey.swath import SwathSettings, draw_swaths
-from athwart.survey.terrain import anchored
+from athwart.survey.bottom.depthgrid import DepthGrid
+from athwart.survey.bottom.terrain import anchored
+from athwart.survey.plane import shapes
+from athwart.survey.plane.frame import Frame
+from athwart.survey.swaths.swath import SwathSettings, draw_swaths
 from shapely.ops import unary_union
 
 # a transverse Mercator of scale 1, so that the grid's cells are metres of the frame

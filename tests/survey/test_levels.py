@@ -1,7 +1,7 @@
 """Levels of looks against counting, point by point, how many polygons hold it."""
 import numpy as np
 import pytest
-from athwart.survey import levels, shapes
+from athwart.survey.plane import levels, shapes
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Point, Polygon, box

@@ -4,11 +4,12 @@ import warnings
 
 import numpy as np
 import pytest
-from athwart.survey import fields, shapes
+from athwart.survey import fields
 from athwart.survey.errors import InputError
-from athwart.survey.frame import Frame
-from athwart.survey.nadir import TerrainGround
-from athwart.survey.picks import Picks
+from athwart.survey.plane import shapes
+from athwart.survey.plane.frame import Frame
+from athwart.survey.targets.picks import Picks
+from athwart.survey.uncertainty.nadir import TerrainGround
 from one_pass import GEOD, SURE, T0, found, picked, ray
 
 # ---- the place

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from athwart.survey.errors import Cancelled, InputError
 from athwart.survey.fields import FIXES, WAYPOINTS, names
-from athwart.survey.logs import read_logs
+from athwart.survey.logs.logs import read_logs
 from athwart.survey.times import iso_time
 
 

@@ -4,16 +4,17 @@ import continuous
 import numpy as np
 import pytest
 import tracks
-from athwart.survey import ensonify, shapes
-from athwart.survey.depthgrid import DepthGrid
-from athwart.survey.detection import DetectionSettings
-from athwart.survey.edges import SwathSettings
-from athwart.survey.ensonify import Ensonification
+from athwart.survey.bottom.depthgrid import DepthGrid
+from athwart.survey.bottom.rasters import carried
 from athwart.survey.errors import InputError
-from athwart.survey.frame import Frame
-from athwart.survey.rasters import carried
-from athwart.survey.stripcells import StripCells
-from athwart.survey.swath import pass_unions
+from athwart.survey.looks import ensonify
+from athwart.survey.looks.detection import DetectionSettings
+from athwart.survey.looks.ensonify import Ensonification
+from athwart.survey.looks.stripcells import StripCells
+from athwart.survey.plane import shapes
+from athwart.survey.plane.frame import Frame
+from athwart.survey.swaths.edges import SwathSettings
+from athwart.survey.swaths.swath import pass_unions
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from pyproj import Proj
@@ -284,7 +285,7 @@ def test_tiles_and_windows_change_nothing(monkeypatch):
         largest.append((r1 - r0) * (c1 - c0))
         return values[r0:r1, c0:c1]
     monkeypatch.setattr(ensonify, "TILE", 64)
-    monkeypatch.setattr("athwart.survey.depthgrid.MAX_WINDOW_CELLS", 9000)
+    monkeypatch.setattr("athwart.survey.bottom.depthgrid.MAX_WINDOW_CELLS", 9000)
     by_window = DepthGrid(beds.CRS, rough.transform, rough.shape, read)
     tiled, cut = drawn(track, grid=by_window)
     for name in whole:

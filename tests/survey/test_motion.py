@@ -1,7 +1,8 @@
 """Course, speed and turn rate against geodesic tracks, brute-force least squares and Monte Carlo."""
 import numpy as np
 import pytest
-from athwart.survey import ground, motion
+from athwart.survey.plane import ground
+from athwart.survey.tracks import motion
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyproj import Geod

@@ -1,7 +1,7 @@
 """Where passes are cut, how they are numbered, and thinning against a plain walk along the track."""
 import numpy as np
 import pytest
-from athwart.survey import passes
+from athwart.survey.tracks import passes
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

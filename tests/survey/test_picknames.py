@@ -2,7 +2,7 @@ import math
 
 import numpy as np
 import pytest
-from athwart.survey.picknames import read_name, read_ranges, read_sides
+from athwart.survey.targets.picknames import read_name, read_ranges, read_sides
 
 
 @pytest.mark.parametrize("name, side, number, unit, label", [

@@ -4,10 +4,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import sailed
-from athwart.survey import preparation
 from athwart.survey.errors import Cancelled, InputError
-from athwart.survey.fixes import Fixes
-from athwart.survey.prepare import prepare
+from athwart.survey.logs.fixes import Fixes
+from athwart.survey.tracks import preparation
+from athwart.survey.tracks.prepare import prepare
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyproj import CRS, Transformer
@@ -461,7 +461,7 @@ def test_moving_turning_and_dating_the_outing_moves_and_turns_and_dates_the_trac
 
 
 def test_a_real_log(fixtures):
-    logs = pytest.importorskip("athwart.survey.logs")
+    logs = pytest.importorskip("athwart.survey.logs.logs")
     log = logs.read_logs([fixtures / "nmea" / "survey_dpt_rmc_mtw.nmea"]).fixes
     fixes = Fixes("EPSG:4326", log["lon"], log["lat"], t_s=log["t_s"], stretch=log["segment"], depth_m=log["depth_m"],
                   depth_kind=log["depth_kind"], depth_offset_m=log["depth_offset_m"], hdop=log["hdop"])

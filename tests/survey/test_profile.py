@@ -2,9 +2,9 @@
 import beds
 import numpy as np
 import pytest
-from athwart.survey.profile import Rays, Scratch, march
-from athwart.survey.ranges import blind_range, ground_range
-from athwart.survey.sightlines import meetings, seen_stretches
+from athwart.survey.beams.ranges import blind_range, ground_range
+from athwart.survey.bottom.profile import Rays, Scratch, march
+from athwart.survey.bottom.sightlines import meetings, seen_stretches
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

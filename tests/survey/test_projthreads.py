@@ -5,7 +5,7 @@ import types
 
 import pyproj
 import pytest
-from athwart.survey import frame, projthreads
+from athwart.survey.plane import frame, projthreads
 
 
 @pytest.fixture

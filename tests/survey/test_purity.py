@@ -9,6 +9,10 @@ import pytest
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 SURVEY = sorted(p for p in (ROOT / "survey").rglob("*.py") if "ext" not in p.relative_to(ROOT).parts)
 SHIPPED = SURVEY + sorted((ROOT / "algorithms").rglob("*.py")) + sorted((ROOT / "plugin").rglob("*.py"))
+ROOMS = ("plane", "uncertainty", "beams", "logs", "tracks", "bottom", "swaths", "looks", "coverage", "targets",
+         "repeats", "pages", "casts")
+"""Folders of the core; each imports from those before it, and from the modules beside them, only."""
+
 NEW_IN_QGIS = {"WkbType", "ProcessingSourceType", "GeometryType", "DistanceUnit", "ProcessingFieldParameterDataType"}
 
 
@@ -32,6 +36,20 @@ def test_the_core_imports_neither_qgis_nor_the_tools(path):
         assert name.split(".")[0] not in {"qgis", "PyQt5", "PyQt6", "processing", "osgeo", "scipy"}, name
         depth = len(path.relative_to(ROOT / "survey").parts)
         assert level <= depth, f"reaches out of survey: {'.' * level}{name}"
+
+
+def test_every_room_is_listed():
+    assert {*ROOMS, "ext"} == {path.parent.name for path in (ROOT / "survey").glob("*/__init__.py")}
+
+
+@pytest.mark.parametrize("path", SURVEY, ids=lambda p: str(p.relative_to(ROOT / "survey")))
+def test_arrows_between_rooms_point_one_way(path):
+    own = path.parent.name if path.parent.name in ROOMS else None
+    allowed = set(ROOMS[:ROOMS.index(own) + 1]) if own else set()
+    for node in ast.walk(parse(path)):
+        if isinstance(node, ast.ImportFrom) and node.level == (2 if own else 1):
+            names = [node.module.split(".")[0]] if node.module else [alias.name for alias in node.names]
+            assert not (set(names) & set(ROOMS)) - allowed, f"line {node.lineno}"
 
 
 def test_every_core_module_loads_where_qgis_cannot():

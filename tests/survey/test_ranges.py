@@ -1,7 +1,7 @@
 """Behaviour of the range formulas at their edges, and properties that hold everywhere."""
 import numpy as np
 import pytest
-from athwart.survey import ranges
+from athwart.survey.beams import ranges
 from athwart.survey.errors import InputError
 from hypothesis import assume, given
 from hypothesis import strategies as st

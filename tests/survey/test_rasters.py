@@ -1,9 +1,9 @@
 """Rasters in metres: the CRS they get, their extent, and the ground area of a cell against geodesics."""
 import numpy as np
 import pytest
+from athwart.survey.bottom.rasters import Raster, carried, metric_crs
 from athwart.survey.errors import InputError
-from athwart.survey.frame import horizontal_crs
-from athwart.survey.rasters import Raster, carried, metric_crs
+from athwart.survey.plane.frame import horizontal_crs
 from pyproj import Geod, Transformer
 
 

@@ -3,8 +3,8 @@ import numpy as np
 import pytest
 import tracks
 from athwart.survey.errors import InputError
-from athwart.survey.imagepicks import Marks, read_marks
-from athwart.survey.record import Record, read_dropped
+from athwart.survey.targets.imagepicks import Marks, read_marks
+from athwart.survey.targets.record import Record, read_dropped
 from pyproj import CRS
 
 

@@ -5,8 +5,9 @@ from html.parser import HTMLParser
 import numpy as np
 import pytest
 import shapely.geometry as sg
-from athwart.survey import fields, mapsvg, pages, report, report_tables
-from athwart.survey.frame import Frame
+from athwart.survey import fields
+from athwart.survey.pages import mapsvg, pages, report, report_tables
+from athwart.survey.plane.frame import Frame
 
 FRAME = Frame("EPSG:32632", 9.0, 47.0)
 NASTY = '<script>alert("x")</script> & Söhne'

@@ -2,8 +2,8 @@
 import numpy as np
 import pytest
 import shapely.geometry as sg
-from athwart.survey import shapes
-from athwart.survey.ribbons import MAX_INTERVALS, ribbons
+from athwart.survey.plane import shapes
+from athwart.survey.swaths.ribbons import MAX_INTERVALS, ribbons
 from shapely.ops import unary_union
 from shapely.validation import make_valid
 

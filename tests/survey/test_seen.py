@@ -2,7 +2,7 @@
 import numpy as np
 import pytest
 from athwart.survey.errors import InputError
-from athwart.survey.seen import HIDDEN, WEAK, codes
+from athwart.survey.looks.seen import HIDDEN, WEAK, codes
 
 NAN = np.nan
 BANDS = {"looks": [[0, 1, 2, 3, NAN, 0, 2]],

@@ -3,7 +3,7 @@ import json
 from functools import reduce
 
 import pytest
-from athwart.survey.sentences import CUT_SHORT, WRONG_CHECKSUM, frame, looks_like_nmea, plain_bytes
+from athwart.survey.logs.sentences import CUT_SHORT, WRONG_CHECKSUM, frame, looks_like_nmea, plain_bytes
 from athwart.survey.tally import Tally
 from hypothesis import given
 from hypothesis import strategies as st
@@ -116,7 +116,7 @@ def test_a_makers_own_sentence_is_not_taken_for_a_standard_one():
 def test_long_logs_are_framed_the_same_in_pieces(end, monkeypatch):
     data = end.join([sentence(body) for body in DEPTHS * 50] + ["x" * 200, sentence(DEPTHS[0])]) + end
     whole, found, _ = framed(data)
-    monkeypatch.setattr("athwart.survey.sentences._BLOCK", 37)
+    monkeypatch.setattr("athwart.survey.logs.sentences._BLOCK", 37)
     pieces, cut, _ = framed(data)
     assert pieces == whole == [*DEPTHS * 50, DEPTHS[0]]
     assert list(cut.lines) == list(found.lines) == [*range(1, 151), 152]

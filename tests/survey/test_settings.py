@@ -2,8 +2,8 @@
 import numpy as np
 import pytest
 import sailed
-from athwart.survey import settings
 from athwart.survey.errors import InputError
+from athwart.survey.tracks import settings
 from hypothesis import given
 from hypothesis import strategies as st
 

@@ -2,8 +2,8 @@
 import numpy as np
 import pytest
 import shapely.geometry as sg
-from athwart.survey import shapes
-from athwart.survey.frame import Frame
+from athwart.survey.plane import shapes
+from athwart.survey.plane.frame import Frame
 from hypothesis import given
 from hypothesis import strategies as st
 from pyproj import Geod

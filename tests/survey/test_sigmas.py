@@ -4,7 +4,7 @@ from dataclasses import fields
 import numpy as np
 import pytest
 from athwart.survey.errors import InputError
-from athwart.survey.sigmas import PRESETS, Sigmas, chosen, position_parts
+from athwart.survey.uncertainty.sigmas import PRESETS, Sigmas, chosen, position_parts
 
 
 def test_presets_hold_the_stated_defaults_and_get_better():

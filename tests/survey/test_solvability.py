@@ -2,9 +2,9 @@
 import numpy as np
 import outings
 import pytest
-from athwart.survey.adjustment import adjust
-from athwart.survey.repeats import OFFSETS, Repeats
-from athwart.survey.solvability import judge
+from athwart.survey.repeats.adjustment import adjust
+from athwart.survey.repeats.repeats import OFFSETS, Repeats
+from athwart.survey.repeats.solvability import judge
 
 ONE_WAY = [((east, 4990), 0, 1.5) for east in (5040, 5080, 5120, 5160)]
 RECIPROCAL = [((5040, 4990), 0, 1.5), ((5180, 5320), 180, 1.5), ((5020, 4990), 0, 1.5), ((5160, 5320), 180, 1.5),

@@ -1,7 +1,7 @@
 """Sound speed against six published formulas, an independent library, and the check values of the standards."""
 import numpy as np
 import pytest
-from athwart.survey import soundspeed
+from athwart.survey.beams import soundspeed
 from athwart.survey.errors import InputError
 
 # m/s at the surface of fresh water, degrees C: Marczak 1997, Bilaniuk & Wong 1993 (148 points), Del Grosso & Mader

@@ -3,11 +3,12 @@ import numpy as np
 import pytest
 import shapely.geometry as sg
 import tracks
-from athwart.survey import fields, shapes
+from athwart.survey import fields
 from athwart.survey.errors import Cancelled, InputError
-from athwart.survey.frame import Frame
-from athwart.survey.ribbons import MAX_INTERVALS
-from athwart.survey.swath import SwathSettings, draw_swaths, pass_unions
+from athwart.survey.plane import shapes
+from athwart.survey.plane.frame import Frame
+from athwart.survey.swaths.ribbons import MAX_INTERVALS
+from athwart.survey.swaths.swath import SwathSettings, draw_swaths, pass_unions
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyproj import CRS, Geod, Transformer

@@ -5,8 +5,8 @@ import numpy as np
 import pytest
 import random_picks
 import tracks
-from athwart.survey.locate import Settings, locate
-from athwart.survey.picks import Picks
+from athwart.survey.targets.locate import Settings, locate
+from athwart.survey.targets.picks import Picks
 from one_pass import SURE, found, picked, ray
 
 # ---- near the nadir

@@ -3,11 +3,11 @@ import beds
 import numpy as np
 import pytest
 import tracks
-from athwart.survey import depthgrid
-from athwart.survey.depthgrid import DepthGrid, bounded_parts
+from athwart.survey.bottom import depthgrid
+from athwart.survey.bottom.depthgrid import DepthGrid, bounded_parts
+from athwart.survey.bottom.terrain import anchored, ground_on
 from athwart.survey.errors import InputError
-from athwart.survey.frame import Frame
-from athwart.survey.terrain import anchored, ground_on
+from athwart.survey.plane.frame import Frame
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

@@ -3,10 +3,11 @@ from itertools import combinations
 
 import numpy as np
 import pytest
-from athwart.survey import edge_error, levels, shapes, thinning
-from athwart.survey.cover import Swaths, cover_of_swaths
-from athwart.survey.frame import Frame
-from athwart.survey.gaps import PassLayer, find_gaps
+from athwart.survey.coverage import edge_error, thinning
+from athwart.survey.coverage.cover import Swaths, cover_of_swaths
+from athwart.survey.coverage.gaps import PassLayer, find_gaps
+from athwart.survey.plane import levels, shapes
+from athwart.survey.plane.frame import Frame
 from shapely.affinity import rotate
 from shapely.geometry import LineString, MultiPolygon, Polygon, box
 from shapely.ops import unary_union

@@ -3,10 +3,10 @@ import numpy as np
 import pytest
 import tracks
 from athwart.survey.errors import InputError
-from athwart.survey.frame import Frame
-from athwart.survey.picks import Picks
-from athwart.survey.poses import Poses, Runs, turned_between
-from athwart.survey.ties import TIES, tie
+from athwart.survey.plane.frame import Frame
+from athwart.survey.targets.picks import Picks
+from athwart.survey.targets.poses import Poses, Runs, turned_between
+from athwart.survey.targets.ties import TIES, tie
 
 T0 = 1.7e9
 FRAME = Frame("EPSG:32615", -93.0, 45.0)

@@ -9,9 +9,9 @@ import pathlib
 
 import numpy as np
 import pytest
-from athwart.survey.cover import Swaths
-from athwart.survey.gaps import find_gaps
-from athwart.survey.shore import find_unscanned
+from athwart.survey.coverage.cover import Swaths
+from athwart.survey.coverage.gaps import find_gaps
+from athwart.survey.coverage.shore import find_unscanned
 from osgeo import gdal, ogr, osr
 from shapely import wkb
 from shapely.geometry import LineString, Point

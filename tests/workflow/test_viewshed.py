@@ -11,8 +11,8 @@ import subprocess
 import numpy as np
 import onfile
 import pytest
-from athwart.survey.depthgrid import DepthGrid
-from athwart.survey.profile import Rays, Scratch, march
+from athwart.survey.bottom.depthgrid import DepthGrid
+from athwart.survey.bottom.profile import Rays, Scratch, march
 from osgeo import gdal
 
 pytestmark = pytest.mark.skipif(shutil.which("gdal_viewshed") is None, reason="no gdal_viewshed on this system")

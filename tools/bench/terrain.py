@@ -26,11 +26,11 @@ import lakefloor  # noqa: E402
 import madesurvey  # noqa: E402
 import measure  # noqa: E402
 import tracks  # noqa: E402
-from athwart.survey import shapes  # noqa: E402
-from athwart.survey.depthgrid import DepthGrid  # noqa: E402
-from athwart.survey.ensonify import Ensonification  # noqa: E402
-from athwart.survey.profile import Rays, Scratch, march  # noqa: E402
-from athwart.survey.scanfill import fill_quads  # noqa: E402
+from athwart.survey.bottom.depthgrid import DepthGrid  # noqa: E402
+from athwart.survey.bottom.profile import Rays, Scratch, march  # noqa: E402
+from athwart.survey.looks.ensonify import Ensonification  # noqa: E402
+from athwart.survey.plane import shapes  # noqa: E402
+from athwart.survey.plane.scanfill import fill_quads  # noqa: E402
 from pyproj import Proj  # noqa: E402
 
 TRANSFORM = (lakefloor.LEFT, lakefloor.CELL, 0, lakefloor.TOP, 0, -lakefloor.CELL)

@@ -7,9 +7,9 @@ import sys
 import madesurvey
 import shapely.ops
 import tracks
-from athwart.survey import shapes
-from athwart.survey.frame import Frame
-from athwart.survey.swath import SwathSettings, draw_swaths, pass_unions
+from athwart.survey.plane import shapes
+from athwart.survey.plane.frame import Frame
+from athwart.survey.swaths.swath import SwathSettings, draw_swaths, pass_unions
 from measure import interleaved, peak_mb, print_table
 from stress import NAMES, brute_quads, path
 

@@ -1,0 +1,1 @@
+"""The depth grid, and what a beam sees of uneven ground."""

@@ -1,0 +1,173 @@
+"""Depth maps as people have them -> metres down from the surface of the day, and what is refused on sight."""
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..errors import InputError
+from ..units import LENGTHS, metres
+
+__all__ = ["KINDS", "Conversion", "judged", "nice_cell", "refuse_other_unit"]
+
+KINDS = ("depth", "elevation")
+
+DEEPEST_M = 1700.0
+"""A little more than the deepest lake, Baikal (1642 m; common knowledge, no source)."""
+
+MOSTLY, FLAT_M, DEEP_SHORE_M = 0.5, 0.1, 100.0
+"""Shares and depths at which a map is taken for something else; judgements."""
+
+_UNIT_WORDS = {
+    "m": "m", "meter": "m", "metre": "m", "meters": "m", "metres": "m", "ft": "ft", "foot": "ft", "feet": "ft",
+    "us survey foot": "ft", "us-ft": "ft", "ftus": "ft", "yd": "yd", "yard": "yd", "yards": "yd", "fathom": "fathom",
+    "fathoms": "fathom", "fm": "fathom",
+}
+
+
+@dataclass(frozen=True)
+class Conversion:
+    """depth = ``scale`` value + ``shift``, in metres.
+
+    ``kind``: 'depth' (down from the map's own water level) or 'elevation' (up from a datum); ``unit`` of the map;
+    ``surface``: elevation of the map's water level, ``rise``: how much higher the water stood on the day, both in that
+    unit.
+    """
+
+    kind: str
+    unit: str
+    surface: float = None
+    rise: float = 0.0
+
+    def __post_init__(self):
+        if self.kind not in KINDS:
+            raise InputError("Say what the numbers of the map are (KIND): depth, counted down from the water, or "
+                             "elevation, counted up from sea level or another datum.")
+        if self.unit not in LENGTHS:
+            raise InputError(f"Say in what unit the map is (UNIT): {', '.join(LENGTHS)}.")
+        if self.kind == "elevation" and self.surface is None:
+            raise InputError("A map of elevations needs the elevation of the water surface (SURFACE_ELEVATION), in the "
+                             "map's unit and from the same datum. Depths written as negative numbers have 0.")
+        if self.kind == "depth" and self.surface is not None:
+            raise InputError("SURFACE_ELEVATION goes with elevations only. If the map holds elevations, choose KIND "
+                             "elevation; if it holds depths, leave SURFACE_ELEVATION blank.")
+
+    @property
+    def scale(self):
+        """Metres of depth for one unit of the map."""
+        return LENGTHS[self.unit] * (1 if self.kind == "depth" else -1)
+
+    @property
+    def shift(self):
+        """Depth (m) of the value 0."""
+        return float(metres(self.rise + (self.surface if self.kind == "elevation" else 0.0), self.unit))
+
+    @property
+    def shore(self):
+        """The map's value at its own shore."""
+        return 0.0 if self.kind == "depth" else float(self.surface)
+
+    def below(self, values):
+        """Metres below the map's own water level; negative above it, NaN kept."""
+        return self.scale * (np.asarray(values, float) - self.shore)
+
+    def depths(self, values):
+        """Metres down from the surface of the day; negative on dry land, NaN kept."""
+        return self.scale * np.asarray(values, float) + self.shift
+
+
+def refuse_other_unit(stated, unit, what):
+    """Refuse a map that says itself that it is in another unit; ``stated`` is its own text, '' if it says nothing."""
+    own = _UNIT_WORDS.get(str(stated).strip().lower())
+    if own is not None and own != unit:
+        raise InputError(f"{what} says that its values are in '{stated}', but UNIT is '{unit}'. Choose UNIT '{own}', "
+                         "or mend the map if that is wrong.")
+
+
+def judged(values, conversion, what):
+    """Judge a map by a sample of its values.
+
+    Parameters
+    ----------
+    values : (n,) array
+        In the map's own unit; NaN for nodata.
+    conversion : Conversion
+    what : str
+        What the user calls the map.
+
+    Returns
+    -------
+    str
+        A sentence for the log: how deep it is.
+
+    Raises
+    ------
+    InputError
+        If the values look negative down, in another unit, from another datum, or are of the surface of the water
+        instead of its floor; says which and what to do.
+    """
+    values = np.asarray(values, float)
+    values = values[np.isfinite(values)]
+    if not values.size:
+        raise InputError(f"{what} has no values: all of it is nodata.")
+    depth = conversion.depths(values)
+    wet = depth[depth > 0]
+    if conversion.kind == "depth":
+        _refuse_negative_down(values, what)
+    else:
+        _refuse_other_datum(values, conversion, what)
+    if not wet.size:
+        raise InputError(f"{what} holds no depth above 0, so there is no lake floor in it.")
+    deepest = np.percentile(wet, 99.9)
+    if deepest > DEEPEST_M:
+        hint = ("Is it in feet, or does it hold elevations (KIND)?" if conversion.kind == "depth" else
+                "Check SURFACE_ELEVATION and UNIT.")
+        raise InputError(f"{what} would be {deepest:.0f} m deep; the deepest lake has 1642 m. {hint}")
+    return (f"{what}: half of the water is deeper than {np.median(wet):.1f} m, the deepest place {wet.max():.1f} m. If "
+            "that is not your lake, check UNIT and KIND.")
+
+
+def _refuse_negative_down(values, what):
+    share = np.mean(values < 0)
+    if share > MOSTLY:
+        raise InputError(
+            f"{what} looks negative down: {100 * share:.0f} % of its values are below 0, the median is "
+            f"{np.median(values):.1f}. Choose KIND elevation, with SURFACE_ELEVATION 0 if these are depths written as "
+            "negative numbers, else with the elevation of the water. If the negative values are land, cut the map to "
+            "the lake first.")
+
+
+def _refuse_other_datum(values, conversion, what):
+    """Elevations that all lie above the water, far below it, or on it."""
+    below, low, high = conversion.below(values), values.min(), values.max()
+    hint = _other_unit_hint(low, high, conversion)
+    if not (below > 0).any():
+        raise InputError(f"{what} lies all above the water surface: its lowest value is {low:g}, SURFACE_ELEVATION is "
+                         f"{conversion.surface:g}.{hint} A map of the land alone has no lake floor.")
+    shallow = np.percentile(below[below > 0], 5)
+    if shallow > DEEP_SHORE_M:
+        raise InputError(f"{what} lies far below the water: even its shallow parts would be {shallow:.0f} m deep. Its "
+                         f"values run from {low:g} to {high:g}, SURFACE_ELEVATION is {conversion.surface:g}.{hint}")
+    level = np.count_nonzero(np.abs(below) < FLAT_M)
+    if level > MOSTLY * np.count_nonzero(below > -FLAT_M):
+        raise InputError(f"{what} shows the surface of the water, not its floor: {level} of {values.size} values tried "
+                         f"lie within {FLAT_M:g} m of SURFACE_ELEVATION {conversion.surface:g}. Look for a map of "
+                         "depths.")
+
+
+def _other_unit_hint(low, high, conversion):
+    """Says so when the surface would fit the map in another unit."""
+    own, margin = LENGTHS[conversion.unit], 1.0 + 0.5 * (high - low)
+    for unit, factor in LENGTHS.items():
+        other = conversion.surface * factor / own
+        if unit != conversion.unit and low - margin <= other <= high + margin:
+            return f" In {unit} it would be {other:.1f} {conversion.unit}, which fits: give it in the map's unit."
+    return ""
+
+
+def nice_cell(length_m, cells=1500, least=0.5):
+    """A round cell size (1, 2 or 5 times a power of ten, m) that cuts a length into about that many cells."""
+    wanted = max(float(length_m) / cells, least)
+    power = 10.0 ** np.floor(np.log10(wanted))
+    steps = [step * power for step in (1, 2, 5, 10)]
+    return float(min(steps, key=lambda step: abs(np.log(step / wanted))))

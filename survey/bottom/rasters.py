@@ -1,0 +1,103 @@
+"""The raster that looks are counted on: north up, square cells, in a projected CRS in metres."""
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from pyproj import CRS, Proj, Transformer
+
+from ..errors import InputError
+from ..plane.frame import horizontal_crs, lonlat
+
+__all__ = ["Raster", "carried", "metric_crs"]
+
+MAX_CELLS = 8_000_000_000
+"""Largest raster that is begun: six bands of it fill some 190 GB before compression."""
+
+
+def metric_crs(crs, x, y):
+    """``crs`` if a metre on its map is a metre on the ground (within 1 %), else the UTM zone of the points, on WGS 84.
+
+    Parameters
+    ----------
+    crs : pyproj.CRS or str
+    x, y : (n,) arrays
+        Points in it.
+    """
+    crs = horizontal_crs(crs)
+    lon, lat = lonlat(crs, x, y)
+    good = np.isfinite(lon) & np.isfinite(lat)
+    if not good.any():
+        raise InputError("No point has coordinates that the layer's coordinate system can place on the Earth.")
+    lon, lat = np.asarray(lon)[good], np.asarray(lat)[good]
+    middle = lon[0] + np.median((lon - lon[0] + 180) % 360 - 180)
+    if crs.is_projected and all(abs(axis.unit_conversion_factor - 1) < 1e-9 for axis in crs.axis_info):
+        factors = Proj(crs).get_factors(middle, np.median(lat))
+        if max(abs(factors.meridional_scale - 1), abs(factors.parallel_scale - 1)) < 0.01:
+            return crs
+    zone = int((middle + 180) // 6 % 60) + 1
+    return CRS.from_epsg((32600 if np.median(lat) >= 0 else 32700) + zone)
+
+
+def carried(source, target, x, y):
+    """Points from one CRS to another; arrays."""
+    source, target = horizontal_crs(source), horizontal_crs(target)
+    if source == target:
+        return np.asarray(x, float), np.asarray(y, float)
+    return Transformer.from_crs(source, target, always_xy=True).transform(x, y)
+
+
+@dataclass(frozen=True)
+class Raster:
+    """``left``, ``top`` the outer corner (crs units), ``cell`` the side of a cell (m), ``rows``, ``cols`` the size."""
+
+    crs: object
+    left: float
+    top: float
+    cell: float
+    rows: int
+    cols: int
+
+    @classmethod
+    def around(cls, crs, cell, x, y, margin):
+        """Raster that holds every point and ``margin`` (m) round it, on whole multiples of the cell.
+
+        Parameters
+        ----------
+        crs : pyproj.CRS
+            Projected, in metres.
+        cell, margin : float, m
+        x, y : (n,) arrays in ``crs``
+        """
+        if not (math.isfinite(cell) and cell > 0):
+            raise InputError(f"The cell size is {cell:g} m; give a number above 0, such as 0.5.")
+        left, bottom = (np.floor((np.nanmin(v) - margin) / cell) for v in (x, y))
+        right, top = (np.ceil((np.nanmax(v) + margin) / cell) for v in (x, y))
+        rows, cols = int(top - bottom), int(right - left)
+        if rows * cols > MAX_CELLS:
+            raise InputError(f"With cells of {cell:g} m the map would have {cols} x {rows} cells. Choose a larger "
+                             "CELL_SIZE, or run the outings one by one.")
+        return cls(crs, float(left * cell), float(top * cell), float(cell), rows, cols)
+
+    @property
+    def transform(self):
+        """The six numbers of GDAL's geotransform."""
+        return (self.left, self.cell, 0.0, self.top, 0.0, -self.cell)
+
+    def cells_from(self, crs):
+        """A function (x, y) in ``crs`` -> fractional (col, row), whole numbers at cell middles."""
+        def of(x, y):
+            return (np.asarray(x) - self.left) / self.cell - 0.5, (self.top - np.asarray(y)) / self.cell - 0.5
+        crs = horizontal_crs(crs)
+        if crs == self.crs:
+            return of
+        transformer = Transformer.from_crs(crs, self.crs, always_xy=True)
+        return lambda x, y: of(*transformer.transform(x, y))
+
+    def ground_area(self, row, col):
+        """Area (m2) on the ellipsoid of the cell at (row, col): the projection's own scale taken out."""
+        x, y = self.left + (col + 0.5) * self.cell, self.top - (row + 0.5) * self.cell
+        lon, lat = lonlat(self.crs, np.array([x]), np.array([y]))
+        scale = Proj(self.crs).get_factors(lon[0], lat[0]).areal_scale
+        return self.cell**2 / scale

@@ -1,0 +1,1 @@
+"""Where to cast from a boat at a place known so well."""

@@ -1,0 +1,153 @@
+"""The cast card: one HTML page to print or to read on a phone in the sun, with a north-up sketch for each target."""
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from ..pages import pages
+from ..units import LENGTHS
+from .casting import GOAL, MAX_CASTS
+from .castplan import FAR, IN_REACH, clock
+from .castsketch import sketch
+
+__all__ = ["DISPLAY_UNITS", "cast_card"]
+
+DISPLAY_UNITS = ("ft", "yd", "m")
+
+_LISTED = 12
+"""Casts spelled out beside the sketch; the rest are in the sketch and in the layer."""
+
+
+_CSS = """
+body{color:#000;font-size:18px;max-width:76rem}
+.lead{color:#000}
+.cards{display:grid;grid-template-columns:repeat(auto-fill,minmax(20.5rem,1fr));gap:1rem;margin:1rem 0}
+.card{border:3px solid #000;border-radius:6px;padding:.6rem .8rem}
+.card h2{border:0;margin:0;padding:0;font-size:1.35rem;overflow-wrap:anywhere}
+.card .state{font-weight:700;margin:.2rem 0;border-left:8px solid #000;padding-left:.5rem}
+.card .big{display:flex;flex-wrap:wrap;gap:.1rem 1.3rem;align-items:baseline;font-weight:800;font-size:2.3rem;
+line-height:1.15;margin:.25rem 0}
+.card .big small{font-size:1.05rem;font-weight:600}
+.card .facts{margin:.1rem 0;font-weight:600}
+.fact{display:inline-block;white-space:nowrap;margin-right:.8em}.fact:last-child{margin-right:0}
+.card svg{display:block;width:100%;height:auto;max-height:23rem;margin:.4rem 0 .2rem}
+.card ol{columns:2;margin:.2rem 0;padding-left:1.9rem;font-size:1rem}
+.card .more{font-size:1rem;margin:.1rem 0}
+@media(max-width:30rem){body{padding:.6rem}.cards{grid-template-columns:1fr}}
+@media print{@page{margin:9mm}body{font-size:10pt;max-width:none}h1{font-size:15pt;margin:0}
+.lead{font-size:8.5pt;line-height:1.3;margin:1mm 0}
+.caution{margin:2mm 0 0;padding:1.2mm 2mm;font-size:7.5pt;line-height:1.25;border-width:1pt}
+.cards{grid-template-columns:1fr 1fr;gap:2mm;margin:1.5mm 0 0}
+.card{border-width:1.2pt;break-inside:avoid;padding:1mm 2mm;display:grid;grid-template-columns:1fr 44%;column-gap:2mm}
+.card svg{max-height:44mm;margin:0}.card .spelled{grid-column:1/3}
+.card h2{font-size:11pt;line-height:1.2}.card .state{font-size:8.5pt;line-height:1.2;margin:.6mm 0;border-width:2pt}
+.card .big{font-size:17pt;gap:0 3mm;margin:.4mm 0}.card .big small,.card .facts{font-size:9pt;line-height:1.3;margin:0}
+.card .more{font-size:8pt;line-height:1.25}.card ol{font-size:8pt;line-height:1.25;columns:4;margin:0;padding-left:6mm}
+.some .card ol{font-size:7.5pt;columns:3}
+.few .cards{grid-template-columns:1fr}.few .card svg{max-height:80mm}
+.many .card svg{max-height:31mm}.most .card svg{max-height:17mm}
+.many .card h2,.most .card h2{font-size:9.5pt}.many .card .big{font-size:14pt}.most .card .big{font-size:11pt}
+.many .card .state,.many .card .facts{font-size:7.5pt}
+.most .card .state,.most .card .facts{font-size:6.5pt;line-height:1.15;margin:0}
+.most .card .big small{font-size:7pt}.most .cards{gap:1.2mm}.most .card{padding:.4mm 1.5mm}
+.many .spelled,.most .spelled{display:none}}
+"""
+
+
+def cast_card(plan, unit="ft", title="Cast card"):
+    """HTML text of the card.
+
+    Parameters
+    ----------
+    plan : survey.casts.castplan.CastPlan
+    unit : str
+        Of ``DISPLAY_UNITS``: distances on the card.
+    title : str
+
+    Returns
+    -------
+    str
+        No script, no network; up to six targets print large on one page, up to twenty small.
+    """
+    count = len(plan.quarry)
+    size = next(name for most, name in ((2, "few"), (6, "some"), (12, "many"), (math.inf, "most")) if count <= most)
+    cards = "\n".join(_card(plan, i, unit) for i in range(count))
+    body = f'<div class="{size}"><div class="cards">\n{cards}\n</div></div>'
+    return pages.page(title, _lead(plan, unit), [body], _CSS)
+
+
+def _lead(plan, unit):
+    how = plan.settings
+    where = ("Clock directions are from the bow, as the boat lies." if plan.stations.kind == "boat" else
+             f"Each station lies to windward of its target, bow to the wind at {plan.stations.heading_deg[0]:03.0f}"
+             "\u00b0 true; 6:00 is over the stern.")
+    return (f"A hit is within {_length(how.hit_radius, unit, 1)} of the object. Reckoned with a boat's fix good to "
+            f"{_length(how.sigma_boat, unit, 1)} and casts to {_length(how.sigma_range, unit, 1)} and "
+            f"{how.sigma_angle:g}\u00b0 (one standard deviation each). The target's own error is the same for every "
+            f"cast, so a pattern finds it sooner than casts on one spot. {where}")
+
+
+def _length(metres, unit, digits=0):
+    return f"{metres / LENGTHS[unit]:.{digits}f}\u00a0{unit}"
+
+
+def _card(plan, i, unit):
+    quarry, station = plan.quarry, plan.station[i]
+    found = plan.patterns[i]
+    off_bow = clock(plan.bearing_deg[i] - plan.stations.heading_deg[station])
+    name = quarry.label[i] or "Target"
+    parts = [f"<h2>{pages.text(quarry.target_id[i])} \u00b7 {pages.text(name)}</h2>"]
+    parts += [f'<p class="state">{pages.text(words)}</p>' for words in _state(plan, i, unit)]
+    parts.append(f'<p class="big"><span>{_length(plan.distance_m[i], unit)}</span><span>{off_bow} '
+                 "<small>o\u2019clock</small></span></p>")
+    magnetic = plan.magnetic(plan.bearing_deg[i])
+    facts = [f"{plan.bearing_deg[i] % 360:03.0f}\u00b0 true"]
+    if math.isfinite(magnetic):
+        facts.append(f"{magnetic:03.0f}\u00b0 magnetic")
+    if math.isfinite(quarry.depth_m[i]):
+        facts.append(f"{_length(quarry.depth_m[i], unit)} deep")
+    parts.append(f'<p class="facts">{_facts(facts)}</p>')
+    if found is not None:
+        needed = f"{found.needed} casts for {100 * GOAL:.0f} %" if found.needed else \
+            f"{math.floor(100 * found.so_far[-1])} % after {MAX_CASTS} casts"  # not rounded up to the goal
+        parts.append(f'<p class="facts">{_facts((f"One cast {100 * found.alone[0]:.0f} %", needed))}</p>')
+    spelled = "" if found is None else _spelled(plan, i, unit)
+    return (f'<section class="card"><div class="how">{"".join(parts)}</div>{sketch(plan, i, unit)}'
+            f'<div class="how spelled">{spelled}</div></section>')
+
+
+def _facts(facts):
+    """Short facts on a line, none of them broken."""
+    return " ".join(f'<span class="fact">{fact}</span>' for fact in facts)
+
+
+def _state(plan, i, unit):
+    """What is out of the ordinary about a target, in bold above its figures."""
+    said = {"side unsure": "Side unsure: it may lie on either side of the boat's track.",
+            "water column": "Water column: it was seen above the bottom, it does not lie on it.",
+            "near nadir": "Near nadir: seen almost under the boat, so its place across the track is vague.",
+            "ambiguous": "Ambiguous: the bottom meets the beam more than once at its range.",
+            "off grid": "Off grid: placed as on a flat bottom."}
+    words = [said[plan.quarry.status[i]]] if plan.quarry.status[i] in said else []
+    if plan.reach[i] == FAR:
+        words.append(f"Out of reach: over {_length(plan.settings.max_cast, unit)}. Move the boat.")
+    elif plan.reach[i] != IN_REACH:
+        words.append(f"Over {MAX_CASTS} casts: they do not reach {100 * GOAL:.0f} %. Get a better place for it first.")
+    return words
+
+
+def _spelled(plan, i, unit):
+    """The first casts in words: long or short, left or right of the target's place, seen from the boat."""
+    found = plan.patterns[i]
+    a = math.radians(plan.bearing_deg[i] - plan.convergence_deg)
+    beyond = found.aims @ np.array([math.sin(a), math.cos(a)]) / LENGTHS[unit]
+    right = found.aims @ np.array([math.cos(a), -math.sin(a)]) / LENGTHS[unit]
+    items = []
+    for along, aside in zip(beyond[:_LISTED], right[:_LISTED]):
+        words = [f"{abs(value):.0f} {more if value > 0 else less}" for value, more, less in
+                 ((along, "long", "short"), (aside, "right", "left")) if round(abs(value)) > 0]
+        items.append(f"<li>{' '.join(words) or 'on the spot'}</li>")
+    more = len(found.aims) - _LISTED
+    rest = f'<p class="more">and {more} more, as numbered in the sketch and the layer.</p>' if more > 0 else ""
+    return f'<p class="more">Casts, in {unit} from the spot:</p><ol>{"".join(items)}</ol>{rest}'

@@ -1,0 +1,198 @@
+"""From where to cast at each target, how far and which way, with what chance, and how many casts it takes."""
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..errors import InputError
+from .casting import MAX_CASTS, Pattern, pattern, thrower
+
+__all__ = ["FAR", "IN_REACH", "MANY", "CastPlan", "CastSettings", "Quarry", "Stations", "clock", "plan_casts"]
+
+IN_REACH, FAR, MANY = "in reach", "out of reach", f"over {MAX_CASTS} casts"
+
+
+@dataclass(frozen=True)
+class CastSettings:
+    """``sigma_boat``: of the boat's own place, each axis (m), common to all casts like the target's error.
+    ``sigma_range`` (m), ``sigma_angle`` (degrees): scatter of one cast. ``hit_radius``: how near is a hit (m).
+    ``max_cast`` (m). ``variation``: magnetic variation, east positive (degrees), None if not known."""
+
+    sigma_boat: float = 2.0
+    sigma_range: float = 1.0
+    sigma_angle: float = 3.0
+    hit_radius: float = 1.5
+    max_cast: float = 30.0
+    variation: float = None
+
+    def __post_init__(self):
+        for name, value in (("SIGMA_BOAT", self.sigma_boat), ("CAST_SIGMA_RANGE", self.sigma_range),
+                            ("CAST_SIGMA_ANGLE", self.sigma_angle)):
+            _demand(math.isfinite(value) and value >= 0, f"{name} is {value}; give zero or a positive number.")
+        for name, value in (("HIT_RADIUS", self.hit_radius), ("MAX_CAST", self.max_cast)):
+            _demand(math.isfinite(value) and value > 0, f"{name} is {value}; give a length above zero.")
+        _demand(self.sigma_angle <= 45, f"CAST_SIGMA_ANGLE is {self.sigma_angle:g} degrees; nobody casts so wide.")
+        _demand(self.variation is None or abs(self.variation) <= 180,
+                f"MAGNETIC_VARIATION is {self.variation}; give degrees between -180 and 180, east positive.")
+
+
+@dataclass
+class Quarry:
+    """(n,) targets in frame metres: ``east``, ``north``, ``covariance`` (n, 2, 2), and their texts."""
+
+    east: np.ndarray
+    north: np.ndarray
+    covariance: np.ndarray
+    target_id: np.ndarray
+    label: np.ndarray
+    status: np.ndarray
+    depth_m: np.ndarray
+
+    def __len__(self):
+        return len(self.east)
+
+
+@dataclass
+class Stations:
+    """(s,) places to cast from, frame metres; ``heading_deg`` of the bow, true; ``kind`` boat or stand-off."""
+
+    east: np.ndarray
+    north: np.ndarray
+    heading_deg: np.ndarray
+    kind: str
+
+    @classmethod
+    def to_windward(cls, quarry, stand_off, wind_from, convergence_deg=0.0):
+        """One station for each target, ``stand_off`` metres from it into the wind.
+
+        Anchored or held there, the boat lies bow to the wind and casts with it, over the stern.
+        """
+        _demand(math.isfinite(stand_off) and stand_off > 0, f"STAND_OFF is {stand_off}; give a length above zero.")
+        a = math.radians(wind_from - convergence_deg)
+        return cls(quarry.east + stand_off * math.sin(a), quarry.north + stand_off * math.cos(a),
+                   np.full(len(quarry), wind_from % 360.0), "stand-off")
+
+
+@dataclass
+class CastPlan:
+    """``station``: (n,) index of each target's station. ``distance_m``, ``bearing_deg`` (true) from there, (n,).
+    ``reach``: (n,) ``IN_REACH``, ``FAR`` or ``MANY``. ``patterns``: n Patterns, None where out of reach."""
+
+    station: np.ndarray
+    distance_m: np.ndarray
+    bearing_deg: np.ndarray
+    reach: np.ndarray
+    patterns: list
+    settings: CastSettings
+    quarry: Quarry
+    stations: Stations
+    convergence_deg: float
+
+    def lines(self):
+        """Cast lines: columns of ``fields.CAST_LINES``, and (k, 2, 2) their ends in frame metres.
+
+        A target out of reach has one line, to its place, without a chance.
+        """
+        rows, ends = [], []
+        for i, found in enumerate(self.patterns):
+            s = self.station[i]
+            boat, place = (np.array([of.east[k], of.north[k]]) for of, k in ((self.stations, s), (self.quarry, i)))
+            thrown = Pattern(np.zeros((1, 2)), [math.nan], [math.nan], None) if found is None else found
+            for n, aim in enumerate(thrown.aims):
+                distance, bearing = self.way(boat, place + aim)
+                rows.append({
+                    "target_id": self.quarry.target_id[i], "label": self.quarry.label[i],
+                    "status": self.quarry.status[i], "station_id": s + 1, "cast_no": n + 1, "distance_m": distance,
+                    "bearing_deg": bearing, "magnetic_deg": self.magnetic(bearing),
+                    "clock": clock(bearing - self.stations.heading_deg[s]), "hit_pct": 100 * thrown.alone[n],
+                    "so_far_pct": 100 * thrown.so_far[n],
+                    "casts_needed": math.nan if thrown.needed is None else thrown.needed, "reach": self.reach[i]})
+                ends.append((boat, place + aim))
+        return {name: np.array([row[name] for row in rows]) for name in rows[0]}, np.array(ends)
+
+    def station_columns(self):
+        """Columns of ``fields.CAST_STATIONS``; a station that no target is cast at from has none."""
+        size = len(self.stations.east)
+        used = [np.flatnonzero(self.station == s) for s in range(size)]
+        near, far = ([how(self.distance_m[u]) if len(u) else math.nan for u in used] for how in (np.min, np.max))
+        return {"station_id": np.arange(1, size + 1), "kind": np.full(size, self.stations.kind, object),
+                "heading_deg": self.stations.heading_deg, "targets": np.array([len(u) for u in used]),
+                "nearest_m": np.array(near), "farthest_m": np.array(far)}
+
+    def magnetic(self, bearing):
+        """Compass bearing of a true one; NaN without a variation."""
+        return math.nan if self.settings.variation is None else (bearing - self.settings.variation) % 360.0
+
+    def way(self, boat, place):
+        """Distance (m) and true bearing (degrees) from one frame place to another."""
+        east, north = place - boat
+        return math.hypot(east, north), (math.degrees(math.atan2(east, north)) + self.convergence_deg) % 360.0
+
+
+def clock(angle_deg):
+    """Direction off the bow (degrees, clockwise) as the nearest half hour of a clock face: 0 is 12:00, 90 is 3:00."""
+    half_hours = round(angle_deg / 15.0) % 24
+    return f"{(half_hours // 2) or 12}:{30 * (half_hours % 2):02d}"
+
+
+def plan_casts(quarry, stations, settings, convergence_deg=0.0, step=None):
+    """Plan the casts at every target.
+
+    Parameters
+    ----------
+    quarry : Quarry
+    stations : Stations
+        For kind 'stand-off' one for each target; else each target is cast at from the nearest.
+    settings : CastSettings
+    convergence_deg : float
+        Of the frame at the targets: true bearing = grid bearing + convergence.
+    step : callable, optional
+        Called with the fraction done.
+
+    Returns
+    -------
+    CastPlan
+    """
+    _demand(len(quarry) > 0, "There is no target to cast at.")
+    _demand(len(stations.east) > 0, "BOAT has no point; put one where the boat lies.")
+    if not np.isfinite(quarry.covariance).all():
+        raise InputError("Some targets have no standard deviations (sigma_east_m, sigma_north_m, cov_en_m2). Use the "
+                         "output of 'Locate targets' or 'Combine repeated targets'.")
+    least, most = np.linalg.eigvalsh(quarry.covariance).T
+    wrong = np.flatnonzero(least < -1e-6 * most)
+    if len(wrong):
+        raise InputError(f"Target {quarry.target_id[wrong[0]]}: cov_en_m2 is larger than sigma_east_m times "
+                         f"sigma_north_m ({len(wrong)} such targets), which no errors can have. Use the three as "
+                         "'Locate targets' or 'Combine repeated targets' wrote them.")
+    apart = np.hypot(quarry.east[:, None] - stations.east, quarry.north[:, None] - stations.north)
+    station = np.arange(len(quarry)) if stations.kind == "stand-off" else apart.argmin(axis=1)
+    made = CastPlan(station, apart[np.arange(len(quarry)), station], np.empty(len(quarry)),
+                    np.full(len(quarry), IN_REACH, object), [], settings, quarry, stations, convergence_deg)
+    for i in range(len(quarry)):
+        boat = np.array([stations.east[station[i]], stations.north[station[i]]])
+        toward = np.array([quarry.east[i], quarry.north[i]]) - boat
+        made.bearing_deg[i] = made.way(boat, boat + toward)[1]
+        found = None
+        if made.distance_m[i] > settings.max_cast:
+            made.reach[i] = FAR
+        else:
+            found = pattern(quarry.covariance[i] + settings.sigma_boat ** 2 * np.eye(2), settings.hit_radius,
+                            thrower(toward, settings.sigma_range, settings.sigma_angle),
+                            reachable=_within(toward, settings.max_cast))
+            if found.needed is None:
+                made.reach[i] = MANY
+        made.patterns.append(found)
+        if step is not None:
+            step((i + 1) / len(quarry))
+    return made
+
+
+def _within(toward, max_cast):
+    return lambda offsets: np.hypot(*np.moveaxis(toward + offsets, -1, 0)) <= max_cast + 1e-9
+
+
+def _demand(holds, text):
+    if not holds:
+        raise InputError(text)

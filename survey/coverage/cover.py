@@ -1,0 +1,195 @@
+"""What a survey saw of an area: swath polygons, or a raster of looks turned into polygons, as levels of looks."""
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ..errors import InputError
+from ..plane import levels, shapes
+from . import edge_error, thinning
+
+__all__ = ["Cover", "PassCover", "Swaths", "cover_of_seen", "cover_of_swaths"]
+
+MERGED = "The swaths were drawn with all passes in one, so no pass can be told from another"
+
+
+@dataclass
+class Swaths:
+    """Swath polygons, one row each: a strip, a pass, or a whole outing in one.
+
+    ``geometries``: list of shapely polygons in crs units, None where empty. ``outing``: (n,) str. ``pass_id``: (n,)
+    float, NaN where several passes were drawn as one. ``outer_m``, ``sigma_edge_m``: (n,) float, NaN where unknown.
+    """
+
+    geometries: list
+    outing: np.ndarray
+    pass_id: np.ndarray
+    outer_m: np.ndarray
+    sigma_edge_m: np.ndarray
+
+
+@dataclass
+class PassCover:
+    """One pass in frame metres: ``strips`` is a list of (polygon, sigma_edge in m), ``ground`` their union.
+
+    ``outline`` is the ground with its edges thinned out where other passes saw what lies on both sides of them.
+    """
+
+    outing: str
+    pass_id: float
+    strips: list
+    reach_m: float
+    ground: object
+    outline: object = None
+
+    @property
+    def key(self):
+        """(outing, pass_id)."""
+        return self.outing, self.pass_id
+
+
+@dataclass
+class Cover:
+    """Ground seen, in frame metres.
+
+    ``levels``: ground seen by at least 1 .. n passes. ``low``, ``high``: the last level as it is at least, and at most,
+    with 95 % confidence, true in the rectangle of interest; ``low`` is None where passes cannot be told apart.
+    ``passes``: what each pass saw, empty where unknown. ``reach_m``: usual ground range of the outer edge.
+    ``causes``: polygons by kind of gap where a raster knows why ground was missed. ``notes``: what the user should
+    know.
+    """
+
+    levels: list
+    low: object
+    high: object
+    passes: list
+    reach_m: float
+    causes: dict = field(default_factory=dict)
+    notes: list = field(default_factory=list)
+
+    @property
+    def seen(self):
+        """Ground that counts as seen: by as many passes as were asked for."""
+        return self.levels[-1]
+
+    @property
+    def tells_passes(self):
+        """True if passes can be told apart."""
+        return self.low is not None
+
+
+def cover_of_swaths(frame, swaths, bounds, required_looks=1, position_error=2.0, step=lambda fraction: None):
+    """Cover of swath polygons.
+
+    Parameters
+    ----------
+    frame : survey.plane.frame.Frame
+    swaths : Swaths
+    bounds : (east, north, east, north)
+        Rectangle of interest in frame metres; swaths that stay clear of it are left out.
+    required_looks : int
+        Passes that must have seen a place; port and starboard of one pass are one look.
+    position_error : float
+        Standard deviation per axis that all passes of one outing share (m).
+    step : callable, optional
+
+    Raises
+    ------
+    InputError
+        If there are no swaths, or more than one look is asked of swaths that do not tell passes apart.
+    """
+    if not any(g is not None and not g.is_empty for g in swaths.geometries):
+        raise InputError("The swath layer holds no polygons; there is nothing to judge. Run 'Draw swaths' first.")
+    merged = bool(np.isnan(swaths.pass_id).any())
+    if merged and required_looks > 1:
+        raise InputError(f"{MERGED} and {required_looks} looks cannot be counted. Run 'Draw swaths' again with MERGE "
+                         "'strip' or 'pass', or ask for 1 look.")
+    passes, notes = _passes(frame, swaths, bounds, position_error)
+    step(0.2)
+    outings = _thinned(passes, required_looks, position_error)
+    step(0.35)
+    seen = levels.levels([p.outline for p in passes], required_looks)
+    step(0.5)
+    high = edge_error.moved_levels(outings, required_looks, position_error, 1, lambda f: step(0.5 + 0.2 * f),
+                                   bounds)[-1]
+    low = None
+    if merged:
+        notes.append(f"{MERGED}: the low bound is left empty.")
+    else:
+        low = edge_error.moved_levels(outings, required_looks, position_error, -1, lambda f: step(0.7 + 0.3 * f),
+                                      bounds)[-1]
+    if not passes:
+        notes.append("No swath touches the area. Check that both lie on the same lake and have the right coordinate "
+                     "system.")
+    known = swaths.outer_m[np.isfinite(swaths.outer_m)]
+    return Cover(seen, low, high, [] if merged else passes, float(np.median(known)) if len(known) else np.nan,
+                 notes=notes)
+
+
+def _passes(frame, swaths, bounds, position_error):
+    """PassCovers whose edge, moved by its error, comes near the rectangle; notes on what was filled in or mended."""
+    sigma = np.where(np.isfinite(swaths.sigma_edge_m), swaths.sigma_edge_m, edge_error.DEFAULT_SIGMA_M)
+    strips, mended = {}, 0
+    for row, geometry in enumerate(swaths.geometries):
+        if geometry is None or geometry.is_empty:
+            continue
+        polygon, crossed = shapes.mended_to_frame(frame, geometry)
+        mended += crossed
+        if _near(polygon.bounds, bounds, sum(edge_error.margins(sigma[row], position_error))):
+            strips.setdefault((swaths.outing[row], swaths.pass_id[row]), []).append((row, polygon))
+    passes = []
+    for (outing, pass_id), members in strips.items():
+        rows = [row for row, _ in members]
+        reach = swaths.outer_m[rows]
+        passes.append(PassCover(outing, float(pass_id), [(polygon, float(sigma[row])) for row, polygon in members],
+                                float(np.nanmax(reach)) if np.isfinite(reach).any() else np.nan,
+                                levels.merged([polygon for _, polygon in members])))
+    notes = []
+    unstated = int((~np.isfinite(swaths.sigma_edge_m)).sum())
+    if unstated:
+        notes.append(f"{unstated} swath(s) do not state sigma_edge_m; {edge_error.DEFAULT_SIGMA_M:.1f} m was taken.")
+    if mended:
+        notes.append(f"{mended} swath(s) crossed themselves and were mended.")
+    return passes, notes
+
+
+def _thinned(passes, depth, position_error):
+    """Outings, as ``edge_error`` takes them, of passes whose edges are thinned out; fills in ``outline``."""
+    outings = [[p for p in passes if p.outing == outing] for outing in dict.fromkeys(p.outing for p in passes)]
+    within, rest = edge_error.margins([sigma for p in passes for _, sigma in p.strips], position_error)
+    thin = thinning.thinned([[[polygon for polygon, _ in p.strips] for p in members] for members in outings], depth,
+                            within.max(initial=0), rest.max(initial=0))
+    found = []
+    for members, strips in zip(outings, thin):
+        for one, polygons in zip(members, strips):
+            one.outline = levels.merged(polygons)
+        found.append([[(polygon, sigma) for polygon, (_, sigma) in zip(polygons, one.strips)]
+                      for one, polygons in zip(members, strips)])
+    return found
+
+
+def _near(a, b, reach):
+    return a[0] - reach < b[2] and b[0] < a[2] + reach and a[1] - reach < b[3] and b[1] < a[3] + reach
+
+
+def cover_of_seen(frame, looks, causes, reach_m, position_error=2.0):
+    """Cover of ground that a raster says was seen; passes cannot be told apart in it, so the low bound stays unknown.
+
+    Parameters
+    ----------
+    frame : survey.plane.frame.Frame
+    looks : list of shapely polygons
+        Ground seen by at least 1 .. n looks, crs units; see ``seen.masks``.
+    causes : dict of shapely polygons
+        By kind of gap ('hidden', 'weak'), ground missed for a reason the raster knows, crs units.
+    reach_m : float
+        Usual ground range of the outer edge (m), NaN if unknown.
+    position_error : float
+        Standard deviation per axis that all passes share (m).
+    """
+    found = [shapes.to_frame(frame, level) for level in looks]
+    within, rest = edge_error.margins(edge_error.DEFAULT_SIGMA_M, position_error)
+    return Cover(found, None, edge_error.moved_edge(found[-1], float(within + rest)), [], reach_m,
+                 {kind: shapes.to_frame(frame, ground) for kind, ground in causes.items()},
+                 ["A raster of looks does not tell passes apart: the low bound is left empty."])

@@ -1,0 +1,275 @@
+"""Coverage of an area: how much of it was seen, how far off that figure may be, and every gap, its kind and size."""
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ..errors import InputError
+from ..plane import levels, shapes, widths
+from ..plane.frame import Frame
+from . import gap_kinds, gap_zones
+from .cover import cover_of_seen, cover_of_swaths
+
+__all__ = ["CoverageResult", "PassLayer", "SeenGround", "find_gaps"]
+
+_QUADRANT = 8
+_RIM_M = 0.05
+
+
+@dataclass
+class PassLayer:
+    """Lines of the passes in crs units: ``geometries`` (list, None where empty), ``outing`` (n,) str, ``pass_id``,
+    ``range_m``, ``depth_m`` (n,) float, NaN where unknown."""
+
+    geometries: list
+    outing: np.ndarray
+    pass_id: np.ndarray
+    range_m: np.ndarray
+    depth_m: np.ndarray
+
+
+@dataclass
+class SeenGround:
+    """Ground that a raster of looks says was seen, as polygons in crs units.
+
+    ``looks``: ground seen by at least 1 .. required looks. ``causes``: ground missed, by kind ('hidden', 'weak').
+    """
+
+    looks: list
+    causes: dict
+
+
+@dataclass
+class CoverageResult:
+    """Gaps (largest first), columns for each AREA feature, and totals.
+
+    ``geometries``: list of shapely MultiPolygons in crs units; ``gaps`` and ``areas``: (n,) arrays by field name, see
+    ``fields.GAPS`` and ``fields.AREAS``. Areas in ground m2, shares in percent, NaN where they cannot be known.
+    ``gap_m2`` is all missed ground; ``narrow_m2`` what of it is narrower than the least width, ``small_m2`` what else
+    lies in gaps under the least area: the listed gaps are the rest. ``notes``: what the user should know.
+    """
+
+    geometries: list
+    gaps: dict
+    areas: dict
+    area_m2: float
+    covered_m2: float
+    covered_percent: float
+    low_percent: float
+    high_percent: float
+    gap_m2: float
+    narrow_m2: float
+    small_m2: float
+    notes: list = field(default_factory=list)
+
+
+def find_gaps(crs, areas, swaths=None, seen=None, *, exclude=(), passes=None, required_looks=1, min_width=1.0,
+              min_area=1.0, position_error=2.0, step=lambda fraction: None):
+    """Judge the coverage of an area.
+
+    Parameters
+    ----------
+    crs : pyproj.CRS or str
+        CRS of every geometry handed in and out.
+    areas : list of shapely polygons
+        Features to be covered, None where a feature has no geometry. Overlapping features count once in the totals.
+    swaths : cover.Swaths, or
+    seen : SeenGround
+        Exactly one of them.
+    exclude : sequence of shapely polygons
+        Ground that need not be seen.
+    passes : PassLayer, optional
+        Without it the kinds no bottom and break are not told apart from others.
+    required_looks : int
+        Distinct passes that must have seen a place, at least 1.
+    min_width, min_area : float
+        Ground narrower than this, and gaps smaller, are not listed (m, m2). Width acts by morphological opening: what
+        is kept is the ground that a circle of that diameter can sweep without leaving the gap, and its corners.
+    position_error : float
+        Standard deviation per axis that the passes of one outing share (m).
+    step : callable, optional
+        Called with the fraction done; may raise Cancelled.
+
+    Returns
+    -------
+    CoverageResult
+
+    Raises
+    ------
+    InputError
+    """
+    if required_looks < 1 or min_width < 0 or min_area < 0 or position_error < 0:
+        raise InputError("Looks must be 1 or more, and widths, areas and errors cannot be negative.")
+    frame, wanted, notes = _wanted(crs, areas, exclude)
+    area = levels.merged(wanted)
+    bounds = area.bounds
+    if (swaths is None) == (seen is None):
+        raise InputError("Give either swaths or a raster of looks, one of the two.")
+    if seen is None:
+        cover = cover_of_swaths(frame, swaths, bounds, required_looks, position_error, lambda f: step(0.6 * f))
+    else:
+        known = passes.range_m[np.isfinite(passes.range_m)] if passes else ()
+        cover = cover_of_seen(frame, seen.looks, seen.causes, float(np.median(known)) if len(known) else np.nan,
+                              position_error)
+    step(0.6)
+    missed = [_Missed.of(frame, area, level) for level in cover.levels]
+    gap = missed[-1]
+    low, high = (_Missed.of(frame, area, bound) for bound in (cover.low, cover.high))
+    opened = _opened(gap.ground, min_width)
+    step(0.7)
+    lines = [] if passes is None else gap_zones.pass_lines(
+        frame, passes.geometries, passes.outing, passes.pass_id, passes.range_m, passes.depth_m, cover)
+    pieces = gap_kinds.split(opened, area, cover, lines, min_width, min_area)
+    step(0.85)
+    geometries, table, small = _listed(frame, pieces, missed, high, min_area)
+    columns = _by_area(frame, wanted, missed, low, high, cover)
+    step(1.0)
+    area_m2 = shapes.geodesic_area(frame, area)
+    return CoverageResult(
+        geometries, table, columns, area_m2, max(0.0, area_m2 - gap.total), _percent(gap.total, area_m2),
+        _percent(low.total, area_m2), _percent(high.total, area_m2), gap.total,
+        max(0.0, float(gap.total - table["area_m2"].sum() - small)), small, notes + cover.notes)
+
+
+def _percent(missed_m2, area_m2):
+    return float(np.clip(100 * (1 - missed_m2 / area_m2), 0, 100))  # rounding may leave -1e-14
+
+
+class _Missed:
+    """Ground of the area that one level of looks leaves over: parts, their ground areas (m2), and the total.
+
+    The total is NaN where the level is unknown.
+    """
+
+    def __init__(self, frame, parts, total=None):
+        self._frame = frame
+        self.parts = parts
+        self.areas = shapes.geodesic_areas(frame, parts)
+        self.total = float(self.areas.sum()) if total is None else total
+        self._tree = shapes.Tree(parts)
+        self._prepared = {}
+
+    def _ready(self, k):
+        if k not in self._prepared:
+            self._prepared[k] = shapes.prepared(self.parts[k])
+        return self._prepared[k]
+
+    @classmethod
+    def of(cls, frame, area, seen):
+        if seen is None:
+            return cls(frame, [], np.nan)
+        return cls(frame, shapes.parts(shapes.drop_small_holes(area.difference(seen))))
+
+    @property
+    def ground(self):
+        """All of it as one MultiPolygon."""
+        return shapes.collected(self.parts)
+
+    def within(self, ground):
+        """Ground area (m2) of what lies in a polygon."""
+        if np.isnan(self.total):
+            return np.nan
+        total = 0.0
+        for i in self._tree.query(ground):
+            inside = ground.covers(self.parts[i])
+            total += self.areas[i] if inside else shapes.geodesic_area(
+                self._frame, shapes.polygonal(ground.intersection(self.parts[i])))
+        return total
+
+    def touches(self, grounds):
+        """(n,) bool: whether any of it, a rim of 5 cm left off, lies in each of n polygons."""
+        found = np.zeros(len(grounds), bool)
+        for i, ground in enumerate(grounds):
+            middle = ground.representative_point()
+            found[i] = any(self._ready(k).contains(middle) for k in self._tree.boxed(middle))
+        if not found.all():
+            worn = shapes.Tree([part.buffer(-_RIM_M, 1) for part in self.parts])
+            for i in np.flatnonzero(~found):
+                found[i] = len(worn.query(grounds[i])) > 0
+        return found
+
+
+def _wanted(crs, areas, exclude):
+    """Frame, the AREA features in it less the excluded ground, and notes."""
+    with_shape = [g for g in areas if g is not None and not g.is_empty]
+    if not with_shape:
+        raise InputError("The area layer holds no polygons; draw the water that was to be covered.")
+    vertices = np.vstack([ring for g in with_shape for shell, _ in shapes.rings(g) for ring in [shell]])
+    frame = Frame.around(crs, *vertices.T)
+    crossed = sum(not g.is_valid for g in with_shape)
+    notes = [f"{crossed} area feature(s) crossed themselves and were mended; look at the AREAS output to see whether "
+             "that is what you meant."] if crossed else []
+    kept_out = levels.merged([shapes.to_frame(frame, g) for g in exclude if g is not None and not g.is_empty])
+    wanted = []
+    for geometry in areas:
+        inside = shapes.empty() if geometry is None or geometry.is_empty else shapes.to_frame(frame, geometry)
+        wanted.append(shapes.polygonal(inside.difference(kept_out)))
+    if not sum(g.area for g in wanted) > 0:
+        raise InputError("Nothing is left of the area: its polygons are empty, or the excluded ground covers them.")
+    return frame, wanted, notes
+
+
+def _opened(gap, min_width):
+    """The gap less what is narrower than the least width.
+
+    A morphological opening, by a circle of that diameter, that spares the tips of corners: no circle fills a corner,
+    yet nobody would call it narrow. A tip is small, and short all round.
+    """
+    if min_width <= 0 or gap.is_empty:
+        return gap
+    radius = min_width / 2
+    worn = gap.buffer(-0.999 * radius, _QUADRANT)  # a gap of exactly the least width is not narrower than it
+    left_over = gap.difference(worn.buffer(1.1 * radius, _QUADRANT))
+    narrow = [part for part in shapes.parts(left_over)
+              if part.area > 0.25 * min_width**2 or part.length > 3 * min_width]
+    return shapes.drop_small_holes(gap.difference(shapes.union(narrow))) if narrow else gap
+
+
+def _listed(frame, pieces, missed, high, min_area):
+    """Geometries and columns of the gaps to list, and the area of those too small for it."""
+    sizes = shapes.geodesic_areas(frame, [piece.ground for piece in pieces])
+    large = sizes >= max(min_area, shapes.MIN_HOLE_M2)
+    order = [i for i in np.argsort(-sizes, kind="stable") if large[i]]
+    kept = [pieces[i].ground for i in order]
+    width = [widths.inscribed_diameter(ground) for ground in kept]
+    table = {"gap_id": np.arange(1, len(kept) + 1), "kind": np.array([pieces[i].kind for i in order], object),
+             "area_m2": sizes[order], "width_m": np.array(width, float),
+             "length_m": np.array([widths.run_length(*pair) for pair in zip(kept, width)], float),
+             "looks": _fewest(kept, missed[:-1]), "certain": high.touches(kept)}
+    return shapes.all_to_crs(frame, kept), table, float(sizes[~large].sum())
+
+
+def _fewest(grounds, missed):
+    """(n,) fewest looks anywhere on each ground; at most the number of levels whose missed ground is given."""
+    found = np.full(len(grounds), len(missed))
+    for looks in range(len(missed) - 1, -1, -1):
+        found[missed[looks].touches(grounds)] = looks
+    return found
+
+
+def _by_area(frame, wanted, missed, low, high, cover):
+    """Columns of the AREA features."""
+    rows = []
+    for ground in wanted:
+        size = shapes.geodesic_area(frame, ground)
+        if not size > 0:
+            rows.append((0.0, 0.0, np.nan, np.nan, np.nan, np.nan))
+            continue
+        gap, low_gap, high_gap = (m.total if len(wanted) == 1 else m.within(ground) for m in (missed[-1], low, high))
+        rows.append((size, max(0.0, size - gap), _percent(gap, size), _percent(low_gap, size), _percent(high_gap, size),
+                     _looks_min(frame, ground, missed, cover)))
+    names = ("area_m2", "covered_m2", "covered_pct", "low_pct", "high_pct", "looks_min")
+    return {name: np.array(column, float) for name, column in zip(names, zip(*rows))}
+
+
+def _looks_min(frame, ground, missed, cover):
+    """Fewest looks anywhere in the area; counted on beyond the looks asked for when all of it has as many."""
+    fewest = int(_fewest([ground], missed)[0])
+    if fewest < len(missed) or not cover.passes:
+        return fewest
+    tree = shapes.Tree([one.ground for one in cover.passes])
+    here = [cover.passes[i].ground for i in tree.query(ground)]
+    while fewest < len(here) and not _Missed.of(frame, ground, levels.levels(here, fewest + 1)[-1]).parts:
+        fewest += 1
+    return fewest

@@ -1,0 +1,1 @@
+"""What a boat logged: sentences and GPX, their times and fixes."""

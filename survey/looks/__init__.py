@@ -1,0 +1,1 @@
+"""The map of bottom seen, tile by tile."""

@@ -1,0 +1,1 @@
+"""Results to read and to carry away: pages, maps in them, GPX."""

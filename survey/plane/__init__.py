@@ -1,0 +1,1 @@
+"""The survey on a plane: local frame, polygons and their overlays, cells inside them, the shape of the Earth below."""

@@ -1,0 +1,1 @@
+"""Objects seen more than once: grouped, adjusted, combined."""

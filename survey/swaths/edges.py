@@ -1,0 +1,131 @@
+"""Inner and outer edge of what each sample saw, on a flat bottom, and how far off the outer edge may be."""
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..beams.beams import turn_reach
+from ..beams.ranges import blind_range, ground_range
+from ..errors import InputError
+from ..uncertainty import nadir
+from ..uncertainty.sigmas import PRESETS, Sigmas, position_parts
+
+__all__ = ["MERGES", "SwathSettings", "edge_sigma", "edges", "reach_limit", "used_range"]
+
+MERGES = ("strip", "pass", "all")
+
+_SOUND_SPEED = 1450.0
+"""Used for a relative error only, where the track does not say: cool fresh water, m/s."""
+
+_SIGMA_SOUND_KNOWN = 5.0
+"""Standard deviation (m/s) that remains where the track was corrected by a measured temperature; a judgement."""
+
+
+@dataclass(frozen=True)
+class SwathSettings:
+    """How swaths are drawn; ranges and sigmas in metres.
+
+    ``sides`` holds -1 (port) and/or +1. ``blind_deg`` is not counted on either side of the vertical. Of the range in
+    force only ``range_share`` is trusted, and never more than ``range_limit_m``. ``keep_turns`` keeps what the inner
+    side of a turn sees beyond its centre. ``thin_m``: of samples closer together along the track one is drawn.
+    ``sigmas`` are those behind ``sigma_edge_m``.
+    """
+
+    range_model: str = "slant"
+    sides: tuple = (-1, 1)
+    blind_deg: float = 20.0
+    range_share: float = 1.0
+    range_limit_m: float = math.inf
+    keep_turns: bool = False
+    merge: str = "strip"
+    thin_m: float = 1.0
+    sigmas: Sigmas = PRESETS["ordinary"]
+
+    def __post_init__(self):
+        if not 0 <= self.blind_deg < 90:
+            raise InputError(f"The blind angle is {self.blind_deg:g} degrees. It is measured from the vertical: give "
+                             "at least 0 and less than 90; 20 is common practice.")
+        if not 0 < self.range_share <= 1 or not self.range_limit_m > 0:
+            raise InputError("The part of the range that is trusted must be more than nothing and at most all of it, "
+                             f"but is {100 * self.range_share:g} % and {self.range_limit_m:g} m.")
+        if self.merge not in MERGES:
+            raise InputError(f"Swaths cannot be merged by '{self.merge}'; choose one of {', '.join(MERGES)}.")
+        if not self.sides or not set(self.sides) <= {-1, 1}:
+            raise InputError("Choose at least one side, port or starboard.")
+
+
+def used_range(range_m, settings):
+    """Slant range (m) the user trusts, of the range in force."""
+    return np.minimum(np.asarray(range_m, float) * settings.range_share, settings.range_limit_m)
+
+
+def edges(track, settings, side, range_m=None):
+    """Ground range between which each sample of a track saw a flat bottom on one side, land not taken into account.
+
+    Parameters
+    ----------
+    track : survey.track.Track
+    settings : SwathSettings
+    side : {-1, +1}
+    range_m : (n,) array, optional
+        Slant range in force, default the track's own.
+
+    Returns
+    -------
+    inner, outer : (n,) arrays, m
+        NaN in both where nothing was seen: range, depth or heading unknown, range short of the depth, or all of it
+        inside the blind angle.
+
+    Raises
+    ------
+    InputError
+        For a range model that is not a flat one.
+    """
+    slant = used_range(track.range_m if range_m is None else range_m, settings)
+    outer = np.minimum(ground_range(slant, track.depth_m, settings.range_model), reach_limit(track, settings, side))
+    inner = blind_range(track.depth_m, settings.blind_deg)
+    seen = outer > inner
+    return np.where(seen, inner, np.nan), np.where(seen, outer, np.nan)
+
+
+def reach_limit(track, settings, side):
+    """(n,) ground range (m) beyond which a beam is not drawn: the centre of a turn; NaN without a heading."""
+    known = np.isfinite(track.heading_deg + track.mount_deg)
+    limit = np.inf if settings.keep_turns else turn_reach(track.speed_mps, track.turn_dps, side)
+    return np.where(known, limit, np.nan)
+
+
+def edge_sigma(track, settings, range_m=None):
+    """Across-track standard deviation of the outer edge from what differs between passes of one outing.
+
+    Slow GNSS drift and jitter (their part of the track's own sigma), the reading of the range, depth and sound speed
+    carried into the ground range through q = R^2 - H^2 (half the width of its 95 % interval over 1.96: as from the
+    slopes R/G and H/G, but finite down to the nadir), and the heading, G^2 [(1 + exp(-2 s^2)) / 2 - exp(-s^2)]. The
+    bias of the whole outing is left to whoever compares outings or a shore.
+
+    Returns
+    -------
+    (n,) array, m; NaN where range or depth is unknown or the range is short of the depth.
+    """
+    sigmas, depth = settings.sigmas, track.depth_m
+    slant = used_range(track.range_m if range_m is None else range_m, settings)
+    speed = np.where(np.isfinite(track.sound_speed_mps), track.sound_speed_mps, _SOUND_SPEED)
+    sigma_sound = np.where(track.range_ratio != 1, min(_SIGMA_SOUND_KNOWN, sigmas.sound_speed), sigmas.sound_speed)
+    scale2 = np.square(sigma_sound / speed)
+    range2, depth2 = sigmas.range ** 2, sigmas.depth ** 2
+    if settings.range_model == "subtract":
+        ground = ground_range(slant, depth, "subtract")
+        by_range = range2 + depth2 + np.square(ground) * scale2
+    else:
+        ground = ground_range(slant, depth)
+        square = np.square(ground)
+        found = nadir.from_square(square, range2 - depth2, 4 * (np.square(slant) * range2 + np.square(depth) * depth2
+                                                                + np.square(square) * scale2)
+                                  + 2 * (range2 ** 2 + depth2 ** 2))
+        by_range = np.square((found.high - found.low) / (2 * nadir.Z95))
+    turn2 = np.square(np.radians(np.nan_to_num(track.sigma_heading_deg)))
+    by_heading = np.square(ground) * ((1 + np.exp(-2 * turn2)) / 2 - np.exp(-turn2))
+    _, slow, jitter = position_parts(sigmas, track.sigma_pos_m, False)
+    return np.sqrt(np.square(slow) + np.square(jitter) + by_range + by_heading)

@@ -1,0 +1,94 @@
+"""What beams see of an uneven bottom, as lanes: stretches of ground that neighbouring beams share.
+
+A beam may see several stretches with shadows, or ground out of range, between them. Where two neighbouring beams see as
+many, each meeting its counterpart, the strip between them is drawn lane by lane. Where they do not, each beam stands
+for its half of the interval.
+"""
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from ..bottom.depthgrid import bounded_parts
+from ..bottom.profile import Scratch, march
+from ..bottom.sightlines import seen_stretches
+from ..bottom.terrain import rays_on
+from .fan import Fan
+
+__all__ = ["lanes_on_terrain"]
+
+LEAST_SHADOW_M = 0.3
+"""Shorter shadows are drawn over: they are neither a gap in the survey nor safely told from the grid's own noise."""
+
+_STRIDES = 120
+"""Samples of a march over the longest range, at least."""
+
+_SAMPLES = 250_000
+
+
+def lanes_on_terrain(fan, frame, grid, offset, depth, slant, tan_blind):
+    """Lanes of the beams of one side.
+
+    Parameters
+    ----------
+    fan : survey.swaths.fan.Fan
+        In frame metres; ``outer`` is how far each beam may run, NaN where there is none.
+    frame : survey.plane.frame.Frame
+    grid : survey.bottom.depthgrid.DepthGrid
+    offset, depth, slant : (k,) arrays, m
+        Added to the grid's depths; depth where the grid knows nothing; slant range used.
+    tan_blind : float
+        Tangent of the angle from the vertical within which nothing is counted.
+
+    Returns
+    -------
+    list of Fan, from the inside out; all hold the same beams, those of ``fan`` and pairs set in between (row -1)
+    """
+    low, high = _stretches(fan, frame, grid, offset, depth, slant, tan_blind)
+    count = np.isfinite(low).sum(axis=0)
+    meets = (np.maximum(low[:, 1:], low[:, :-1]) < np.minimum(high[:, 1:], high[:, :-1])).sum(axis=0)
+    seen = (count[1:] > 0) & (count[:-1] > 0) & (fan.strip[1:] == fan.strip[:-1])
+    apart = np.flatnonzero(seen & ((count[1:] != count[:-1]) | (meets != count[1:])))
+    # between beams that do not match: one beam with the lanes of the first, one with those of the second
+    place = np.insert(np.arange(len(count), dtype=float), np.repeat(apart + 1, 2), np.repeat(apart + 0.5, 2))
+    own = np.insert(np.arange(len(count)), np.repeat(apart + 1, 2), np.column_stack([apart, apart + 1]).ravel())
+    before, share = np.floor(place).astype(int), (place % 1)[:, None]
+    after = np.ceil(place).astype(int)
+    at = (1 - share) * fan.at[before] + share * fan.at[after]
+    along = (1 - share) * fan.along[before] + share * fan.along[after]
+    along /= np.hypot(*along.T)[:, None]
+    row = np.where(share[:, 0] > 0, -1, fan.row[own])
+    cut = np.concatenate([[False], (place[1:] == place[:-1])])
+    return [Fan(at, along, low[lane, own], high[lane, own], fan.strip[own], row, np.zeros(len(own), bool), cut)
+            for lane in range(len(low))]
+
+
+def _stretches(fan, frame, grid, offset, depth, slant, tan_blind):
+    """(lanes, k) lower and upper ground range of what each beam sees, NaN where there are fewer."""
+    reach = np.nan_to_num(fan.outer)
+    rays = rays_on(grid, frame, *fan.at.T, *fan.along.T, reach, offset, depth)
+    some = np.flatnonzero((reach > 0) & np.isfinite(rays.col + rays.row + slant))
+    if not len(some):
+        return np.full((1, len(reach)), np.nan), np.full((1, len(reach)), np.nan)
+    step = min(grid.step_limit(rays.dcol[some], rays.drow[some]), slant[some].max() / _STRIDES)
+    samples = int(math.ceil(slant[some].max() / step)) + 1
+    most = max(1, _SAMPLES // samples)
+    scratch = Scratch(samples * most)
+    found = []
+    for part in bounded_parts(*rays.take(some).extents(), most=most):
+        chunk = rays.take(some[part])
+        extents = chunk.extents()
+        window = grid.window(np.concatenate(extents[:2]), np.concatenate(extents[2:]))
+        seen = seen_stretches(march(window, chunk, step, samples, scratch), slant[some[part]], tan_blind)
+        found.append((some[part][seen.ray], seen.low, seen.high))
+    beam, low, high = map(np.concatenate, zip(*found))
+    starts = np.ones(len(beam), bool)
+    starts[1:] = (beam[1:] != beam[:-1]) | (low[1:] - high[:-1] >= LEAST_SHADOW_M)
+    first = np.flatnonzero(starts)
+    last = np.append(first[1:], len(beam)) - 1
+    beam, low, high = beam[first], low[first], high[last]
+    lane = np.arange(len(beam)) - np.searchsorted(beam, beam)
+    lows, highs = (np.full((max(lane.max(initial=0) + 1, 1), len(reach)), np.nan) for _ in range(2))
+    lows[lane, beam], highs[lane, beam] = low, high
+    return lows, highs

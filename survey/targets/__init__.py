@@ -1,0 +1,1 @@
+"""From picks to places with error ellipses."""

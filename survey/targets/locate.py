@@ -1,0 +1,190 @@
+"""Picks -> targets: where each lies, how far off it may be, why, and which picks have no place.
+
+The place is the centre of its error ellipse. WATER ends the beams: a pick whose whole 95 % interval lies behind the
+first shore on its side is a contradiction (wrong side, wrong unit, wrong polygon) and is rejected with that reason; one
+that its error lets lie in the water keeps its place and is named in the notes.
+"""
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..beams.soundspeed import CUSTOMARY
+from ..errors import InputError
+from ..track import side_name
+from ..uncertainty import ellipses
+from ..uncertainty.nadir import STATUSES
+from ..uncertainty.sigmas import chosen, position_parts
+from .budget import CAUSES, Sightings, budget
+from .layoff import lay_off, on_terrain, sample_frames
+from .picks import true_ranges
+from .poses import Poses
+from .target_notes import notes_of
+from .ties import BOAT, tie
+
+__all__ = ["RANGE_MODELS", "Located", "Settings", "locate", "refuse_model"]
+
+RANGE_MODELS = ("slant", "terrain")
+
+_POSITION = ("bias", "slow", "jitter")
+
+
+@dataclass
+class Settings:
+    """How picks are read: ``tie`` and ``mark_delay`` (s) as in ``ties.tie``; ``time_offset`` (h), already applied;
+    ``range_kind`` slant or ground; ``range_model`` slant or terrain; ``confidence`` 0 .. 1; ``errors`` a preset of
+    ``sigmas.PRESETS`` and ``stated`` the sigmas the user gave instead, by name (None where not given)."""
+
+    tie: str = "auto"
+    mark_delay: float = 0.0
+    time_offset: float = 0.0
+    range_kind: str = "slant"
+    range_model: str = "slant"
+    confidence: float = 0.95
+    errors: str = "ordinary"
+    stated: dict = None
+
+
+@dataclass
+class Located:
+    """``columns``: (n,) arrays by the names of ``fields.TARGETS``; ``x``, ``y`` in the track's crs; ``outlines``: n
+    ellipse polygons in that crs; ``source``: (n,) index of each target's pick; ``rejected``: columns of
+    ``fields.REJECTED``; ``notes`` and ``warnings``: sentences for the log."""
+
+    columns: dict
+    x: np.ndarray
+    y: np.ndarray
+    outlines: list
+    source: np.ndarray
+    rejected: dict
+    notes: list
+    warnings: list
+
+
+def locate(track, picks, settings=None, water=None, ground_on_terrain=None):
+    """Locate picks.
+
+    Parameters
+    ----------
+    track : Track
+    picks : survey.targets.picks.Picks
+    settings : Settings, optional
+    water : shapely Polygon or MultiPolygon, optional
+        In the track's crs; islands are holes.
+    ground_on_terrain : callable, optional
+        ``f(frame, east, north, dir_e, dir_n, slant, depth) -> nadir.TerrainGround``, needed for the range model
+        ``terrain``: samples in frame metres, unit vectors of the beams, true slant ranges, depths in force (m).
+
+    Returns
+    -------
+    Located
+
+    Raises
+    ------
+    InputError
+        For settings that cannot be used, or picks none of which can be tied to the track for one common reason.
+    """
+    settings = settings or Settings()
+    scale = ellipses.scale_factor(settings.confidence)
+    refuse_model(settings.range_model, ground_on_terrain is not None)
+    stated = {name: value for name, value in (settings.stated or {}).items() if value is not None}
+    sigmas = chosen(settings.errors, **stated)
+    # a pick with a depth of its own can use a sample that lacks nothing else
+    track = replace(track, usable=track.usable | (track.reject_reason == "no depth") & np.isfinite(track.heading_deg))
+    ties = tie(track, picks, settings.tie, settings.mark_delay, settings.time_offset)
+    poses = Poses.at(track, ties.at)
+    true = true_ranges(picks, poses, ties.ground, settings.range_kind, sigmas.range)
+    reason = _first(picks.reason, ties.reason, true.reason)
+    kept = np.flatnonzero(reason == "")
+    poses, true, hand, aside = poses.take(kept), true.take(kept), ties.how[kept] == BOAT, ties.ground[kept]
+    seen = _sightings(track, poses, true, np.where(np.isnan(aside), picks.side[kept], np.where(aside < 0, -1, 1)),
+                      settings, sigmas, any(name in stated for name in _POSITION))
+    seen.sigma_time = np.where(hand, sigmas.hand_time, sigmas.time)
+    frames = sample_frames(track, poses)
+    if settings.range_model == "terrain":
+        seen.terrain = on_terrain(poses, seen, frames, ground_on_terrain)
+        seen.depth_scales &= np.isnan(seen.terrain.ground)
+    found = budget(seen, sigmas)
+    at = [np.where(np.isnan(aside), np.nan, values[kept]) for values in (picks.x, picks.y)]
+    places = lay_off(poses, seen, found, frames, scale, at, water)
+    reason[kept] = places.reason
+    columns = _columns(track, poses, true, seen, found, sigmas, settings, scale)
+    columns["label"] = picks.label[kept]
+    good = np.flatnonzero(places.reason == "")
+    columns = {name: values[good] for name, values in columns.items()}
+    columns["target_id"] = np.arange(1, len(good) + 1)
+    refused = np.flatnonzero(reason != "")
+    source = kept[good]
+    notes, warnings = notes_of(picks, ties, columns, source, found.bent[good], places.beyond[good], sigmas, settings)
+    return Located(columns, places.x[good], places.y[good], list(places.outlines[good]), source,
+                   {"source_id": picks.source_id[refused], "reason": reason[refused]}, notes, warnings)
+
+
+def refuse_model(range_model, has_grid):
+    """Raise InputError for a range model that targets cannot be located with."""
+    if range_model == "subtract":
+        raise InputError("RANGE_MODEL 'subtract' (range minus depth) places every target too near the boat and is kept "
+                         "for comparing swaths only. Use 'slant'.")
+    if range_model not in RANGE_MODELS:
+        raise InputError(f"RANGE_MODEL is '{range_model}'; choose one of {', '.join(RANGE_MODELS)}.")
+    if range_model == "terrain" and not has_grid:
+        raise InputError("RANGE_MODEL 'terrain' needs a depth grid: give DEPTH_GRID, or use 'slant'.")
+
+
+def _first(*reasons):
+    """The first text of each row that says something."""
+    out = reasons[0].copy()
+    for more in reasons[1:]:
+        out = np.where(out == "", more, out)
+    return out
+
+
+def _sightings(track, poses, true, side, settings, sigmas, position_stated):
+    sample = poses.sample
+    bias, slow, jitter = position_parts(sigmas, poses.sigma_pos_m, position_stated)
+    known = np.isfinite(poses.sigma_heading_deg)
+    return Sightings(
+        side=side.astype(float), slant=true.top, shadow_end=true.shadow_end, depth=true.depth,
+        azimuth_deg=poses.heading_deg + np.nan_to_num(poses.mount_deg), vel_east=poses.vel_east,
+        vel_north=poses.vel_north, turn_dps=poses.turn_dps, lever_forward=np.nan_to_num(poses.lever_forward_m),
+        lever_starboard=np.nan_to_num(poses.lever_starboard_m),
+        course_heading=track.heading_source[sample] != "compass",
+        depth_scales=true.own_depth | (track.depth_source[sample] != "grid"),
+        ground_reading=np.full(len(sample), settings.range_kind == "ground"),
+        sound_speed=np.where(np.isfinite(poses.sound_speed_mps), poses.sound_speed_mps, CUSTOMARY),
+        bias=bias, slow=slow, jitter=jitter,
+        sigma_heading=np.where(known, poses.sigma_heading_deg, sigmas.heading), sigma_time=None)
+
+
+def _columns(track, poses, true, seen, found, sigmas, settings, scale):
+    """Columns of ``fields.TARGETS`` for every pick that has a place."""
+    sample, count = poses.sample, len(poses.sample)
+    major, minor = found.spread.semi_major, found.spread.semi_minor
+    flat = np.full(count, True) if seen.terrain is None else np.isnan(seen.terrain.ground)
+    causes = np.array(list(CAUSES), object)
+    everywhere = {"confidence_pct": 100 * settings.confidence, "sig_latency_s": sigmas.latency,
+                  "sig_mount_deg": sigmas.mount, "sig_lever_m": sigmas.offset, "sig_trim_deg": sigmas.trim,
+                  "sig_depth_offset_m": sigmas.depth / np.sqrt(2)}
+    return {
+        "outing": track.outing[sample], "pass_id": track.pass_id[sample], "sample_id": track.sample_id[sample],
+        "t_s": poses.t_s, "side": np.array([side_name(side) for side in seen.side], object),
+        "status": np.array(STATUSES, object)[found.status],
+        "range_model": np.where(flat, "slant", "terrain").astype(object),
+        "slant_m": true.slant, "ground_m": found.ground, "ground_lo_m": found.low,
+        "ground_hi_m": found.high, "depth_m": true.depth, "heading_deg": poses.heading_deg,
+        "bearing_deg": (seen.azimuth_deg + 90 * seen.side) % 360, "height_m": found.height,
+        "sigma_height_m": found.sigma_height, "sigma_east_m": np.sqrt(found.cov[:, 0]),
+        "sigma_north_m": np.sqrt(found.cov[:, 2]), "cov_en_m2": found.cov[:, 1], "semi_major_m": scale * major,
+        "semi_minor_m": scale * minor, "azimuth_deg": found.spread.azimuth_deg,
+        "radius_m": ellipses.circle_radius(major, minor, settings.confidence),
+        "main_cause": causes[found.shares.argmax(axis=1)],
+        **{f"pct_{cause}": found.shares[:, i] for i, cause in enumerate(CAUSES)},
+        "own_ee_m2": found.own[:, 0], "own_en_m2": found.own[:, 1], "own_nn_m2": found.own[:, 2],
+        "vel_east_mps": poses.vel_east, "vel_north_mps": poses.vel_north, "turn_dps": poses.turn_dps,
+        "dg_dscale_m": found.dg_dscale, "dg_ddepth": found.dg_ddepth, "latency_s": poses.latency_s,
+        "mount_deg": poses.mount_deg, "lever_forward_m": poses.lever_forward_m,
+        "lever_starboard_m": poses.lever_starboard_m, "range_ratio": poses.range_ratio,
+        "heading_source": track.heading_source[sample], "sig_bias_m": seen.bias,
+        "sig_pass_m": seen.slow, "sig_heading_deg": seen.sigma_heading, "sig_scale": found.sigma_scale,
+        **{name: np.full(count, value) for name, value in everywhere.items()}}

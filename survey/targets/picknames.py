@@ -1,0 +1,151 @@
+"""Side and range out of waypoint names such as "P 45", "stbd 32ft log" or "left 40'".
+
+Marks made in a hurry carry what the screen showed in their names. Only names that can be read in one way are read: one
+side and one number, a unit if there is one, and what is left over as the label.
+"""
+from __future__ import annotations
+
+import math
+import re
+from typing import NamedTuple
+
+import numpy as np
+
+from ..units import LENGTHS
+
+__all__ = ["PickName", "read_name", "read_ranges", "read_sides"]
+
+_SIDES = {**dict.fromkeys(("p", "port", "l", "lt", "left"), -1),
+          **dict.fromkeys(("s", "sb", "stb", "stbd", "starboard", "r", "rt", "right"), 1)}
+_UNITS = {**dict.fromkeys(("m", "metre", "metres", "meter", "meters"), "m"),
+          **dict.fromkeys(("ft", "foot", "feet", "'", "\u2019", "\u2032"), "ft"),
+          **dict.fromkeys(("yd", "yds", "yard", "yards"), "yd"),
+          **dict.fromkeys(("fathom", "fathoms", "fm"), "fathom")}
+
+
+def _either(words):
+    return "|".join(re.escape(word) for word in sorted(words, key=len, reverse=True))
+
+
+_QUOTES = "'\"\u2019\u2032"
+_NUMBER = re.compile(
+    rf"(?<![\w.,{_QUOTES}])(?P<front>{_either(_SIDES)})?(?P<number>(?:0|[1-9]\d*)(?:[.,]\d+)?)"
+    rf"(?:\s*(?P<unit>{_either(_UNITS)}))?(?P<back>{_either(_SIDES)})?(?![\w{_QUOTES}])", re.IGNORECASE)
+"""A number that stands alone, its unit and a side glued to it; 012 is a waypoint's number and not a range."""
+_SIGNED = {"-1": -1, "1": 1, "+1": 1}
+_EXAMPLE = "write one side and one range, such as P 45"
+_SIDE_EXAMPLE = "write port or starboard, p or s, l or r, -1 or +1, or a name such as P 45"
+
+
+class PickName(NamedTuple):
+    """``side`` -1 or +1 (0 unknown), ``range`` as read (NaN unknown), ``unit`` a key of ``units.LENGTHS`` or '',
+    ``label`` the rest of the name; ``no_side`` and ``no_range`` say why they could not be read, '' when they could."""
+
+    side: int
+    range: float
+    unit: str
+    label: str
+    no_side: str
+    no_range: str
+
+
+def read_name(name):
+    """Side, range, unit and label of a waypoint's name.
+
+    Parameters
+    ----------
+    name : str
+
+    Returns
+    -------
+    PickName
+        Whole words (left, stbd) count as a side anywhere; a single letter only just before the number ("P 45", "log
+        P45"), or after it at the end of the name ("45 ft R"), so that "30 S of dock" is not starboard.
+    """
+    numbers = list(_NUMBER.finditer(name))
+    found = numbers[0] if len(numbers) == 1 else None
+    before = (name[:found.start()] if found else name).split()
+    after = name[found.end():].split() if found else []
+    sides = [word for word in (found["front"], found["back"]) if word] if found else []
+    rest = []
+    for words, beside in ((before, len(before) - 1), (after, 0 if len(after) == 1 else -1)):
+        for position, word in enumerate(words):
+            bare = word.strip("-:=/_.,;#@()")
+            counts = bare.lower() in _SIDES and (len(bare) > 1 or found and position == beside)
+            (sides if counts else rest).append(bare)
+    label = " ".join(word for word in rest if word) or name
+    no_side = no_range = ""
+    if not found:
+        no_range = f"'{name}' has {'several numbers' if numbers else 'no number that could be its range'}; {_EXAMPLE}"
+    if len(sides) != 1:
+        no_side = f"'{name}' has {'two sides' if sides else 'no side'}; {_SIDE_EXAMPLE}"
+        no_side = no_range if len(numbers) > 1 else no_side
+    return PickName(
+        0 if no_side else _SIDES[sides[0].lower()],
+        float(found["number"].replace(",", ".")) if found else math.nan,
+        _UNITS[found["unit"].lower()] if found and found["unit"] else "", label, no_side, no_range)
+
+
+def read_sides(values):
+    """Sides of a field that holds port/starboard, p/s, l/r, left/right or -1/+1, or names that tell the side.
+
+    Parameters
+    ----------
+    values : (n,) sequence of text or numbers, None or '' where unknown
+
+    Returns
+    -------
+    side : (n,) int array
+        0 where unknown or unreadable.
+    reason : (n,) object array of str
+        '' where a side was read.
+    """
+    side, reason = np.zeros(len(values), int), np.full(len(values), "", object)
+    for row, value in enumerate(values):
+        text = _text(value)
+        plain = _SIDES.get(text.lower(), _SIGNED.get(text.removesuffix(".0")))
+        if plain is not None:
+            side[row] = plain
+        elif not text:
+            reason[row] = "it has no side: port or starboard"
+        else:
+            read = read_name(text)
+            side[row], reason[row] = read.side, read.no_side
+    return side, reason
+
+
+def read_ranges(values, unit):
+    """Ranges of a field of numbers, or of names that tell the range.
+
+    Parameters
+    ----------
+    values : (n,) sequence of numbers or text, None or '' where unknown
+    unit : str
+        Key of ``units.LENGTHS`` for numbers without a unit of their own; a unit in the name goes before it.
+
+    Returns
+    -------
+    metres : (n,) array
+        NaN where unknown or unreadable.
+    label : (n,) object array of str
+        What a name says beside side and range; '' for plain numbers.
+    reason : (n,) object array of str
+    """
+    metres = np.full(len(values), np.nan)
+    label, reason = np.full(len(values), "", object), np.full(len(values), "", object)
+    for row, value in enumerate(values):
+        text = _text(value)
+        try:
+            metres[row] = float(text.replace(",", ".")) * LENGTHS[unit]
+        except ValueError:
+            if text:
+                read = read_name(text)
+                metres[row] = read.range * LENGTHS[read.unit or unit]
+                label[row], reason[row] = read.label, read.no_range
+        if not reason[row] and not math.isfinite(metres[row]):
+            reason[row] = "it has no range"
+    return metres, label, reason
+
+
+def _text(value):
+    return "" if value is None else str(value).strip()

@@ -1,0 +1,145 @@
+"""Picks as read off the record, and what they mean in the water."""
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+
+from ..beams.ranges import slant_range
+from ..errors import InputError
+
+__all__ = ["RANGE_KINDS", "Picks", "Ranges", "true_ranges"]
+
+RANGE_KINDS = ("slant", "ground")
+
+_EDGE_SIGMAS = 2.0
+
+
+@dataclass
+class Picks:
+    """(n,) arrays, one row a pick; numbers NaN and text '' where unknown.
+
+    ``source_id`` names the pick in its layer; ``x``, ``y`` are in the track's crs; ``side`` is -1 port, +1 starboard,
+    0 unknown; ranges and depths are as displayed, in metres: ``slant_m`` to the object, ``shadow_start_m`` and
+    ``shadow_end_m`` slant ranges to where its shadow begins (default the object) and ends, ``depth_m`` at the pick.
+    ``reason`` is why the pick was given up before it came here, '' for the others.
+    """
+
+    source_id: np.ndarray
+    x: np.ndarray
+    y: np.ndarray
+    t_s: np.ndarray
+    ping: np.ndarray
+    outing: np.ndarray
+    side: np.ndarray
+    slant_m: np.ndarray
+    depth_m: np.ndarray
+    shadow_start_m: np.ndarray
+    shadow_end_m: np.ndarray
+    label: np.ndarray
+    reason: np.ndarray
+
+    def __len__(self):
+        return len(self.source_id)
+
+    @classmethod
+    def of(cls, count, **columns):
+        """Picks of which only some columns are known."""
+        texts = {"outing", "label", "reason"}
+        made = {}
+        for name in cls.__dataclass_fields__:
+            blank = "" if name in texts else 0 if name == "side" else np.nan
+            value = columns.pop(name, None)
+            kind = object if name in (*texts, "source_id") else float
+            value = np.arange(1, count + 1).astype(str) if name == "source_id" and value is None else value
+            made[name] = np.full(count, blank, kind) if value is None else np.array(value, kind)
+        if columns:
+            raise TypeError(f"a pick has no {', '.join(columns)}")
+        return cls(**made)
+
+
+@dataclass
+class Ranges:
+    """(n,) arrays of true metres: ``slant`` to the object, ``top`` to the start of its shadow (the object without one),
+    ``shadow_end`` NaN without one, ``depth`` under the transducer, ``own_depth`` True where it is the pick's own, and
+    ``reason``, '' where all is well."""
+
+    slant: np.ndarray
+    top: np.ndarray
+    shadow_end: np.ndarray
+    depth: np.ndarray
+    own_depth: np.ndarray
+    reason: np.ndarray
+
+    def take(self, index):
+        """Rows at ``index``."""
+        return Ranges(*(getattr(self, f.name)[index] for f in fields(self)))
+
+
+def true_ranges(picks, poses, ground, range_kind, sigma_range):
+    """Displayed ranges and depths brought to true ones.
+
+    Parameters
+    ----------
+    picks : Picks
+    poses : Poses
+    ground : (n,) array
+        Ground range of object points (m, signed or not), else NaN: their slant range follows from it.
+    range_kind : {'slant', 'ground'}
+        What was read. A ground range is brought to the slant range with the depth in force.
+    sigma_range : float
+        A range may pass the edge of the record by two of these.
+
+    Returns
+    -------
+    Ranges
+        The first of these depths that is known: the pick's own, the track's.
+
+    Raises
+    ------
+    InputError
+        For an unknown range kind, or a shadow together with ground ranges.
+    """
+    if range_kind not in RANGE_KINDS:
+        raise InputError(f"RANGE_KIND is '{range_kind}'; choose one of {', '.join(RANGE_KINDS)}.")
+    shadowed = np.isfinite(picks.shadow_end_m)
+    if range_kind == "ground" and shadowed.any():
+        raise InputError("A shadow's slant range cannot be used beside ground ranges: read both as slant ranges "
+                         "(RANGE_KIND 'slant'), or leave SHADOW_FIELD empty.")
+    ratio = np.where(np.isfinite(poses.range_ratio), poses.range_ratio, 1.0)
+    own = np.isfinite(picks.depth_m)
+    depth = np.where(own, picks.depth_m * ratio, poses.depth_m)
+    read = picks.slant_m * ratio
+    slant = slant_range(read, depth) if range_kind == "ground" else read
+    by_point = np.isfinite(ground)
+    slant = np.where(by_point, slant_range(ground, depth), slant)
+    end = np.where(by_point, np.nan, picks.shadow_end_m * ratio)
+    start = picks.shadow_start_m * ratio
+    top = np.where(np.isfinite(end) & np.isfinite(start), start, slant)
+    out = Ranges(slant, top, end, depth, own, np.full(len(picks), "", object))
+    _judge(out, picks, poses, by_point, read, sigma_range)
+    return out
+
+
+def _judge(out, picks, poses, by_point, read, sigma_range):
+    edge = poses.range_m + _EDGE_SIGMAS * sigma_range
+    # the last one that holds is the one said
+    said = (
+        (out.slant > edge, lambda k: f"its slant range of {out.slant[k]:.1f} m lies beyond the {poses.range_m[k]:.1f} "
+         "m the track says was on the record: check RANGE_UNIT here, or the range given to 'Prepare track'"),
+        (out.shadow_end <= out.depth, lambda k: f"its shadow ends at {out.shadow_end[k]:.1f} m, nearer than the bottom "
+         f"({out.depth[k]:.1f} m): give the slant range from the boat to the shadow's end"),
+        (out.shadow_end <= out.top, lambda k: f"its shadow ends at {out.shadow_end[k]:.1f} m, not beyond its start at "
+         f"{out.top[k]:.1f} m: give the slant range from the boat to the shadow's end, not the shadow's length"),
+        (out.top < out.slant, lambda k: f"its shadow starts at {out.top[k]:.1f} m, before the object at "
+         f"{out.slant[k]:.1f} m: check the field of the shadow's start"),
+        (~(out.depth > 0), lambda k: "no depth: " + (
+            f"the pick's own is {picks.depth_m[k]:g} m; depths are positive" if out.own_depth[k] else
+            "neither the pick nor the track has one there")),
+        (~by_point & ~(read > 0), lambda k: "it has no range" if np.isnan(read[k]) else
+         f"its range is {picks.slant_m[k]:g} m; ranges are positive"),
+        (~by_point & (picks.side == 0), lambda k: "it has no side: port or starboard"),
+    )
+    for wrong, words in said:
+        for k in np.flatnonzero(wrong & poses.tied):
+            out.reason[k] = words(k)

@@ -1,0 +1,1 @@
+"""From fixes to a prepared track: course, heading, depth, range, passes."""

@@ -1,0 +1,129 @@
+"""What a run of 'prepare track' tells the user: what was taken for what, what was left out, what looks odd."""
+from __future__ import annotations
+
+import numpy as np
+
+from ..times import iso_time
+from .motion import JITTER_BASE_M, WINDOW_M, WINDOW_S
+from .passes import TURN_RATE_DPS
+from .preparation import SIGMA_COMPASS_DEG, SIGMA_POSITION_M
+
+__all__ = ["describe"]
+
+
+def describe(made, how, log, sound, water):
+    """Fill ``notes`` and ``warnings`` of a Prepared.
+
+    Parameters
+    ----------
+    made : Prepared
+    how : Preparation
+    log : Arranged
+    sound : Sound
+    water : prepare.Water
+    """
+    track, crs = made.track, log.frame.crs
+    n = len(track)
+    span = (f", {iso_time(track.t_s[0])} to {iso_time(track.t_s[-1])}" if log.timed else
+            "; there are no times, so the way was timed at SPEED and t_s is left empty: tie picks by place or ping")
+    made.notes += [
+        f"{n} samples in {len(made.passes['pass_id'])} passes, {made.length_m:.0f} m{span}.",
+        f"Distances, courses and headings are on the ellipsoid {crs.ellipsoid.name}, from true north; places are in "
+        f"{crs.name}.",
+        f"A pass ends where no fix follows within {log.gap_s:g} s, at breaks of the log, under {how.min_speed:g} m/s, "
+        f"over {how.max_speed:g} m/s, and half-way through turns of more than {_turn_words(how)}.",
+        sound.note,
+        _heading_note(track, how),
+        _depth_note(track, water),
+        _range_note(track),
+        _position_note(how),
+    ]
+    if how.latency_s or how.lever_forward_m or how.lever_starboard_m or how.mount_deg or how.trim_deg:
+        made.notes.append(f"Applied: latency {how.latency_s:g} s, transducer {how.lever_forward_m:g} m forward and "
+                          f"{how.lever_starboard_m:g} m to starboard of the antenna, mount {how.mount_deg:g} degrees, "
+                          f"trim {how.trim_deg:g} degrees.")
+    if made.thinned:
+        made.notes.append(f"{made.thinned} fixes were left out, for others stand close enough (SPACING).")
+    if log.backward:
+        made.notes.append(f"{log.backward} times ran backwards in the log; the fixes were sorted by time.")
+    made.warnings += [f"Left out: {line}." for line in made.tally.lines()]
+    made.warnings += _unusable(track)
+    made.warnings += _oddities(made, how, log, water)
+
+
+def _turn_words(how):
+    if how.max_turn_rate is not None:
+        return f"{how.max_turn_rate:g} degrees/s"
+    return f"{TURN_RATE_DPS:g} degrees/s, or tighter than a circle of the range"
+
+
+def _share(mask, words):
+    return f"{100 * float(np.mean(mask)):.0f} % {words}"
+
+
+def _heading_note(track, how):
+    parts = []
+    compass, course = track.heading_source == "compass", track.heading_source == "course"
+    if compass.any():
+        sigma = SIGMA_COMPASS_DEG if how.sigma_heading_deg is None else how.sigma_heading_deg
+        parts.append(_share(compass, f"by compass (sigma {sigma:g} degrees)"))
+    if course.any():
+        sigma = float(np.median(track.sigma_heading_deg[course]))
+        parts.append(_share(course, f"by course over ground, least squares over {WINDOW_S:g} s or {WINDOW_M:g} m "
+                                    f"(sigma from {how.drift_speed:g} m/s of drift and {JITTER_BASE_M:g} m of jitter, "
+                                    f"{sigma:.1f} degrees in the middle)"))
+    return f"Headings: {'; '.join(parts)}."
+
+
+def _depth_note(track, water):
+    names = {"sounder": "from the sounder", "interpolated": "interpolated", "grid": "from the depth grid",
+             "constant": "from DEPTH", "": "unknown"}
+    parts = [_share(track.depth_source == source, words) for source, words in names.items()
+             if (track.depth_source == source).any()]
+    note = f"Depths under the transducer: {', '.join(parts)}."
+    if water.logged:
+        note += (f" {water.logged - water.good} of {water.logged} soundings were lost bottoms or spikes; up to "
+                 f"{water.gap_s:g} s without one are bridged.")
+    return note
+
+
+def _range_note(track):
+    known = track.range_m[np.isfinite(track.range_m)]
+    values = np.unique(known)
+    steps = int((np.diff(known) != 0).sum())
+    shown = ", ".join(f"{value:.2f}" for value in values[:6]) + (", ..." if len(values) > 6 else "")
+    return f"Range in force, true: {shown} m; {steps} change(s) on the way."
+
+
+def _position_note(how):
+    if how.sigma_position_m is not None:
+        return f"Position sigma {how.sigma_position_m:g} m per axis, as stated."
+    return (f"Position sigma {SIGMA_POSITION_M:g} m per axis (bias 2.0, pass 0.5, jitter 0.5: a judgement), more in "
+            "proportion where the log's HDOP is over 1.")
+
+
+def _unusable(track):
+    reasons, counts = np.unique(track.reject_reason[~track.usable].astype(str), return_counts=True)
+    return [f"{count} samples cannot be used: {reason} (first sample_id "
+            f"{', '.join(str(i) for i in track.sample_id[track.reject_reason == reason][:5])})."
+            for reason, count in zip(reasons, counts)]
+
+
+def _oddities(made, how, log, water):
+    track = made.track
+    found = []
+    short = track.usable & (track.range_m < track.depth_m)
+    if short.any():
+        found.append(f"{int(short.sum())} samples have less range than water under them: their record shows no bottom, "
+                     "and no strip will be drawn there. Check RANGE_UNIT and DEPTH_UNIT if that is a surprise.")
+    if water.asked and not water.on_grid:
+        found.append("The depth grid covers none of the samples it was asked for; check that it is of this lake.")
+    if water.logged and 2 * water.good < water.logged:
+        found.append(f"Only {water.good} of {water.logged} soundings show the bottom; check DEPTH_UNIT.")
+    intervals = np.diff(log.clock_s)
+    if log.timed and len(intervals) and np.median(intervals) > log.gap_s:
+        found.append(f"Most fixes come further apart than {log.gap_s:g} s, so the track is in pieces. If the boat kept "
+                     "straight on between fixes, give a longer MAX_GAP.")
+    if how.speed_mps is not None and log.timed:
+        found.append("SPEED was not used: the points have times, which tell the speed.")
+    return found

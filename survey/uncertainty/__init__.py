@@ -1,0 +1,1 @@
+"""Distributions and ellipses: quantiles, axes, the square of a ground range near the nadir, the presets of errors."""
