@@ -307,10 +307,11 @@ def _plain_time(value):
 def shapes(tab):
     """Shapely geometries of a Table read with ``geometry='any'``, None where empty; none jumps at 180 degrees."""
     from ...survey.plane import shapes as core
+    from ...survey.plane import transfer
 
     found = [None if g is None else core.from_wkb(_wkb(g)) for g in tab.geometries]
     if tab.crs.isGeographic():
-        found = [None if g is None else core.unrolled(g, _HALF_TURN) for g in found]
+        found = [None if g is None else transfer.unrolled(g, _HALF_TURN) for g in found]
     return found
 
 

@@ -88,7 +88,7 @@ class CoverageReport(AthwartAlgorithm):
     def _layers(self, parameters, context, feedback, step):
         """The layers given, in one frame; the first of them sets the CRS of all."""
         from ...survey.pages import report
-        from ...survey.plane import shapes
+        from ...survey.plane import shapes, transfer
         from ...survey.plane.frame import Frame
 
         tables, crs = {}, None
@@ -107,7 +107,7 @@ class CoverageReport(AthwartAlgorithm):
         made = report.Layers(frame)
         for name, tab in tables.items():
             step(0.5)
-            carried = [shapes.empty() if g is None else shapes.to_frame(frame, g) for g in geometries[name]]
+            carried = [shapes.empty() if g is None else transfer.to_frame(frame, g) for g in geometries[name]]
             setattr(made, name.lower(), report.ReportLayer(tab.name, _columns(tab, getattr(fields, name)), carried))
         if made.swaths is not None and made.areas is not None:
             made.looks = report.looks_inside(frame, made.swaths, made.areas)

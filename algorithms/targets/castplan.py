@@ -173,10 +173,10 @@ class CastPlan(AthwartAlgorithm):
     def _write(self, parameters, context, feedback, plan, frame, crs):
         from shapely.geometry import LineString
 
-        from ...survey.plane import shapes
+        from ...survey.plane import transfer
 
         columns, ends = plan.lines()
-        lines = [shapes.to_crs(frame, LineString(pair)) for pair in ends]
+        lines = [transfer.to_crs(frame, LineString(pair)) for pair in ends]
         stations = plan.stations
         return {
             "OUTPUT": write_layer(self, parameters, "OUTPUT", context, feedback, fields=fields.CAST_LINES,

@@ -123,7 +123,7 @@ class PrepareBathymetry(AthwartAlgorithm):
         from ...survey.bottom.bathymetry import nice_cell
         from ...survey.coverage.shorelines import water_of
         from ...survey.errors import InputError
-        from ...survey.plane import shapes
+        from ...survey.plane import transfer
         from ...survey.plane.frame import Frame
 
         source = self.parameterAsSource(parameters, "CONTOURS", context)
@@ -147,7 +147,7 @@ class PrepareBathymetry(AthwartAlgorithm):
             raise InputError(f"The shoreline '{shore.name}' is empty.")
         points = np.vstack([np.asarray(shape.bounds).reshape(2, 2) for shape in outline])
         frame = Frame.around(read.wkt(crs), *points.T)
-        water = shapes.to_crs(frame, water_of(frame, outline, None)[0])
+        water = transfer.to_crs(frame, water_of(frame, outline, None)[0])
         left, bottom, right, top = water.bounds
         cell = cell or nice_cell(max(right - left, top - bottom))
         found = np.unique(levels[usable])

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ..errors import InputError
-from ..plane import levels, shapes
+from ..plane import levels, transfer
 from . import edge_error, thinning
 
 __all__ = ["Cover", "PassCover", "Swaths", "cover_of_seen", "cover_of_swaths"]
@@ -134,7 +134,7 @@ def _passes(frame, swaths, bounds, position_error):
     for row, geometry in enumerate(swaths.geometries):
         if geometry is None or geometry.is_empty:
             continue
-        polygon, crossed = shapes.mended_to_frame(frame, geometry)
+        polygon, crossed = transfer.mended_to_frame(frame, geometry)
         mended += crossed
         if _near(polygon.bounds, bounds, sum(edge_error.margins(sigma[row], position_error))):
             strips.setdefault((swaths.outing[row], swaths.pass_id[row]), []).append((row, polygon))
@@ -188,8 +188,8 @@ def cover_of_seen(frame, looks, causes, reach_m, position_error=2.0):
     position_error : float
         Standard deviation per axis that all passes share (m).
     """
-    found = [shapes.to_frame(frame, level) for level in looks]
+    found = [transfer.to_frame(frame, level) for level in looks]
     within, rest = edge_error.margins(edge_error.DEFAULT_SIGMA_M, position_error)
     return Cover(found, None, edge_error.moved_edge(found[-1], float(within + rest)), [], reach_m,
-                 {kind: shapes.to_frame(frame, ground) for kind, ground in causes.items()},
+                 {kind: transfer.to_frame(frame, ground) for kind, ground in causes.items()},
                  ["A raster of looks does not tell passes apart: the low bound is left empty."])

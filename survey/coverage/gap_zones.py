@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..plane import levels, shapes
+from ..plane import levels, shapes, transfer
 
 __all__ = ["PassLine", "pass_lines", "zones"]
 
@@ -51,7 +51,7 @@ def pass_lines(frame, geometries, outing, pass_id, range_m, depth_m, cover):
     for row in np.lexsort((pass_id, outing)):
         if geometries[row] is None or geometries[row].is_empty:
             continue
-        carried = shapes.to_frame(frame, geometries[row])
+        carried = transfer.to_frame(frame, geometries[row])
         parts = [np.asarray(part.coords)[:, :2] for part in getattr(carried, "geoms", [carried])]
         usable = [reach for reach in (reaches.get((outing[row], pass_id[row]), np.nan), flat[row], range_m[row],
                                       cover.reach_m) if np.isfinite(reach) and reach > 0]

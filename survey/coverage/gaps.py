@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ..errors import InputError
-from ..plane import levels, shapes, widths
+from ..plane import levels, shapes, transfer, widths
 from ..plane.frame import Frame
 from . import gap_kinds, gap_zones
 from .cover import cover_of_seen, cover_of_swaths
@@ -125,7 +125,7 @@ def find_gaps(crs, areas, swaths=None, seen=None, *, exclude=(), passes=None, re
     geometries, table, small = _listed(frame, pieces, missed, high, min_area)
     columns = _by_area(frame, wanted, missed, low, high, cover)
     step(1.0)
-    area_m2 = shapes.geodesic_area(frame, area)
+    area_m2 = transfer.geodesic_area(frame, area)
     return CoverageResult(
         geometries, table, columns, area_m2, max(0.0, area_m2 - gap.total), _percent(gap.total, area_m2),
         _percent(low.total, area_m2), _percent(high.total, area_m2), gap.total,
@@ -145,7 +145,7 @@ class _Missed:
     def __init__(self, frame, parts, total=None):
         self._frame = frame
         self.parts = parts
-        self.areas = shapes.geodesic_areas(frame, parts)
+        self.areas = transfer.geodesic_areas(frame, parts)
         self.total = float(self.areas.sum()) if total is None else total
         self._tree = shapes.Tree(parts)
         self._prepared = {}
@@ -173,7 +173,7 @@ class _Missed:
         total = 0.0
         for i in self._tree.query(ground):
             inside = ground.covers(self.parts[i])
-            total += self.areas[i] if inside else shapes.geodesic_area(
+            total += self.areas[i] if inside else transfer.geodesic_area(
                 self._frame, shapes.polygonal(ground.intersection(self.parts[i])))
         return total
 
@@ -200,10 +200,10 @@ def _wanted(crs, areas, exclude):
     crossed = sum(not g.is_valid for g in with_shape)
     notes = [f"{crossed} area feature(s) crossed themselves and were mended; look at the AREAS output to see whether "
              "that is what you meant."] if crossed else []
-    kept_out = levels.merged([shapes.to_frame(frame, g) for g in exclude if g is not None and not g.is_empty])
+    kept_out = levels.merged([transfer.to_frame(frame, g) for g in exclude if g is not None and not g.is_empty])
     wanted = []
     for geometry in areas:
-        inside = shapes.empty() if geometry is None or geometry.is_empty else shapes.to_frame(frame, geometry)
+        inside = shapes.empty() if geometry is None or geometry.is_empty else transfer.to_frame(frame, geometry)
         wanted.append(shapes.polygonal(inside.difference(kept_out)))
     if not sum(g.area for g in wanted) > 0:
         raise InputError("Nothing is left of the area: its polygons are empty, or the excluded ground covers them.")
@@ -228,7 +228,7 @@ def _opened(gap, min_width):
 
 def _listed(frame, pieces, missed, high, min_area):
     """Geometries and columns of the gaps to list, and the area of those too small for it."""
-    sizes = shapes.geodesic_areas(frame, [piece.ground for piece in pieces])
+    sizes = transfer.geodesic_areas(frame, [piece.ground for piece in pieces])
     large = sizes >= max(min_area, shapes.MIN_HOLE_M2)
     order = [i for i in np.argsort(-sizes, kind="stable") if large[i]]
     kept = [pieces[i].ground for i in order]
@@ -237,7 +237,7 @@ def _listed(frame, pieces, missed, high, min_area):
              "area_m2": sizes[order], "width_m": np.array(width, float),
              "length_m": np.array([widths.run_length(*pair) for pair in zip(kept, width)], float),
              "looks": _fewest(kept, missed[:-1]), "certain": high.touches(kept)}
-    return shapes.all_to_crs(frame, kept), table, float(sizes[~large].sum())
+    return transfer.all_to_crs(frame, kept), table, float(sizes[~large].sum())
 
 
 def _fewest(grounds, missed):
@@ -252,7 +252,7 @@ def _by_area(frame, wanted, missed, low, high, cover):
     """Columns of the AREA features."""
     rows = []
     for ground in wanted:
-        size = shapes.geodesic_area(frame, ground)
+        size = transfer.geodesic_area(frame, ground)
         if not size > 0:
             rows.append((0.0, 0.0, np.nan, np.nan, np.nan, np.nan))
             continue

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ..errors import InputError
-from ..plane import levels, shapes
+from ..plane import levels, shapes, transfer
 from ..plane.edge_index import EdgeIndex, first_crossing, nearest_on_edges
 from ..plane.frame import Frame
 from . import shorelines
@@ -82,7 +82,7 @@ def find_unscanned(crs, swaths, shoreline, water=None, *, reach=5.0, min_length=
     frame = _frame(crs, shoreline)
     lines = shorelines.lines_of(frame, shoreline)
     afloat, notes = shorelines.water_of(frame, shoreline, water)
-    seen = levels.merged([shapes.to_frame(frame, g) for g in swaths if g is not None and not g.is_empty])
+    seen = levels.merged([transfer.to_frame(frame, g) for g in swaths if g is not None and not g.is_empty])
     if seen.is_empty:
         raise InputError("The swath layer holds no polygons; there is nothing to judge. Run 'Draw swaths' first.")
     step(0.2)
@@ -100,7 +100,7 @@ def find_unscanned(crs, swaths, shoreline, water=None, *, reach=5.0, min_length=
                      "right coordinate system.")
     columns = {"shore_id": np.arange(1, len(stretches) + 1), "length_m": length,
                "status": np.array(["scanned" if s[1] else "unscanned" for s in stretches], object)}
-    return ShoreResult([shapes.to_crs(frame, shorelines.line_string(s[0])) for s in stretches], columns, shore,
+    return ShoreResult([transfer.to_crs(frame, shorelines.line_string(s[0])) for s in stretches], columns, shore,
                        unscanned, min(100.0, 100 * unscanned / shore), notes)
 
 
@@ -123,7 +123,7 @@ def _stretches(frame, line, sight, spacing, min_length):
     status = scanned[np.append(changes, len(scanned) - 1)]
     found = [[shorelines.cut(line, run, a, b), bool(s)] for a, b, s in zip(bounds, bounds[1:], status)]
     for stretch in found:
-        stretch.append(shapes.geodesic_length(frame, shorelines.line_string(stretch[0])))
+        stretch.append(transfer.geodesic_length(frame, shorelines.line_string(stretch[0])))
     closed = np.array_equal(line[0], line[-1])
     found = _joined(found, closed)
     for stretch in found:

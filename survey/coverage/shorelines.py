@@ -6,7 +6,7 @@ from shapely.geometry import LineString
 from shapely.ops import polygonize, unary_union
 
 from ..errors import InputError
-from ..plane import levels, shapes
+from ..plane import levels, shapes, transfer
 
 __all__ = ["cut", "line_string", "lines_of", "places", "run_of", "water_of"]
 
@@ -17,7 +17,7 @@ def lines_of(frame, shoreline):
     for geometry in shoreline:
         if geometry is None or geometry.is_empty:
             continue
-        carried = shapes.to_frame(frame, geometry)
+        carried = transfer.to_frame(frame, geometry)
         if carried.geom_type in ("Polygon", "MultiPolygon"):
             found += [ring for shell, holes in shapes.rings(carried) for ring in (shell, *holes)]
         else:
@@ -50,7 +50,7 @@ def water_of(frame, shoreline, water):
     if water is not None and not polygons:
         raise InputError("The water layer holds no polygons; give it the lake's polygon, or leave it out.")
     if polygons:
-        return levels.merged([shapes.to_frame(frame, g) for g in polygons]), notes
+        return levels.merged([transfer.to_frame(frame, g) for g in polygons]), notes
     closed = polygonize(unary_union([LineString(line) for line in lines_of(frame, shoreline)]))
     inside = shapes.empty()
     for ring in closed:  # a ring in a ring is an island

@@ -7,7 +7,7 @@ import numpy as np
 
 from ..beams.beams import Beams, turn_reach
 from ..beams.land import near_shore
-from ..plane import shapes
+from ..plane import transfer
 from ..plane.frame import frames_for
 from ..swaths.edges import edges
 from ..swaths.fan import Fan, strip_rows
@@ -137,7 +137,7 @@ class _Part:
         if water is not None:
             margin = float(np.nanmax(rows.range_m, initial=0.0)) + _PATCH_MARGIN_M
             east, north = self.beams.east, self.beams.north
-            self.water = shapes.clipped_to_frame(
+            self.water = transfer.clipped_to_frame(
                 frame, water, (east.min() - margin, north.min() - margin, east.max() + margin, north.max() + margin))
 
     def flat(self):

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from ..plane import levels, shapes
+from ..plane import levels, shapes, transfer
 from ..uncertainty import ellipses
 from . import mapsvg, pages, report_tables
 from .mapsvg import Ink, MapLayer
@@ -79,7 +79,7 @@ def looks_inside(frame, swaths, areas):
         return []
     inside = levels.merged(areas.geometries)
     seen = levels.levels([levels.merged(strips) for strips in passes.values()], _MOST_LOOKS)
-    sizes = [shapes.geodesic_area(frame, shapes.polygonal(level.intersection(inside))) for level in seen]
+    sizes = [transfer.geodesic_area(frame, shapes.polygonal(level.intersection(inside))) for level in seen]
     return [(k, size) for k, size in enumerate(sizes, 1) if size > 0]
 
 
@@ -97,8 +97,8 @@ def grades_inside(frame, ground, areas):
     list of (words, ground m2), in the order given
     """
     inside = levels.merged(areas.geometries)
-    return [(words, shapes.geodesic_area(frame, shapes.polygonal(shapes.to_frame(frame, part).intersection(inside))))
-            for words, part in ground.items()]
+    cut = [transfer.to_frame(frame, part).intersection(inside) for part in ground.values()]
+    return list(zip(ground, transfer.geodesic_areas(frame, [shapes.polygonal(part) for part in cut]).tolist()))
 
 
 def area_rows(areas):

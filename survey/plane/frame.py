@@ -227,7 +227,10 @@ def frames_for(crs, x, y, group):
     if not len(x):
         return []
     whole = Frame.around(crs, x, y)
-    if whole.off_axis_m(whole.forward(x, y)[0]) <= MAX_OFF_AXIS_M:
+    corners = np.array([[a, b] for a in (np.nanmin(x), np.nanmax(x)) for b in (np.nanmin(y), np.nanmax(y))])
+    # most lakes are small: a box of half the width spares a look at every sample
+    if (whole.off_axis_m(whole.forward(*corners.T)[0]) <= MAX_OFF_AXIS_M / 2
+            or whole.off_axis_m(whole.forward(x, y)[0]) <= MAX_OFF_AXIS_M):
         return [(whole, index)]
     group = np.asarray(group)
     found = []

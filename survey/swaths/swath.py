@@ -12,7 +12,7 @@ import numpy as np
 
 from ..beams.beams import Beams
 from ..errors import InputError
-from ..plane import levels, shapes
+from ..plane import levels, shapes, transfer
 from ..plane.frame import frames_for
 from .edges import SwathSettings, edges, reach_limit, used_range
 from .fan import Fan, strip_rows
@@ -227,9 +227,9 @@ class _Drawing:
         if len(keys) == 1:
             area = float(areas[0])
         elif self.report.frames == 1:
-            area = shapes.geodesic_area(frame, levels.merged([self.parts[key][0][1] for key in keys]))
+            area = transfer.geodesic_area(frame, levels.merged([self.parts[key][0][1] for key in keys]))
         else:
-            area = shapes.crs_area(frame, levels.merged(geometries))
+            area = transfer.crs_area(frame, levels.merged(geometries))
         return SwathResult(columns, geometries, area, self.report)
 
 
@@ -246,7 +246,7 @@ def _shortened(before, after):
 def _local_water(frame, beams, reach, water):
     """The water the beams can meet, in frame metres."""
     margin = np.nan_to_num(reach).max(initial=0.0) + _WATER_MARGIN_M
-    return shapes.clipped_to_frame(frame, water, (beams.east.min() - margin, beams.north.min() - margin,
+    return transfer.clipped_to_frame(frame, water, (beams.east.min() - margin, beams.north.min() - margin,
                                                   beams.east.max() + margin, beams.north.max() + margin))
 
 
@@ -254,9 +254,9 @@ def _carried(parts):
     """(geometry in crs units, ground area in m2) of a feature drawn in one or several frames."""
     frame, ground = parts[0]
     if len(parts) == 1:
-        return shapes.to_crs(frame, ground), shapes.geodesic_area(frame, ground)
-    merged = levels.merged([shapes.to_crs(frame, ground) for frame, ground in parts])
-    return merged, shapes.crs_area(frame, merged)
+        return transfer.to_crs(frame, ground), transfer.geodesic_area(frame, ground)
+    merged = levels.merged([transfer.to_crs(frame, ground) for frame, ground in parts])
+    return merged, transfer.crs_area(frame, merged)
 
 
 def _counts(track, settings):

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..beams.land import water_reach
-from ..plane import shapes
+from ..plane import shapes, transfer
 from ..plane.frame import frames_for
 from ..uncertainty import ellipses
 from ..uncertainty.nadir import Z95, TerrainGround
@@ -102,7 +102,7 @@ def lay_off(poses, seen, found, frames, scale, at, water=None):
             frame, centre, scale * spread.semi_major[index], scale * spread.semi_minor[index],
             spread.azimuth_deg[index] - convergence)
         if water is not None:
-            _stop_at_land(out, shapes.to_frame(frame, water), index, np.column_stack([east, north]), beam, centre,
+            _stop_at_land(out, transfer.to_frame(frame, water), index, np.column_stack([east, north]), beam, centre,
                           found.sigma_across[index])
     return out
 
@@ -128,7 +128,7 @@ def outlines(frame, centre, major, minor, azimuth):
     made[:] = shapes.polygons(carried)
     if frame.crs.is_geographic:
         for i in np.flatnonzero(np.ptp(carried[..., 0], axis=1) > _ALMOST_HALF_TURN):  # cut at 180 degrees
-            made[i] = shapes.to_crs(frame, shapes.polygon(rings[i]))
+            made[i] = transfer.to_crs(frame, shapes.polygon(rings[i]))
     return made
 
 

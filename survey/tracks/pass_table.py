@@ -5,7 +5,7 @@ import numpy as np
 import shapely.geometry as sg
 
 from ..beams.soundspeed import CUSTOMARY
-from ..plane import ground, shapes
+from ..plane import ground, transfer
 from ..plane.frame import Frame
 
 __all__ = ["BAND", "PINGS_A_METRE", "PING_SHARE", "off_band", "pass_columns", "pass_lines", "too_fast"]
@@ -89,7 +89,7 @@ def pass_lines(track, lon, under_way):
         x, y = track.x[own], track.y[own]
         if track.crs.is_geographic and (np.abs(np.diff(ground.wrapped(lon[own]))) > 180).any():
             frame = Frame.around(track.crs, x, y)
-            lines.append(shapes.to_crs(frame, sg.LineString(np.column_stack(frame.forward(x, y)))))
+            lines.append(transfer.to_crs(frame, sg.LineString(np.column_stack(frame.forward(x, y)))))
         else:
             lines.append(sg.LineString(np.column_stack([x, y])))
     return lines

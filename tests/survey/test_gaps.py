@@ -4,7 +4,7 @@ import pytest
 from athwart.survey.coverage.cover import Swaths
 from athwart.survey.coverage.gaps import PassLayer, SeenGround, find_gaps
 from athwart.survey.errors import Cancelled, InputError
-from athwart.survey.plane import shapes
+from athwart.survey.plane import shapes, transfer
 from athwart.survey.plane.frame import Frame
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -346,7 +346,7 @@ def test_a_layer_in_degrees_gives_the_same_figures():
     frame = Frame("EPSG:4326", 10.0, 45.0)
 
     def degrees(shape):
-        return shapes.to_crs(frame, shape)
+        return transfer.to_crs(frame, shape)
     angular = find_gaps("EPSG:4326", [degrees(area)], swaths([(o, n, degrees(p), r) for o, n, p, r in rows]),
                         passes=lines(*((o, n, degrees(line)) for o, n, line in TestKinds.both)))
     for name in ("area_m2", "covered_m2", "gap_m2"):
@@ -364,7 +364,7 @@ def test_a_survey_across_180_degrees_gives_the_same_figures():
     frame = Frame("EPSG:4326", 179.9985, 45.0)
 
     def degrees(shape):
-        return shapes.to_crs(frame, shape)
+        return transfer.to_crs(frame, shape)
     assert degrees(area).bounds == pytest.approx((-180, degrees(area).bounds[1], 180, degrees(area).bounds[3]))
     angular = find_gaps("EPSG:4326", [degrees(area)], swaths([(o, n, degrees(p), r) for o, n, p, r in rows]))
     assert angular.area_m2 == pytest.approx(metric.area_m2, rel=1e-4)

@@ -5,7 +5,7 @@ import shapely.geometry as sg
 import tracks
 from athwart.survey.bottom.depthgrid import DepthGrid
 from athwart.survey.bottom.terrain import anchored
-from athwart.survey.plane import shapes
+from athwart.survey.plane import transfer
 from athwart.survey.plane.frame import Frame
 from athwart.survey.swaths.swath import SwathSettings, draw_swaths
 from shapely.ops import unary_union
@@ -33,7 +33,7 @@ def drawn(track, grid, water=None, **given):
     """(result, ground in frame metres)."""
     settings = SwathSettings(range_model="terrain", **given)
     result = draw_swaths(track, settings, water, terrain=(grid, anchored(track, grid)))
-    return result, unary_union([shapes.to_frame(FRAME, g) for g in result.geometries])
+    return result, unary_union([transfer.to_frame(FRAME, g) for g in result.geometries])
 
 
 def test_a_flat_grid_gives_the_flat_model():
@@ -103,7 +103,7 @@ def test_unknown_cells_are_taken_as_flat_and_counted():
 
 def test_land_and_turns_hold_on_a_grid_too():
     water = sg.box(-100, -100, 20, 100)
-    result, ground = drawn(northward(), grid_of(lambda x, y: 0 * x + 10.0), shapes.to_crs(FRAME, water))
+    result, ground = drawn(northward(), grid_of(lambda x, y: 0 * x + 10.0), transfer.to_crs(FRAME, water))
     assert ground.bounds[2] == pytest.approx(20, abs=1e-3)
     assert result.report.ended_at_land == 61
     turning = northward(speed_mps=1.5, turn_dps=np.degrees(0.1))

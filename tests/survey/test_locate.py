@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from athwart.survey import fields
 from athwart.survey.errors import InputError
-from athwart.survey.plane import shapes
+from athwart.survey.plane import shapes, transfer
 from athwart.survey.plane.frame import Frame
 from athwart.survey.targets.picks import Picks
 from athwart.survey.uncertainty.nadir import TerrainGround
@@ -152,7 +152,7 @@ def test_every_field_of_the_contract_is_filled():
 def test_outlines_are_the_ellipses_of_the_columns():
     out = found(ray("EPSG:32615", sigma_heading_deg=5.0), picked(), stated={}, confidence=0.9)
     frame = Frame("EPSG:32615", -93, 45)
-    ring = shapes.to_frame(frame, out.outlines[0])
+    ring = transfer.to_frame(frame, out.outlines[0])
     centre = np.array(frame.forward(out.x, out.y))[:, 0]
     corner = np.asarray(ring.exterior.coords) - centre
     size = np.hypot(*corner.T)
@@ -196,7 +196,7 @@ def test_the_log_names_every_tie_and_keeps_warnings_short():
 def lake(track, width):
     """A strip of water ``width`` m to starboard and 100 m to port of a northbound pass."""
     frame = Frame.around(track.crs, track.x, track.y)
-    return shapes.to_crs(frame, shapes.polygon([(-100, -100), (width, -100), (width, 100), (-100, 100)]))
+    return transfer.to_crs(frame, shapes.polygon([(-100, -100), (width, -100), (width, 100), (-100, 100)]))
 
 
 def test_a_pick_on_land_is_rejected_unless_its_error_reaches_the_water():
@@ -218,7 +218,7 @@ def test_an_island_stops_sound_too():
     frame = Frame.around(track.crs, track.x, track.y)
     island = [(15, -20), (20, -20), (20, 20), (15, 20)]
     water = shapes.polygon([(-100, -100), (100, -100), (100, 100), (-100, 100)], [island])
-    out = found(track, picked([1, -1]), shapes.to_crs(frame, water), stated={})
+    out = found(track, picked([1, -1]), transfer.to_crs(frame, water), stated={})
     assert out.source.tolist() == [1] and "15.0 m from the boat" in out.rejected["reason"][0]
 
 

@@ -2,7 +2,7 @@
 import numpy as np
 import pytest
 import shapely.geometry as sg
-from athwart.survey.plane import shapes
+from athwart.survey.plane import shapes, transfer
 from athwart.survey.plane.frame import Frame
 from hypothesis import given
 from hypothesis import strategies as st
@@ -23,10 +23,10 @@ def test_area_of_a_geodesic_quad():
     # quad 45 to 45.01 N, 93 to 92.99 W: 876163.44803 m2 by geographiclib 2.1
     quad = sg.Polygon([(-93, 45), (-92.99, 45), (-92.99, 45.01), (-93, 45.01)])
     frame = Frame.around("EPSG:4326", [-92.995], [45.005])
-    assert shapes.crs_area(frame, quad) == pytest.approx(876163.44803, abs=1e-3)
-    assert shapes.geodesic_length(frame, shapes.to_frame(frame, quad)) == pytest.approx(3799.43704, abs=1e-3)
+    assert transfer.crs_area(frame, quad) == pytest.approx(876163.44803, abs=1e-3)
+    assert transfer.geodesic_length(frame, transfer.to_frame(frame, quad)) == pytest.approx(3799.43704, abs=1e-3)
     # the frame's copy follows the parallel, a curve: within the centimetre kept along 790 m
-    assert shapes.geodesic_area(frame, shapes.to_frame(frame, quad)) == pytest.approx(876163.44803, abs=8)
+    assert transfer.geodesic_area(frame, transfer.to_frame(frame, quad)) == pytest.approx(876163.44803, abs=8)
 
 
 def test_areas_take_holes_off_and_do_not_mind_the_ring_direction():
@@ -34,10 +34,11 @@ def test_areas_take_holes_off_and_do_not_mind_the_ring_direction():
     shell, hole = [(0, 0), (100, 0), (100, 100), (0, 100)], [(40, 40), (60, 40), (60, 60), (40, 60)]
     for a in (shell, shell[::-1]):
         for b in (hole, hole[::-1]):
-            assert shapes.geodesic_area(frame, sg.Polygon(a, [b])) == pytest.approx(9600, rel=1e-9)
-    assert shapes.geodesic_area(frame, shapes.empty()) == 0
-    assert shapes.geodesic_length(frame, shapes.empty()) == 0
-    assert shapes.geodesic_length(frame, sg.MultiLineString([[(0, 0), (3, 4)], [(0, 0), (0, 5)]])) == pytest.approx(10)
+            assert transfer.geodesic_area(frame, sg.Polygon(a, [b])) == pytest.approx(9600, rel=1e-9)
+    assert transfer.geodesic_area(frame, shapes.empty()) == 0
+    assert transfer.geodesic_length(frame, shapes.empty()) == 0
+    two = sg.MultiLineString([[(0, 0), (3, 4)], [(0, 0), (0, 5)]])
+    assert transfer.geodesic_length(frame, two) == pytest.approx(10)
 
 
 def test_areas_of_many_polygons_at_once():
@@ -46,61 +47,61 @@ def test_areas_of_many_polygons_at_once():
     two = sg.MultiPolygon([sg.box(0, 0, 30, 9), sg.box(0, 20, 30, 29)])
     grounds = [holed, shapes.empty(), two, sg.box(-1, -2, 0, 0)]
     flat = np.array([9000 - 400, 0, 540, 2])
-    assert shapes.geodesic_areas(frame, grounds) == pytest.approx(flat, rel=1e-7)  # the scale at 1 km adds 2.5e-8
-    assert shapes.geodesic_areas(frame, grounds).tolist() == [shapes.geodesic_area(frame, g) for g in grounds]
-    assert shapes.geodesic_areas(frame, [shapes.empty()]).tolist() == [0]
-    assert len(shapes.geodesic_areas(frame, [])) == 0
+    assert transfer.geodesic_areas(frame, grounds) == pytest.approx(flat, rel=1e-7)  # the scale at 1 km adds 2.5e-8
+    assert transfer.geodesic_areas(frame, grounds).tolist() == [transfer.geodesic_area(frame, g) for g in grounds]
+    assert transfer.geodesic_areas(frame, [shapes.empty()]).tolist() == [0]
+    assert len(transfer.geodesic_areas(frame, [])) == 0
 
 
 @pytest.mark.parametrize("crs, lon, lat", [("EPSG:32615", -93, 45), ("EPSG:2964", -150, 60), ("EPSG:4326", 12, 70)])
 def test_there_and_back(crs, lon, lat):
     frame = Frame(crs, lon, lat)
     square = sg.Polygon([(0, 0), (500, 0), (500, 400), (0, 400)], [[(10, 10), (20, 10), (20, 20)]])
-    again = shapes.to_frame(frame, shapes.to_crs(frame, square))
+    again = transfer.to_frame(frame, transfer.to_crs(frame, square))
     assert again.symmetric_difference(square).area < 1e-2
     assert again.hausdorff_distance(square) < 0.0101
     line = sg.LineString([(0, 0), (30, 40)])
-    assert shapes.to_frame(frame, shapes.to_crs(frame, line)).length == pytest.approx(50, abs=1e-6)
+    assert transfer.to_frame(frame, transfer.to_crs(frame, line)).length == pytest.approx(50, abs=1e-6)
 
 
 def test_feet_are_not_taken_for_metres():
     frame = Frame("EPSG:2964", -150.4, 60.4)  # NAD27, US survey feet of 1200/3937 m
-    square = shapes.to_crs(frame, sg.box(0, 0, 100, 100))
+    square = transfer.to_crs(frame, sg.box(0, 0, 100, 100))
     assert square.area == pytest.approx((100 * 3937 / 1200) ** 2, rel=1e-3)
-    assert shapes.crs_area(frame, square) == pytest.approx(1e4, rel=1e-8)
+    assert transfer.crs_area(frame, square) == pytest.approx(1e4, rel=1e-8)
 
 
 def test_a_polygon_over_180_degrees_is_cut_there_and_joined_again(dateline):
     square = sg.box(-2000, -500, 2000, 500)  # 180 degrees lies at x = +1000
-    cut = shapes.to_crs(dateline, square)
+    cut = transfer.to_crs(dateline, square)
     assert cut.is_valid
     assert len(cut.geoms) == 2
     assert cut.bounds[0] == -180
     assert cut.bounds[2] == 180
     lons = sorted(lon for part in cut.geoms for lon in part.exterior.coords.xy[0])
     assert all(lon > 179.97 or lon < -179.98 for lon in lons)
-    assert shapes.crs_area(dateline, cut) == pytest.approx(4e6, rel=1e-6)
-    joined = shapes.to_frame(dateline, cut)
+    assert transfer.crs_area(dateline, cut) == pytest.approx(4e6, rel=1e-6)
+    joined = transfer.to_frame(dateline, cut)
     assert joined.geom_type == "Polygon"  # no seam left where it was cut
     assert joined.symmetric_difference(square).area < 0.1
 
 
 def test_shapes_close_to_180_degrees_stay_whole(dateline):
-    near = shapes.to_crs(dateline, sg.box(-2000, -500, 999, 500))  # to within a metre: 179.99999
+    near = transfer.to_crs(dateline, sg.box(-2000, -500, 999, 500))  # to within a metre: 179.99999
     assert near.geom_type == "Polygon"
     assert 179.9999 < near.bounds[2] < 180
-    beyond = shapes.to_crs(dateline, sg.box(1001, -500, 2000, 500))
+    beyond = transfer.to_crs(dateline, sg.box(1001, -500, 2000, 500))
     assert -180 < beyond.bounds[0] < beyond.bounds[2] < -179.9
-    assert shapes.to_frame(dateline, beyond).symmetric_difference(sg.box(1001, -500, 2000, 500)).area < 0.1
+    assert transfer.to_frame(dateline, beyond).symmetric_difference(sg.box(1001, -500, 2000, 500)).area < 0.1
 
 
 def test_lines_over_180_degrees(dateline):
-    cut = shapes.to_crs(dateline, sg.LineString([(-2000, 0), (2000, 0)]))
+    cut = transfer.to_crs(dateline, sg.LineString([(-2000, 0), (2000, 0)]))
     assert len(cut.geoms) == 2
     assert sum(WGS84.line_length(*part.coords.xy) for part in cut.geoms) == pytest.approx(4000, rel=1e-6)
-    back = shapes.to_frame(dateline, cut)
+    back = transfer.to_frame(dateline, cut)
     assert back.length == pytest.approx(4000, rel=1e-6)
-    whole = shapes.to_crs(dateline, sg.LineString([(1100, 0), (2000, 0)]))
+    whole = transfer.to_crs(dateline, sg.LineString([(1100, 0), (2000, 0)]))
     assert whole.geom_type == "LineString"
     assert whole.bounds[2] < 0
 
@@ -108,14 +109,14 @@ def test_lines_over_180_degrees(dateline):
 def test_water_is_clipped_to_the_neighbourhood(dateline):
     bounds, inside = (-3000, -3000, 3000, 3000), sg.box(-2999, -2999, 2999, 2999)
     lake = sg.MultiPolygon([sg.box(170, -20, 180, -15), sg.box(-180, -20, -170, -15)])
-    near = shapes.clipped_to_frame(dateline, lake, bounds)
+    near = transfer.clipped_to_frame(dateline, lake, bounds)
     assert near.geom_type == "Polygon"
     assert near.contains(inside)
     assert near.area < 1e8
-    assert shapes.clipped_to_frame(dateline, sg.box(-180, -90, 180, 90), bounds).contains(inside)
-    assert shapes.clipped_to_frame(dateline, sg.box(0, 0, 1, 1), bounds).is_empty
+    assert transfer.clipped_to_frame(dateline, sg.box(-180, -90, 180, 90), bounds).contains(inside)
+    assert transfer.clipped_to_frame(dateline, sg.box(0, 0, 1, 1), bounds).is_empty
     bow_tie = sg.Polygon([(179.9, -17.1), (180, -16.9), (180, -17.1), (179.9, -16.9)])
-    assert shapes.clipped_to_frame(dateline, bow_tie, bounds).is_valid
+    assert transfer.clipped_to_frame(dateline, bow_tie, bounds).is_valid
 
 
 def test_many_polygons_at_once_are_carried_as_one_by_one(dateline):
@@ -123,19 +124,19 @@ def test_many_polygons_at_once_are_carried_as_one_by_one(dateline):
     grounds = [holed, sg.MultiPolygon([sg.box(200, 0, 230, 9), sg.box(200, 20, 230, 29)]),
                sg.box(-2000, -500, 2000, 500)]
     for frame in (dateline, Frame("EPSG:32615", -93, 45)):
-        carried = shapes.all_to_crs(frame, grounds)
+        carried = transfer.all_to_crs(frame, grounds)
         assert all(one.geom_type == "MultiPolygon" for one in carried)
         for one, ground in zip(carried, grounds):
-            assert one.equals(shapes.to_crs(frame, ground))
-    assert len(shapes.all_to_crs(dateline, grounds)[2].geoms) == 2
-    assert shapes.all_to_crs(dateline, []) == []
+            assert one.equals(transfer.to_crs(frame, ground))
+    assert len(transfer.all_to_crs(dateline, grounds)[2].geoms) == 2
+    assert transfer.all_to_crs(dateline, []) == []
 
 
 def test_what_was_mended_on_the_way_is_told():
     frame = Frame("EPSG:32615", -93, 45)
     for ground, crossed in ((sg.box(0, 0, 9, 9), False), (sg.Polygon([(0, 0), (9, 9), (9, 0), (0, 9)]), True)):
         flat = sg.Polygon([frame.inverse(*xy) for xy in ground.exterior.coords])
-        carried, mended = shapes.mended_to_frame(frame, flat)
+        carried, mended = transfer.mended_to_frame(frame, flat)
         assert carried.is_valid
         assert mended == crossed
 
@@ -215,17 +216,17 @@ def test_carried_polygons_come_out_valid_though_corners_touch_edges():
                                         for i in range(130))]
     comb = unary_union(strips).difference(unary_union([sg.Polygon([(i * 11.7, 0), (i * 11.7 + 1, 0), (i * 11.7, 5)])
                                                        for i in range(80)]))
-    carried = shapes.to_crs(frame, comb)
+    carried = transfer.to_crs(frame, comb)
     assert carried.is_valid
-    assert shapes.crs_area(frame, carried) == pytest.approx(comb.area, rel=1e-7)
+    assert transfer.crs_area(frame, carried) == pytest.approx(comb.area, rel=1e-7)
 
 
 @pytest.mark.parametrize("kind", ["Point", "MultiPoint"])
 def test_points_go_to_the_frame_and_back(kind):
     frame = Frame("EPSG:32632", 9.0, 47.0)
     place = sg.Point(501234.5, 5206789.25)
-    there = shapes.to_frame(frame, place if kind == "Point" else sg.MultiPoint([place]))
-    back = shapes.to_crs(frame, there)
+    there = transfer.to_frame(frame, place if kind == "Point" else sg.MultiPoint([place]))
+    back = transfer.to_crs(frame, there)
     assert back.geom_type == kind and back.distance(place) < 1e-6
     east, north = frame.forward(place.x, place.y)
     assert there.distance(sg.Point(float(east), float(north))) < 1e-9
@@ -235,11 +236,11 @@ def test_longitudes_that_jump_are_carried_on_past_180():
     ring = [(179.99, 0), (-179.99, 0), (-179.99, 1), (179.99, 1)]
     hole = [(-179.998, 0.4), (-179.996, 0.4), (-179.997, 0.6)]  # wholly beyond, where nothing jumps
     whole = sg.Polygon(ring, [hole])
-    flat = shapes.unrolled(whole, 180)
+    flat = transfer.unrolled(whole, 180)
     assert flat.is_valid and flat.bounds == (179.99, 0, pytest.approx(180.01), 1)
     assert flat.area == pytest.approx(0.02 - 0.002 * 0.2 / 2)
     here, beyond = sg.box(179, 0, 180, 1), sg.box(-180, 0, -179, 1)
     both = sg.MultiPolygon([here, beyond])  # cut at 180 already: stays as it is
-    assert shapes.unrolled(both, 180).equals(both)
-    assert shapes.unrolled(sg.LineString(ring[:2]), 180).length == pytest.approx(0.02)
-    assert shapes.unrolled(sg.box(-1, 0, 1, 1), 180).bounds == (-1, 0, 1, 1)
+    assert transfer.unrolled(both, 180).equals(both)
+    assert transfer.unrolled(sg.LineString(ring[:2]), 180).length == pytest.approx(0.02)
+    assert transfer.unrolled(sg.box(-1, 0, 1, 1), 180).bounds == (-1, 0, 1, 1)

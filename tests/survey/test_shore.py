@@ -3,7 +3,7 @@ import numpy as np
 import pytest
 from athwart.survey.coverage.shore import find_unscanned
 from athwart.survey.errors import Cancelled, InputError
-from athwart.survey.plane import shapes
+from athwart.survey.plane import shapes, transfer
 from athwart.survey.plane.frame import Frame
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -143,7 +143,7 @@ class TestWhatPeopleHave:
     def test_a_lake_in_degrees(self):
         frame = Frame("EPSG:4326", 10.0, 45.0)
         metric = scan(self.seen)
-        angular = find_unscanned("EPSG:4326", [shapes.to_crs(frame, self.seen)], [shapes.to_crs(frame, WATER)])
+        angular = find_unscanned("EPSG:4326", [transfer.to_crs(frame, self.seen)], [transfer.to_crs(frame, WATER)])
         assert angular.shore_m == pytest.approx(metric.shore_m, rel=1e-6)
         assert angular.unscanned_m == pytest.approx(metric.unscanned_m, abs=0.02)
         assert angular.geometries[0].bounds[0] < 11
@@ -151,7 +151,7 @@ class TestWhatPeopleHave:
     def test_a_lake_across_180_degrees(self):
         frame = Frame("EPSG:4326", 179.9985, 45.0)
         metric = scan(self.seen)
-        angular = find_unscanned("EPSG:4326", [shapes.to_crs(frame, self.seen)], [shapes.to_crs(frame, WATER)])
+        angular = find_unscanned("EPSG:4326", [transfer.to_crs(frame, self.seen)], [transfer.to_crs(frame, WATER)])
         assert angular.shore_m == pytest.approx(metric.shore_m, rel=1e-6)
         assert angular.unscanned_m == pytest.approx(metric.unscanned_m, abs=0.02)
 

@@ -5,7 +5,7 @@ import shapely.geometry as sg
 import tracks
 from athwart.survey import fields
 from athwart.survey.errors import Cancelled, InputError
-from athwart.survey.plane import shapes
+from athwart.survey.plane import shapes, transfer
 from athwart.survey.plane.frame import Frame
 from athwart.survey.swaths.ribbons import MAX_INTERVALS
 from athwart.survey.swaths.swath import SwathSettings, draw_swaths, pass_unions
@@ -30,7 +30,7 @@ def straight(count=41, step=1.0, azimuth=0.0, start=(0.0, 0.0), frame=FRAME, **g
 
 def ground(result, frame=FRAME):
     """All features of a result as one polygon in frame metres."""
-    return unary_union([shapes.to_frame(frame, g) for g in result.geometries])
+    return unary_union([transfer.to_frame(frame, g) for g in result.geometries])
 
 
 # --- where the edges lie -------------------------------------------------------------------------------------------
@@ -263,7 +263,7 @@ def test_the_inner_side_of_a_turn_ends_at_its_centre():
 
 def lake_in_crs(shape, frame=FRAME):
     """A polygon in frame metres as WATER in crs units."""
-    return shapes.to_crs(frame, shape)
+    return transfer.to_crs(frame, shape)
 
 
 @pytest.mark.parametrize("step", [0.5, 1.5, 12.0])

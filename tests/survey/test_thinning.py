@@ -6,7 +6,7 @@ import pytest
 from athwart.survey.coverage import edge_error, thinning
 from athwart.survey.coverage.cover import Swaths, cover_of_swaths
 from athwart.survey.coverage.gaps import PassLayer, find_gaps
-from athwart.survey.plane import levels, shapes
+from athwart.survey.plane import levels, shapes, transfer
 from athwart.survey.plane.frame import Frame
 from shapely.affinity import rotate
 from shapely.geometry import LineString, MultiPolygon, Polygon, box
@@ -102,9 +102,9 @@ def polygons_of(outings):
 def test_bounds_of_a_ragged_survey_are_those_of_the_plain_definition(seed, outings, depth, spacing):
     made = survey(seed, outings, spacing)
     frame = Frame.around(LAKE, *np.array(AREA.exterior.coords).T)
-    area = shapes.to_frame(frame, AREA)
+    area = transfer.to_frame(frame, AREA)
     cover = cover_of_swaths(frame, swaths_of(made), area.bounds, depth, 1.5)
-    back = {name: shapes.to_crs(frame, getattr(cover, name)) for name in ("seen", "low", "high")}
+    back = {name: transfer.to_crs(frame, getattr(cover, name)) for name in ("seen", "low", "high")}
     looks = [unary_union([polygon for polygon, _ in strips]) for passes in made for strips in passes]
     assert differs(back["seen"], plain_level(looks, depth)) < 1e-4
     # a buffer leaves out bends of 1 % of its distance and cuts corners by 0.5 % of it
