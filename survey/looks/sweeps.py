@@ -28,7 +28,7 @@ class Sweep:
     (n, 2) arrays in cells of the raster: ``at`` the transducer, ``beam`` one metre to starboard. (n,) arrays: ``low``,
     ``high`` signed ground ranges (port negative) between which the interval after a row is filled; ``pass_key``;
     ``range_m``, ``depth`` and ``offset`` (m, see ``profile.Rays``); ``pitch``, ``swing``: distance between pings at the
-    track (m) and what each metre to starboard takes off it; ``azimuth`` of the starboard beam (degrees, grid);
+    track (m) and what each metre to starboard takes off it; ``azimuth`` of the starboard beam (degrees, grid, without jumps);
     ``east``, ``north`` and (n, 2) ``along`` in frame metres. (n - 1,) arrays: ``drawn``: the interval is filled;
     ``shore``: land may lie in it; ``pieces``: beams set in it. ``grid_at``, ``grid_beam``: (n, 2), the same in cells of
     the depth grid, and ``stride`` (m) of the march over it, half a cell of grid or raster at most; None on a flat
@@ -190,6 +190,6 @@ class _Part:
             at=at, beam=beam, low=low, high=high, pass_key=self.passes[row], range_m=self.rows.range_m[row],
             depth=self.track.depth_m[row], offset=np.zeros(count), pitch=self.track.speed_mps[row] / rate,
             swing=np.radians(np.nan_to_num(self.track.turn_dps[row])) / rate,
-            azimuth=np.degrees(np.arctan2(along[:, 0], along[:, 1])), east=fan.at[:, 0], north=fan.at[:, 1],
+            azimuth=np.degrees(np.unwrap(np.arctan2(along[:, 0], along[:, 1]))), east=fan.at[:, 0], north=fan.at[:, 1],
             along=along, drawn=fan.drawn(), shore=np.zeros(max(count - 1, 0), bool),
             pieces=np.ones(max(count - 1, 0), int))

@@ -147,6 +147,16 @@ def test_directions(second, count):
     assert at(bands, job, "directions", 10, 0.25) == count
 
 
+def test_beams_to_either_side_of_south_look_south():
+    """A boat under way to the east whose heading swings by a degree: nothing in between looks north."""
+    east = sailed([(-40, 6.5), (40, 6.5)], pass_id=2)
+    east.heading_deg = 90 + np.where(np.arange(len(east)) % 2, 0.5, -0.5)
+    for first, count in ((LINE, 2), ([(-40, 3.0), (40, 3.0)], 1)):
+        bands, job = drawn(together(sailed(first), east), grid=FLAT)
+        seen = np.array([at(bands, job, "directions", x, -6.25) for x in np.arange(6.25, 14, 0.5)])
+        assert (seen == count).all(), seen
+
+
 @settings(max_examples=12, deadline=None)
 @given(st.integers(0, 2**32 - 1))
 def test_the_beam_that_looks_at_a_cell_points_at_it(seed):
