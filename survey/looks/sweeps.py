@@ -28,7 +28,7 @@ class Sweep:
     (n, 2) arrays in cells of the raster: ``at`` the transducer, ``beam`` one metre to starboard. (n,) arrays: ``low``,
     ``high`` signed ground ranges (port negative) between which the interval after a row is filled; ``pass_key``;
     ``range_m``, ``depth`` and ``offset`` (m, see ``profile.Rays``); ``pitch``, ``swing``: distance between pings at the
-    track (m) and what each metre to starboard takes off it; ``azimuth`` of the starboard beam (degrees, grid, without jumps);
+    track (m) and what each metre to starboard takes off it; ``azimuth`` of the starboard beam (degrees, no jumps);
     ``east``, ``north`` and (n, 2) ``along`` in frame metres. (n - 1,) arrays: ``drawn``: the interval is filled;
     ``shore``: land may lie in it; ``pieces``: beams set in it. ``grid_at``, ``grid_beam``: (n, 2), the same in cells of
     the depth grid, and ``stride`` (m) of the march over it, half a cell of grid or raster at most; None on a flat

@@ -21,6 +21,8 @@ MAX_OFF_AXIS_M = 28_000.0
 
 DENSIFY_TOLERANCE_M = 0.01
 
+_STEP_DEG = 0.001
+
 MAX_STRAY_M = 1e6
 """An edge that strays more than this (m) when carried over has been torn apart by the other crs, not bent."""
 
@@ -110,10 +112,11 @@ class Frame:
     def convergence(self, east, north):
         """Meridian convergence (degrees): the grid azimuth is the true azimuth minus this.
 
-        Taken from the projection's own derivatives at each point.
+        The way the meridian runs over the grid, from 100 m south of each point to 100 m north of it.
         """
         lon, lat = self._tm(np.asarray(east, float), np.asarray(north, float), inverse=True)
-        return np.asarray(self._tm.get_factors(lon, lat).meridian_convergence)
+        (east0, north0), (east1, north1) = (self._tm(lon, lat + step) for step in (-_STEP_DEG, _STEP_DEG))
+        return np.degrees(np.arctan2(np.subtract(east0, east1), np.subtract(north1, north0)))
 
     def turns(self, x):
         """Whole turns by which longitudes (crs units) lie beyond half a turn from the centre; 0 in a projected crs."""

@@ -80,7 +80,7 @@ class _Strip:
 
     def _kinds(self, at):
         """Intervals that have any area, and their kind; crossings of beams beside each other are kept."""
-        turning = _turning(np.stack([self.inner[at], self.outer[at], self.outer[at + 1], self.inner[at + 1]], axis=1))
+        turning = _turning(self.inner, self.outer)[at]
         at, kind = at[np.isfinite(turning)], _CONVEX * turning[np.isfinite(turning)]
         odd = np.flatnonzero(kind == 0)
         a = at[odd]
@@ -133,10 +133,11 @@ class _Strip:
                                 *between(first, begin)])]
 
 
-def _turning(quads):
+def _turning(inner, outer):
     """+1 or -1 for convex quads by the way round, 0 for others, NaN for those without any area."""
-    corners = [quads[:, k] for k in range(4)]
-    areas = np.stack([cross(corners[(k + 1) % 4] - corners[k], corners[(k + 2) % 4] - corners[k]) for k in range(4)])
+    with np.errstate(invalid="ignore"):
+        beam, along, back = outer - inner, np.diff(outer, axis=0), np.diff(inner, axis=0)
+        areas = np.stack([cross(one, edge) for one in (beam[:-1], beam[1:]) for edge in (along, back)])
     turning = (areas > 0).all(axis=0).astype(float) - (areas < 0).all(axis=0)
     return np.where((areas == 0).all(axis=0), np.nan, turning)
 
