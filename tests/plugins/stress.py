@@ -2,6 +2,7 @@
 import numpy as np
 import shapely.geometry as sg
 import tracks
+from shapely.ops import unary_union
 from shapely.validation import make_valid
 
 NAMES = ["survey", "loops of 10 m", "figure of eight", "moored and swinging", "reversing", "jump of 400 m",
@@ -29,6 +30,12 @@ def brute_quads(track, frame):
         quad = sg.Polygon(corners)
         found.setdefault(pass_id, []).append(quad if quad.is_valid else make_valid(quad))
     return found
+
+
+def whole_union(polygons):
+    """Union by three orders, the largest: where dozens of edges all but meet, an overlay may drop a piece."""
+    orders = polygons, polygons[::2] + polygons[1::2], [unary_union(polygons[k::5]) for k in range(5)]
+    return max(map(unary_union, orders), key=lambda found: found.area)
 
 
 def circle(turns, radius, step, rate=0.0):

@@ -5,13 +5,12 @@ import functools
 import sys
 
 import madesurvey
-import shapely.ops
 import tracks
 from athwart.survey.plane import shapes
 from athwart.survey.plane.frame import Frame
 from athwart.survey.swaths.swath import SwathSettings, draw_swaths, pass_unions
 from measure import interleaved, peak_mb, print_table
-from stress import NAMES, brute_quads, path
+from stress import NAMES, brute_quads, path, whole_union
 
 __all__ = ["once", "report"]
 
@@ -121,7 +120,7 @@ def exactness(survey):
         wanted = brute_quads(track, frame)
         worst = 0.0
         for ground, quads in zip(found.values(), wanted.values()):
-            truth = shapely.ops.unary_union(quads)
+            truth = whole_union(quads)
             worst = max(worst, truth.symmetric_difference(ground).area / truth.area)
         valid = all(ground.is_valid for ground in found.values())
         rows.append((name, len(found), f"{worst:.1e}", "yes" if valid else "NO"))
