@@ -107,7 +107,7 @@ def cover_of_swaths(frame, swaths, bounds, required_looks=1, position_error=2.0,
                          "'strip' or 'pass', or ask for 1 look.")
     passes, notes = _passes(frame, swaths, bounds, position_error)
     step(0.2)
-    outings = _thinned(passes, required_looks, position_error)
+    outings = _thinned(passes, required_looks, position_error, lambda f: step(0.2 + 0.15 * f))
     step(0.35)
     seen = levels.levels([p.outline for p in passes], required_looks)
     step(0.5)
@@ -154,12 +154,12 @@ def _passes(frame, swaths, bounds, position_error):
     return passes, notes
 
 
-def _thinned(passes, depth, position_error):
+def _thinned(passes, depth, position_error, step):
     """Outings, as ``edge_error`` takes them, of passes whose edges are thinned out; fills in ``outline``."""
     outings = [[p for p in passes if p.outing == outing] for outing in dict.fromkeys(p.outing for p in passes)]
     within, rest = edge_error.margins([sigma for p in passes for _, sigma in p.strips], position_error)
     thin = thinning.thinned([[[polygon for polygon, _ in p.strips] for p in members] for members in outings], depth,
-                            within.max(initial=0), rest.max(initial=0))
+                            within.max(initial=0), rest.max(initial=0), step)
     found = []
     for members, strips in zip(outings, thin):
         for one, polygons in zip(members, strips):

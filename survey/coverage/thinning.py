@@ -24,7 +24,7 @@ _STRETCHES = (64, 32, 16, 8, 4, 2)
 _BATCH = 1 << 16
 
 
-def thinned(outings, depth, within, rest):
+def thinned(outings, depth, within, rest, step=lambda fraction: None):
     """Passes with fewer vertices, and the same levels of looks, however far their edges are moved.
 
     Parameters
@@ -36,6 +36,8 @@ def thinned(outings, depth, within, rest):
     within, rest : float
         They stay the same also after the edges are moved outwards or inwards by these distances (m) or less: first
         those of every strip or pass, then those of the levels of each outing.
+    step : callable, optional
+        Called with the fraction done.
 
     Returns
     -------
@@ -43,11 +45,11 @@ def thinned(outings, depth, within, rest):
         In the same order.
     """
     outlines = [[[_Outline(strip) for strip in one] for one in passes] for passes in outings]
-    shared = [_Tiles([one for passes in outlines for one in passes], depth, within + rest)] if len(outings) > 1 else []
-    found = []
-    for passes in outlines:
+    everyone, found = [one for passes in outlines for one in passes], []
+    shared = [_Tiles(everyone, depth, within + rest, lambda f: step(f / 2))] if len(outings) > 1 else []
+    for number, passes in enumerate(outlines):
         # passes of the outing itself that hold a tile keep its levels whole before they are moved any further
-        tiles = [_Tiles(passes, depth, within), *shared]
+        tiles = [_Tiles(passes, depth, within, lambda f, n=number: step(0.5 + (n + f) / len(outlines) / 2)), *shared]
         strips = iter(_thin([strip for one in passes for strip in one], tiles))
         found.append([[next(strips) for _ in one] for one in passes])
     return found
@@ -64,14 +66,15 @@ class _Outline:
 class _Tiles:
     """Square tiles, and how many passes hold each of them with a margin (m) on all sides."""
 
-    def __init__(self, passes, depth, move):
+    def __init__(self, passes, depth, move, step):
         low, high = _corners([strip for one in passes for strip in one])
         # places along an edge are taken a tile apart, so it may come half a tile nearer than they do
         self._side = max(2 * (move + _BEND_M) / (_AROUND - 0.5), float(np.sqrt(np.prod(high - low) / _MOST_TILES)))
         self._origin = low - (_AROUND + 1) * self._side
         columns, rows = self.at(high) + _AROUND + 2
         looks = np.zeros((rows, columns), np.uint16)
-        for one in passes:
+        for number, one in enumerate(passes):
+            step(number / len(passes))
             self._count(one, looks, depth)
         self._shallow = np.zeros((rows + 1, columns + 1), np.int32)
         np.cumsum(np.cumsum(looks < depth, axis=0), axis=1, out=self._shallow[1:, 1:])
@@ -81,13 +84,19 @@ class _Tiles:
         return ((xy - self._origin) / self._side).astype(np.int32)
 
     def _count(self, strips, looks, depth):
-        low, high = _corners(strips)
-        (col0, row0), (col1, row1) = self.at(low) - _AROUND, self.at(high) + _AROUND + 1
+        row0, row1, col0, col1 = self._window(strips)
         held = np.zeros((row1 - row0, col1 - col0), bool)
         for strip in strips:
-            held |= self._held(strip, (row0, row1, col0, col1))
+            own = self._window([strip])
+            held[own[0] - row0:own[1] - row0, own[2] - col0:own[3] - col0] |= self._held(strip, own)
         looks = looks[row0:row1, col0:col1]
         looks += held & (looks < depth)
+
+    def _window(self, strips):
+        """(row0, row1, col0, col1) of the tiles that strips can be near to."""
+        low, high = _corners(strips)
+        (col0, row0), (col1, row1) = self.at(low) - _AROUND, self.at(high) + _AROUND + 1
+        return row0, row1, col0, col1
 
     def _held(self, strip, window):
         """Tiles of a window that lie in a polygon, as do all within ``_AROUND`` of them."""

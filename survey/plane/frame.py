@@ -115,6 +115,7 @@ class Frame:
         The way the meridian runs over the grid, from 100 m south of each point to 100 m north of it.
         """
         lon, lat = self._tm(np.asarray(east, float), np.asarray(north, float), inverse=True)
+        lat = np.clip(lat, _STEP_DEG - 90, 90 - _STEP_DEG)
         (east0, north0), (east1, north1) = (self._tm(lon, lat + step) for step in (-_STEP_DEG, _STEP_DEG))
         return np.degrees(np.arctan2(np.subtract(east0, east1), np.subtract(north1, north0)))
 
@@ -230,7 +231,8 @@ def frames_for(crs, x, y, group):
     if not len(x):
         return []
     whole = Frame.around(crs, x, y)
-    corners = np.array([[a, b] for a in (np.nanmin(x), np.nanmax(x)) for b in (np.nanmin(y), np.nanmax(y))])
+    onward = x - 2 * (whole.half_turn or 0) * whole.turns(x)
+    corners = np.array([[a, b] for a in (np.nanmin(onward), np.nanmax(onward)) for b in (np.nanmin(y), np.nanmax(y))])
     # most lakes are small: a box of half the width spares a look at every sample
     if (whole.off_axis_m(whole.forward(*corners.T)[0]) <= MAX_OFF_AXIS_M / 2
             or whole.off_axis_m(whole.forward(x, y)[0]) <= MAX_OFF_AXIS_M):

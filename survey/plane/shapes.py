@@ -75,7 +75,7 @@ def wound(rings_one_way):
     Each may meet itself but must wind all points it winds round one way: reversed lobes would be lost. Where dozens of
     edges meet in all but one point, coordinates are rounded to 12 digits.
     """
-    return parts(sg.MultiPolygon(rings_one_way).buffer(0))
+    return parts(valid(sg.MultiPolygon(rings_one_way).buffer(0)))
 
 
 def polygonal(geometry):
@@ -228,5 +228,10 @@ def lines(geometry):
     """Rings or lines of a geometry of any kind as a list of (n, 2) arrays, in order."""
     if hasattr(geometry, "geoms"):
         return [line for part in geometry.geoms if not part.is_empty for line in lines(part)]
-    own = [geometry.exterior, *geometry.interiors] if geometry.geom_type == "Polygon" else [geometry]
+    own = [geometry.exterior, *holes(geometry)] if geometry.geom_type == "Polygon" else [geometry]
     return [np.asarray(line.coords)[:, :2] for line in own]
+
+
+def holes(polygon_):
+    """Inner rings of a polygon, without empty ones."""
+    return [ring for ring in polygon_.interiors if not ring.is_empty]

@@ -24,7 +24,7 @@ def _of_lines(geometry, lines):
     if hasattr(geometry, "geoms"):
         return type(geometry)([_of_lines(part, lines) for part in geometry.geoms if not part.is_empty])
     if geometry.geom_type == "Polygon":
-        return sg.Polygon(next(lines), [next(lines) for _ in geometry.interiors])
+        return sg.Polygon(next(lines), [next(lines) for _ in shapes.holes(geometry)])
     return sg.Point(*next(lines)[0]) if geometry.geom_type == "Point" else type(geometry)(next(lines))
 
 

@@ -108,8 +108,10 @@ class _Strip:
         """Polygons of one row."""
         first, last, kind = self.start[row], self.start[row] + self.size[row], abs(self.kind[row])
         if kind == _CONVEX and self.simple[row]:
-            touched = self.crossings.touch(first) or self.crossings.touch(last)
-            return [self._ring(first, last) if touched else self.rings[row]]
+            if not (self.crossings.touch(first) or self.crossings.touch(last)):
+                return [self.rings[row]]
+            ring = self._ring(first, last)
+            return [ring] if ring.is_valid else shapes.wound([ring])  # a corner may fall upon another
         if kind == _CROSSED:
             rings = self._triangles(first, last)
         else:

@@ -167,3 +167,20 @@ def test_wider_surveys_are_cut_pass_by_pass_and_no_interval_is_lost():
 def test_own_ellipsoid():
     frame = Frame("EPSG:2964", -150, 60)
     assert (frame.geod.a, frame.geod.b) == pytest.approx((Geod(ellps="clrk66").a, Geod(ellps="clrk66").b))
+
+
+def test_frames_of_a_wide_survey_across_180_degrees():
+    lon = np.concatenate([np.linspace(179.6, 179.9999, 200), np.linspace(-179.9999, -179.6, 200)])
+    lat, group = np.full(400, 1.0), np.repeat(np.arange(8), 50)
+    found = frames.frames_for("EPSG:4326", lon, lat, group)
+    assert sorted(np.concatenate([index for _, index in found])) == list(range(400))
+    for frame, index in found:
+        east, _ = frame.forward(lon[index], lat[index])
+        assert np.abs(east).max() < frames.MAX_OFF_AXIS_M
+
+
+def test_convergence_beside_the_pole():
+    # on a plane about the pole it is the difference of longitude
+    frame = Frame("EPSG:4326", 10, 89.999)
+    east, north = frame.forward([10.0, 40.0, 100.0], [89.9995, 89.9995, 89.9995])
+    assert frame.convergence(east, north) == pytest.approx([0, 30, 90], abs=1e-3)

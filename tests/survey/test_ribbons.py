@@ -144,3 +144,12 @@ def test_noisy_headings_at_ping_rate():
     made = ribbons(inner, outer, all_drawn(inner))
     assert made.quads > 50
     assert unary_union(made.polygons).area == pytest.approx(agreed_area(quad_by_quad(inner, outer)), rel=1e-9)
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_beams_that_meet_corner_on_corner_make_valid_polygons(seed):
+    rng = np.random.default_rng(seed)
+    count = rng.integers(20, 200)
+    at = np.round(np.cumsum(rng.normal(0, 1, (count, 2)), axis=0))  # a boat adrift, fixes and beams on a grid of 1 m
+    made = ribbons(*edges(at, rng.choice([0, 90, 180, 270], count), near=0.0), all_drawn(at))
+    assert all(p.is_valid for p in made.polygons)

@@ -2,6 +2,7 @@
 import numpy as np
 import pytest
 import shapely.geometry as sg
+import shapely.wkt
 from athwart.survey.plane import shapes, transfer
 from athwart.survey.plane.frame import Frame
 from hypothesis import given
@@ -244,3 +245,10 @@ def test_longitudes_that_jump_are_carried_on_past_180():
     assert transfer.unrolled(both, 180).equals(both)
     assert transfer.unrolled(sg.LineString(ring[:2]), 180).length == pytest.approx(0.02)
     assert transfer.unrolled(sg.box(-1, 0, 1, 1), 180).bounds == (-1, 0, 1, 1)
+
+
+def test_an_empty_hole_is_no_hole():
+    square = sg.Polygon([(10, 45), (10.01, 45), (10.01, 45.01), (10, 45.01)])
+    holed = shapely.wkt.loads("POLYGON((10 45,10.01 45,10.01 45.01,10 45.01,10 45),EMPTY)")
+    frame = Frame("EPSG:4326", 10, 45)
+    assert transfer.to_frame(frame, holed).equals(transfer.to_frame(frame, square))
