@@ -10,8 +10,8 @@ from __future__ import annotations
 import numpy as np
 
 from ..bottom.bed import flat_bed
-from ..directions import direction_count, sector_bit
 from .detection import smallest_object
+from .directions import direction_count, sector_bit
 from .stripcells import StripCells
 
 __all__ = ["BANDS", "Tile"]
