@@ -193,7 +193,7 @@ def _is_torn(source, feature, crs, check, label):
         return False
     # carried to another CRS, vertices nanometres apart change places: the layer's own shape is what counts
     skip = QgsProcessingFeatureSource.Flag.FlagSkipGeometryValidityChecks
-    shape = next(source.getFeatures(QgsFeatureRequest(feature.id()), skip)).geometry()
+    shape = next(source.getFeatures(QgsFeatureRequest(feature.id()), skip), feature).geometry()
     if shape.isGeosValid():
         return False
     if check == _Check.GeometrySkipInvalid:
