@@ -1,4 +1,4 @@
-"""The whole job from file to file, as `processing.run` does it, and the error ellipses (goals 4, 10 and 11)."""
+"""The whole job from file to file, as `processing.run` does it, and the error ellipses."""
 from __future__ import annotations
 
 import math
@@ -118,7 +118,7 @@ def once(folder):
 
 
 def report():
-    """Print goals 4 and 11."""
+    """Print time, memory and the share of reading and writing as the survey grows."""
     survey = madesurvey.make()
     rows, totals = [], []
     for count in SIZES:
@@ -144,6 +144,6 @@ def report():
 
 
 def targets():
-    """Print goal 10: the same comparison as `make proof` makes."""
+    """Print ellipses against unscented runs, the same comparison as `make proof` makes."""
     import containment
     containment.speed()

@@ -51,15 +51,15 @@ class Verdicts:
     def __init__(self):
         self.good = True
 
-    def line(self, goal, what, value, floor, target):
+    def line(self, what, value, floor, target):
         """``value`` is text; ``floor``: did it hold (None: there is none); ``target``: was the goal reached."""
         self.good &= floor is not False
         mark = "" if floor is None else "floor held" if floor else "FLOOR MISSED"
-        print(f"{goal:>6}  {what:<62} {value:>24}  {mark:<12} {'goal' if target else ''}", flush=True)
+        print(f"  {what:<70} {value:>20}  {mark:<12} {'goal' if target else ''}", flush=True)
 
 
 def against_viewshed(floor, fixes, verdicts):
-    """Goal 5: the march of a ping, both sides, against viewshed round it and reading the cells athwart."""
+    """The march of a ping, both sides, against viewshed round it and reading the cells athwart."""
     from osgeo import gdal
     memory = gdal.GetDriverByName("MEM").Create("", lakefloor.COLS, lakefloor.ROWS, 1, gdal.GDT_Float32)
     memory.SetGeoTransform(TRANSFORM)
@@ -100,7 +100,7 @@ def against_viewshed(floor, fixes, verdicts):
     seconds, _ = measure.interleaved({"march": marched, "viewshed": viewsheds}, 5)
     ours, theirs = seconds["march"] / pings, seconds["viewshed"] / 40
     ratio = theirs / ours
-    verdicts.line("5", f"march {1e6 * ours:.1f} us a ping, viewshed and read-out {1e6 * theirs:.0f} us",
+    verdicts.line(f"march {1e6 * ours:.1f} us a ping, viewshed and read-out {1e6 * theirs:.0f} us",
                   f"{ratio:.0f} x", ratio >= 15, ratio >= 60)
 
 
@@ -140,13 +140,13 @@ def looks_by_shapely(corners, number, raster):
 
 
 def against_shapely(fixes, hours, verdicts):
-    """Goal 6."""
+    """Looks filled strip by strip against cells whose middle lies in a union of quads."""
     corners, number, raster = strips(track_of(fixes))
     seconds, looks = measure.interleaved({"filled": lambda: looks_by_filling(corners, number, raster),
                                           "shapely": lambda: looks_by_shapely(corners, number, raster)}, 3)
     ours, theirs = seconds["filled"], seconds["shapely"]
     wrong = np.count_nonzero(looks["filled"] != looks["shapely"])
-    verdicts.line("6", f"{hours:g} h: looks filled {ours:.2f} s, by shapely {theirs:.2f} s, cells that differ {wrong}",
+    verdicts.line(f"{hours:g} h: looks filled {ours:.2f} s, by shapely {theirs:.2f} s, cells that differ {wrong}",
                   f"{theirs / ours:.0f} x", wrong == 0 and theirs / ours >= 8, wrong == 0 and theirs / ours >= 25)
 
 
@@ -162,7 +162,7 @@ def mapped(track, grid):
 
 
 def against_a_continuous_beam(floor, fixes, hours, verdicts, places=8000):
-    """Goal 8: cells that some look came by, and cells hidden, drawn at random."""
+    """Cells that some look came by, and cells hidden, drawn at random, against the continuous beam."""
     grid = DepthGrid.from_array(madesurvey.CRS, TRANSFORM, floor)
     depth = continuous.surface(floor, lakefloor.LEFT, lakefloor.TOP, lakefloor.CELL)
     track = track_of(fixes)
@@ -184,13 +184,13 @@ def against_a_continuous_beam(floor, fixes, hours, verdicts, places=8000):
     count, _ = truth(picked)
     found = looks[tuple(picked.T)]
     exact, seen = np.mean(found == count), np.mean((found > 0) == (count > 0))
-    verdicts.line("8", f"{hours:g} h at 1 Hz: looks exact on {places} cells", f"{100 * exact:.2f} %", exact >= 0.98,
+    verdicts.line(f"{hours:g} h at 1 Hz: looks exact on {places} cells", f"{100 * exact:.2f} %", exact >= 0.98,
                   exact >= 0.995)
-    verdicts.line("8", f"{hours:g} h at 1 Hz: seen or not", f"{100 * seen:.2f} %", seen >= 0.995, seen >= 0.999)
+    verdicts.line(f"{hours:g} h at 1 Hz: seen or not", f"{100 * seen:.2f} %", seen >= 0.995, seen >= 0.999)
     count, dark = truth(around)
     ours = hidden[tuple(around.T)]
     recall, precision = (ours & dark).sum() / dark.sum(), (ours & dark).sum() / ours.sum()
-    verdicts.line("8", f"{hours:g} h at 1 Hz: {dark.sum()} hidden cells, recall and precision",
+    verdicts.line(f"{hours:g} h at 1 Hz: {dark.sum()} hidden cells, recall and precision",
                   f"{recall:.3f}, {precision:.3f}", min(recall, precision) >= 0.95, None)
 
 
@@ -226,7 +226,7 @@ def _peak_mb():
 
 
 def growth(floor, folder, verdicts, hours):
-    """Goal 7."""
+    """Time and memory of maps of bottom seen as the survey grows, over a flat floor and on a grid of 40 GB."""
     import beds
     import onfile
     path = onfile.raster_file(pathlib.Path(folder) / "floor.tif", floor, TRANSFORM, epsg=None)
@@ -240,15 +240,15 @@ def growth(floor, folder, verdicts, hours):
             found[kind, span] = json.loads(done.stdout)
     for span in hours:
         flat, bed = found["flat", span], found[huge, span]
-        verdicts.line("7", f"{span:g} h: flat {flat['first']:.2f} s, on a 40 GB grid {bed['first']:.2f} s, "
+        verdicts.line(f"{span:g} h: flat {flat['first']:.2f} s, on a 40 GB grid {bed['first']:.2f} s, "
                       f"{bed['cells'] / 1e6:.1f} M looks, peak {bed['peak']:.0f} MB",
                       f"{bed['first'] / flat['first']:.1f} x flat", bed["peak"] < 1000,
                       bed["first"] <= 4 * flat["first"])
     low, high = hours[0], hours[-1]
     power = np.log(found[huge, high]["first"] / found[huge, low]["first"]) / np.log(high / low)
-    verdicts.line("7", f"growth from {low:g} to {high:g} h, exponent", f"{power:.2f}", power <= 1.1, None)
+    verdicts.line(f"growth from {low:g} to {high:g} h, exponent", f"{power:.2f}", power <= 1.1, None)
     last = found[huge, high]
-    verdicts.line("7", f"first map of a fresh process against the second, {high:g} h",
+    verdicts.line(f"first map of a fresh process against the second, {high:g} h",
                   f"{last['first'] / last['again']:.2f} x", last["first"] <= 1.15 * last["again"], None)
 
 

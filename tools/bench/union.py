@@ -1,4 +1,4 @@
-"""Swaths against what a GIS user would do instead: time, memory, error of the area and of the gaps (goals 1 to 3)."""
+"""Swaths against what a GIS user would do instead: time, memory, error of the area and of the gaps."""
 from __future__ import annotations
 
 import functools
@@ -108,7 +108,7 @@ def ruled_lines():
 
 
 def exactness(survey):
-    """Goal 1: our union against one of all quads, fix by fix."""
+    """Our union against one of all quads, fix by fix."""
     rows, frame = [], Frame(madesurvey.CRS, -93, 45)
     exact = SwathSettings(thin_m=0, keep_turns=True)
     tried = [(name, *path(name)) for name in NAMES]
