@@ -60,7 +60,7 @@ class _Outline:
 
     def __init__(self, polygon):
         self.polygon, self.bounds = polygon, polygon.bounds
-        self.rings = [ring for shell, holes in shapes.rings(polygon) for ring in (shell, *holes)]
+        self.rings = shapes.lines(polygon)
 
 
 class _Tiles:
@@ -177,7 +177,5 @@ def _thin_rings(rings, tiles):
 def _rebuilt(outline, thin):
     if sum(map(len, thin)) == sum(map(len, outline.rings)):
         return outline.polygon
-    rings = iter(thin)
-    found = shapes.collected([shapes.polygon(next(rings), [next(rings) for _ in part.interiors])
-                              for part in shapes.parts(outline.polygon)])
+    found = shapes.polygonal(shapes.of_lines(outline.polygon, iter(thin)))
     return found if found.is_valid else outline.polygon

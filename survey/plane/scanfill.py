@@ -95,7 +95,7 @@ def fill_polygon(geometry, window, to_cells):
     -------
     (row1 - row0, col1 - col0) bool array
     """
-    return fill_rings([ring for shell, holes in shapes.rings(geometry) for ring in (shell, *holes)], window, to_cells)
+    return fill_rings(shapes.lines(geometry), window, to_cells)
 
 
 def fill_rings(rings, window, to_cells):

@@ -17,8 +17,8 @@ from shapely.validation import make_valid
 
 __all__ = [
     "MIN_HOLE_M2", "Tree", "collected", "contains", "drop_short_edges", "drop_small_holes", "empty", "from_wkb",
-    "lines", "parts", "pick", "polygon", "polygonal", "polygons", "prepared", "rings", "to_wkb", "union", "valid",
-    "wound",
+    "lines", "of_lines", "parts", "pick", "polygon", "polygonal", "polygons", "prepared", "rings", "to_wkb", "union",
+    "valid", "wound",
 ]
 
 MIN_HOLE_M2 = 0.01
@@ -225,13 +225,21 @@ def to_wkb(geometry):
 
 
 def lines(geometry):
-    """Rings or lines of a geometry of any kind as a list of (n, 2) arrays, in order."""
+    """Rings or lines of a geometry of any kind as a list of (n, 2) arrays, in order; empty ones are left out."""
     if hasattr(geometry, "geoms"):
         return [line for part in geometry.geoms if not part.is_empty for line in lines(part)]
-    own = [geometry.exterior, *holes(geometry)] if geometry.geom_type == "Polygon" else [geometry]
+    own = [geometry.exterior, *_holes(geometry)] if geometry.geom_type == "Polygon" else [geometry]
     return [np.asarray(line.coords)[:, :2] for line in own]
 
 
-def holes(polygon_):
-    """Inner rings of a polygon, without empty ones."""
-    return [ring for ring in polygon_.interiors if not ring.is_empty]
+def of_lines(geometry, others):
+    """A geometry like another, of other rings or lines, taken from an iterator in the order of ``lines``."""
+    if hasattr(geometry, "geoms"):
+        return type(geometry)([of_lines(part, others) for part in geometry.geoms if not part.is_empty])
+    if geometry.geom_type == "Polygon":
+        return sg.Polygon(next(others), [next(others) for _ in _holes(geometry)])
+    return sg.Point(*next(others)[0]) if geometry.geom_type == "Point" else type(geometry)(next(others))
+
+
+def _holes(one):
+    return [ring for ring in one.interiors if not ring.is_empty]

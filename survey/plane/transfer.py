@@ -16,16 +16,7 @@ __all__ = [
 
 def _carry(geometry, move):
     """A geometry of moved vertices; ``move`` takes all its rings or lines at once, as a list of (n, 2) arrays."""
-    return _of_lines(geometry, iter(move(shapes.lines(geometry)))) if not geometry.is_empty else geometry
-
-
-def _of_lines(geometry, lines):
-    """A geometry like another, of other lines taken from an iterator in the order of ``shapes.lines``."""
-    if hasattr(geometry, "geoms"):
-        return type(geometry)([_of_lines(part, lines) for part in geometry.geoms if not part.is_empty])
-    if geometry.geom_type == "Polygon":
-        return sg.Polygon(next(lines), [next(lines) for _ in shapes.holes(geometry)])
-    return sg.Point(*next(lines)[0]) if geometry.geom_type == "Point" else type(geometry)(next(lines))
+    return shapes.of_lines(geometry, iter(move(shapes.lines(geometry)))) if not geometry.is_empty else geometry
 
 
 def to_frame(frame, geometry):
@@ -79,7 +70,7 @@ def all_to_crs(frame, geometries):
     """``to_crs`` of each of many polygonal geometries, as MultiPolygons; many times quicker where they are small."""
     whole = [shapes.polygonal(geometry) for geometry in geometries]
     lines = iter(frame.densified_all([line for geometry in whole for line in shapes.lines(geometry)], inverse=True))
-    return [shapes.polygonal(_cut_at_half_turn(frame, _of_lines(geometry, lines))) for geometry in whole]
+    return [shapes.polygonal(_cut_at_half_turn(frame, shapes.of_lines(geometry, lines))) for geometry in whole]
 
 
 def _cut_at_half_turn(frame, carried):

@@ -238,6 +238,14 @@ def test_layers_that_are_no_track(run, on_file, make_layer, tmp_path):
             run("swathfootprint", {"INPUT": layer, "OUTPUT": "memory:"})
 
 
+def test_a_track_is_refused_whole_though_not_all_of_it_is_read(run, on_file):
+    track = QgsVectorLayer(on_file(), "track", "ogr").materialize(QgsFeatureRequest())
+    track.dataProvider().deleteAttributes([track.fields().indexOf("reject_reason")])
+    track.updateFields()
+    with pytest.raises(QgsProcessingException, match="lacks the field reject_reason"):
+        run("swathfootprint", {"INPUT": track, "OUTPUT": "memory:"})
+
+
 def test_an_outing_that_saw_nothing(run, on_file, water):
     with pytest.raises(QgsProcessingException, match="41 have a range shorter than the depth"):
         run("swathfootprint", {"INPUT": on_file(northward(depth_m=40.0)), "OUTPUT": "memory:"})

@@ -111,6 +111,17 @@ def test_a_bow_tie_is_two_triangles():
         [inner[0], outer[0], outer[1], inner[1]])).area)
 
 
+def test_a_boat_that_goes_astern_in_its_turn_keeps_both_ways_apart():
+    ahead, back = np.linspace(0, 2, 25), np.linspace(1.9, 0.2, 20)  # round centres to starboard, then the other way
+    at = np.concatenate([np.column_stack([10 * (1 - np.cos(ahead)), 10 * np.sin(ahead)]),
+                         np.column_stack([11 - 12 * np.cos(back), 1 + 12 * np.sin(back)])])
+    inner, outer = edges(at, np.degrees(np.concatenate([ahead, back])), near=0.0)
+    made = ribbons(inner, outer, all_drawn(inner))
+    assert made.rings == 2
+    area = unary_union(made.polygons).area
+    assert area == pytest.approx(agreed_area(quad_by_quad(inner, outer)), rel=1e-9)
+
+
 @pytest.mark.parametrize("seed", range(60))
 def test_crossing_beams_lose_nothing_in_the_union(seed):
     rng = np.random.default_rng(seed)
