@@ -10,10 +10,10 @@ MIRROR=${MIRROR:-$({ cat /etc/apt/sources.list.d/*.sources /etc/apt/sources.list
 [ "$(id -u)" = 0 ] && command -v debootstrap >/dev/null && [ -n "$MIRROR" ] || { echo "bare NOT RUN: root, debootstrap, a mirror"; exit 0; }
 mkdir -p "$WORK/archives/partial"
 trap 'rm -rf "$WORK"/root.*' EXIT
-inside() {   # root command: own mount namespace and an environment of nothing but PATH
+inside() {   # root command: own mount namespace and an environment of nothing but PATH and HOME
     unshare --mount --pid --fork --propagation private bash -c 'mount -t proc proc "$1/proc"; mount --rbind /dev "$1/dev"
         mkdir -p "$1/var/cache/apt/archives"; mount --bind "$3/archives" "$1/var/cache/apt/archives"
-        exec chroot "$1" env -i PATH=/usr/sbin:/usr/bin:/sbin:/bin bash -ec "$2"' _ "$1" "$2" "$WORK" </dev/null
+        exec chroot "$1" env -i HOME=/root PATH=/usr/sbin:/usr/bin:/sbin:/bin bash -ec "$2"' _ "$1" "$2" "$WORK" </dev/null
 }
 as() { echo "su - boater -c 'set -e; $1'"; }
 for release in ${*:-bookworm trixie}; do
@@ -29,14 +29,14 @@ for release in ${*:-bookworm trixie}; do
         [ -z "${OVER:-}" ] || cp -a "$OVER/." "$root/"
         inside "$root" "apt-get update -q; DEBIAN_FRONTEND=noninteractive apt-get install -y -q git make $([ $who = root ] || echo sudo)
             useradd -m -s /bin/bash boater" >"$said" 2>&1
-        git clone -q "$SRC" "$root/home/boater/athwart"
+        for home in root home/boater; do git clone -q "$SRC" "$root/$home/athwart"; done
         inside "$root" "chown -R boater: /home/boater/athwart"
         if inside "$root" "$(as 'cd athwart; make demo')" >"$said.refused" 2>&1; then echo "$release: a user without sudo was not stopped"; exit 1; fi
         echo "== $release, a user who may not install ($([ $who = root ] && echo "no sudo there" || echo "sudo asks"))"; cat "$said.refused"
         [ $who = root ] || inside "$root" 'echo "boater ALL=(ALL) NOPASSWD: ALL" >/etc/sudoers.d/boater'
         echo "== $release, $who"
         for target in $TARGETS; do
-            if [ $who = root ]; then run="git config --global --add safe.directory '*'; cd /home/boater/athwart; make $target"
+            if [ $who = root ]; then run="cd /root/athwart; make $target"
             else run=$(as "cd athwart; make $target"); fi
             code=0; inside "$root" "$run" >"$said.$target" 2>&1 || code=$?
             echo "make $target: code $code, asked again: $(grep -c '^Missing' "$said.$target" || :)"; tail -n 4 "$said.$target"
