@@ -1,24 +1,19 @@
-"""Depth maps as rasters north up in metres, whatever they come as: a raster read through a virtual warp, or contours.
-
-Both are read by window, so that neither need fit in memory.
-"""
+"""Depth maps as rasters north up in metres, whatever they come as: read by window through a virtual warp."""
 from __future__ import annotations
 
 import math
 
 import numpy as np
-from osgeo import gdal, ogr, osr
+from osgeo import gdal
 from qgis.core import QgsProcessingException, QgsProcessingUtils, QgsRasterFileWriter, QgsRasterPipe
 
-from ...survey.errors import Cancelled, InputError
+from ...survey.errors import InputError
 from ..common.read import wkt
 
-__all__ = ["DepthMap", "contour_map", "raster_map"]
+__all__ = ["DepthMap", "raster_map"]
 
 _UNKNOWN = float(np.float32(-1e30))
 _SAMPLE = 512
-_SMOOTHING = 10
-"""Passes of a 3 x 3 mean over what was filled in: takes the seams between contours out and leaves these alone."""
 
 
 class DepthMap:
@@ -30,30 +25,30 @@ class DepthMap:
         Of one band, projected in metres; cells of ``_UNKNOWN`` or not finite have no value.
     source : gdal.Dataset, optional
         What it was made from, to take samples of without making all of it.
-    mask : gdal.Dataset, optional
-        0 where there is no water.
 
     Attributes
     ----------
     unit : str
         What the map says of its own unit.
+    more : sequence of (name, unit)
+        Of the bands that ``read`` gives after the first.
     """
 
-    def __init__(self, dataset, source=None, mask=None):
-        self._dataset, self._source, self._mask = dataset, source or dataset, mask
+    more = ()
+
+    def __init__(self, dataset, source=None):
+        self._dataset, self._source = dataset, source or dataset
         band = self._source.GetRasterBand(1)
         self._scale, self._offset, self.unit = band.GetScale() or 1.0, band.GetOffset() or 0.0, band.GetUnitType() or ""
         self.wkt, self.transform = dataset.GetProjection(), dataset.GetGeoTransform()
         self.shape = dataset.RasterYSize, dataset.RasterXSize
 
     def read(self, row, col, rows, cols):
-        """(rows, cols) values in the map's own unit, NaN where it has none."""
+        """(rows, cols) values in the map's own unit, NaN where it has none; alone in a tuple: see ``more``."""
         window = col, row, cols, rows
         values = _window(self._dataset, window, (cols, rows), gdal.GDT_Float64, np.float64)
         values[(values == _UNKNOWN) | ~np.isfinite(values)] = np.nan
-        if self._mask is not None:
-            values[_window(self._mask, window, (cols, rows), gdal.GDT_Byte, np.uint8) == 0] = np.nan
-        return values * self._scale + self._offset
+        return (values * self._scale + self._offset,)
 
     def sample(self):
         """Values of cells spread over the map, some 260 000 at most."""
@@ -132,76 +127,3 @@ def _file_of(layer, context):
     writer = QgsRasterFileWriter(path)
     writer.writeRaster(pipe, layer.width(), layer.height(), layer.extent(), layer.crs(), context.transformContext())
     return path
-
-
-def contour_map(contours, levels, water, shore, crs, cell, feedback):
-    """DepthMap of contour lines inside the water, by GDAL's inverse-distance filling between what is drawn.
-
-    Parameters
-    ----------
-    contours : list of shapely geometries
-        Lines, in ``crs``.
-    levels : (n,) array
-        Value of each.
-    water : shapely Polygon or MultiPolygon
-        In ``crs``; its edge is the shore.
-    shore : float
-        Value of the shore.
-    crs : QgsCoordinateReferenceSystem
-        Projected, in metres.
-    cell : float
-        m
-
-    Returns
-    -------
-    DepthMap
-    """
-    left, bottom, right, top = water.bounds
-    cols, rows = (int(math.ceil((high - low) / cell)) + 2 for low, high in ((left, right), (bottom, top)))
-    transform = (left - cell, cell, 0.0, top + cell, 0.0, -cell)
-    drawn, mask = (_created(name, rows, cols, transform, wkt(crs), kind) for name, kind in (
-        ("contours.tif", gdal.GDT_Float32), ("water.tif", gdal.GDT_Byte)))
-    band = drawn.GetRasterBand(1)
-    band.SetNoDataValue(_UNKNOWN)
-    band.Fill(_UNKNOWN)
-    shores = [(water.boundary, shore)]
-    _burn(drawn, [*((line, float(level)) for line, level in zip(contours, levels)), *shores])
-    _burn(mask, [(water, 1)])
-    failed = gdal.FillNodata(band, None, max(rows, cols), _SMOOTHING, callback=_progress(feedback))
-    if feedback.isCanceled():
-        raise Cancelled
-    if failed:
-        raise QgsProcessingException(f"The contours could not be filled in: {gdal.GetLastErrorMsg()}")
-    return DepthMap(drawn, mask=mask)
-
-
-def _created(name, rows, cols, transform, projection, kind):
-    made = gdal.GetDriverByName("GTiff").Create(QgsProcessingUtils.generateTempFilename(name), cols, rows, 1, kind,
-                                                ["TILED=YES", "COMPRESS=DEFLATE", "BIGTIFF=IF_SAFER"])
-    if made is None:
-        raise QgsProcessingException(f"No room to work: {gdal.GetLastErrorMsg()}")
-    made.SetGeoTransform(transform)
-    made.SetProjection(projection)
-    return made
-
-
-def _burn(raster, shapes):
-    """Write values along lines, or into polygons, of a raster: (shapely geometry, value) each."""
-    system = osr.SpatialReference(wkt=raster.GetProjection())
-    store = ogr.GetDriverByName("Memory").CreateDataSource("")
-    layer = store.CreateLayer("shapes", system, ogr.wkbUnknown)
-    layer.CreateField(ogr.FieldDefn("value", ogr.OFTReal))
-    for shape, value in shapes:
-        feature = ogr.Feature(layer.GetLayerDefn())
-        feature.SetGeometry(ogr.CreateGeometryFromWkb(shape.wkb))
-        feature.SetField(0, value)
-        layer.CreateFeature(feature)
-    if gdal.RasterizeLayer(raster, [1], layer, options=["ATTRIBUTE=value"]) != 0:
-        raise QgsProcessingException(f"The contours could not be drawn: {gdal.GetLastErrorMsg()}")
-
-
-def _progress(feedback):
-    def tell(fraction, message, data):
-        feedback.setProgress(10 + 60 * fraction)
-        return 0 if feedback.isCanceled() else 1
-    return tell

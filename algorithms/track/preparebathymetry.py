@@ -2,14 +2,14 @@
 from __future__ import annotations
 
 import numpy as np
-from qgis.core import QgsCoordinateReferenceSystem
 
 from ..common import parameters as make
-from ..common import read, values
+from ..common import values
 from ..common.base import AthwartAlgorithm, stepper
 from ..common.geotiff import RasterSink
 from ..common.styles import dress
-from .depth_maps import contour_map, raster_map
+from .contours import contour_depths
+from .depth_maps import raster_map
 
 __all__ = ["PrepareBathymetry"]
 
@@ -30,9 +30,10 @@ class PrepareBathymetry(AthwartAlgorithm):
     with a surface at 0. Land comes out as depth 0 or less, and stops sound.
 
     Or from contour lines with a field that holds their depth, and the shoreline, which counts as the contour of the
-    water's edge. Between contours the depth is interpolated by inverse distances to what is drawn around (as GDAL
-    fills holes), smoothed, never in steps; inside the deepest contour of a basin it stays at that contour, for the map
-    says nothing deeper. Such a map hides what lies between its lines: boulders, ledges, the real deepest place.
+    water's edge. A smooth surface of least bending is laid through them: between contours of two depths it stays between
+    these, never in steps. Inside the last contour of a hole or a shoal the slope runs on and rounds off, at most half an
+    interval past the line; nobody measured that, so a second band, invented, marks it and the log says where and how
+    much. Such a map hides what lies between its lines: boulders, ledges, the real deepest place.
 
     The rise of the water is how much higher it stood on the day than the map's own zero.
 
@@ -40,7 +41,8 @@ class PrepareBathymetry(AthwartAlgorithm):
     of its floor, is refused with the reason."""
     OUTPUT_HELP = {
         "OUTPUT": "GeoTIFF of depths in metres, down positive, from the water surface of the day; empty where the map "
-                  "knows nothing. The other tools ask for it as depth grid.",
+                  "knows nothing. The other tools ask for it as depth grid. From contours it has a second band, invented: 1 "
+                  "beyond the last contour of a hole or a shoal.",
     }
 
     def initAlgorithm(self, config=None):
@@ -97,76 +99,27 @@ class PrepareBathymetry(AthwartAlgorithm):
         if layer is not None:
             what, source = f"The raster '{layer.name()}'", raster_map(layer, context, cell)
         else:
-            what, source = self._from_contours(parameters, context, feedback, conversion, cell)
+            what, source = contour_depths(self, parameters, context, feedback, conversion, cell)
         refuse_other_unit(source.unit, conversion.unit, what)
         feedback.pushInfo(judged(source.sample(), conversion, what))
         path = self.parameterAsOutputLayer(parameters, "OUTPUT", context)
         rows, cols = source.shape
         step = stepper(feedback, 70 if layer is None else 0, 100)
         known = dry = 0
-        with RasterSink(path, source.wkt, source.transform, source.shape, [("depth_m", "m")],
+        with RasterSink(path, source.wkt, source.transform, source.shape, [("depth_m", "m"), *source.more],
                         {"MADE_FROM": what, "POSITIVE": "down", "ZERO": "water surface on the day"}) as sink:
             for row in range(0, rows, _BLOCK):
                 for col in range(0, cols, _BLOCK):
                     step((row + _BLOCK * col / cols) / rows)
-                    depth = conversion.depths(source.read(row, col, min(_BLOCK, rows - row), min(_BLOCK, cols - col)))
+                    drawn, *more = source.read(row, col, min(_BLOCK, rows - row), min(_BLOCK, cols - col))
+                    depth = conversion.depths(drawn)
                     known += np.count_nonzero(np.isfinite(depth))
                     dry += np.count_nonzero(depth <= 0)
-                    sink.write(row, col, [depth])
+                    sink.write(row, col, [depth, *more])
             sink.finish("depths")
         self._say(source, conversion, known, dry, feedback)
         dress(context, path, "depths")
         return {"OUTPUT": path}
-
-    def _from_contours(self, parameters, context, feedback, conversion, cell):
-        """(what to call it, DepthMap)."""
-        from ...survey.bottom.bathymetry import nice_cell
-        from ...survey.coverage.shorelines import water_of
-        from ...survey.errors import InputError
-        from ...survey.plane import transfer
-        from ...survey.plane.frame import Frame
-
-        source = self.parameterAsSource(parameters, "CONTOURS", context)
-        if source is None:
-            raise InputError(self.invalidSourceError(parameters, "CONTOURS"))
-        crs = self._metric(source)
-        tab = read.table(self, parameters, "CONTOURS", context, feedback, crs=crs, geometry="any")
-        shore = read.table(self, parameters, "SHORELINE", context, feedback, crs=crs, geometry="any")
-        field = self.parameterAsString(parameters, "CONTOUR_DEPTH_FIELD", context)
-        read.require(tab, [field], "Contour lines", "Choose the field that holds the depth of each line.")
-        what = f"The contour map '{tab.name}'"
-        levels, lines = read.numbers(tab, field), read.shapes(tab)
-        usable = [i for i, line in enumerate(lines) if line is not None and np.isfinite(levels[i])]
-        if not usable:
-            raise InputError(f"{what} has no line with a value in the field {field}.")
-        if len(usable) < len(lines):
-            feedback.pushWarning(f"{len(lines) - len(usable)} of {len(lines)} contour lines have no value or no line "
-                                 "and were left out.")
-        outline = [shape for shape in read.shapes(shore) if shape is not None]
-        if not outline:
-            raise InputError(f"The shoreline '{shore.name}' is empty.")
-        points = np.vstack([np.asarray(shape.bounds).reshape(2, 2) for shape in outline])
-        frame = Frame.around(read.wkt(crs), *points.T)
-        water = transfer.to_crs(frame, water_of(frame, outline, None)[0])
-        left, bottom, right, top = water.bounds
-        cell = cell or nice_cell(max(right - left, top - bottom))
-        found = np.unique(levels[usable])
-        feedback.pushInfo(f"{len(usable)} contour lines of {len(found)} levels, {found[0]:g} to {found[-1]:g}, drawn "
-                          f"on cells of {cell:g} m; depth is interpolated between them.")
-        return what, contour_map([lines[i] for i in usable], levels[usable], water, conversion.shore, crs, cell,
-                                 feedback)
-
-    def _metric(self, source):
-        """The layer's own CRS where a metre on its map is one on the ground, else the UTM zone, as a QGIS CRS."""
-        from ...survey.bottom.rasters import metric_crs
-        from ...survey.plane.frame import horizontal_crs
-
-        own = read.layer_crs(source, "Contour lines")
-        middle = source.sourceExtent().center()
-        found = metric_crs(read.wkt(own), np.array([middle.x()]), np.array([middle.y()]))
-        if found == horizontal_crs(read.wkt(own)):
-            return own
-        return QgsCoordinateReferenceSystem(f"EPSG:{found.to_epsg()}")
 
     def _say(self, source, conversion, known, dry, feedback):
         rows, cols = source.shape

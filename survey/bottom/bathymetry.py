@@ -71,6 +71,10 @@ class Conversion:
         """Metres below the map's own water level; negative above it, NaN kept."""
         return self.scale * (np.asarray(values, float) - self.shore)
 
+    def values(self, below):
+        """The map's own values at metres below its own water level; the inverse of ``below``."""
+        return np.asarray(below, float) / self.scale + self.shore
+
     def depths(self, values):
         """Metres down from the surface of the day; negative on dry land, NaN kept."""
         return self.scale * np.asarray(values, float) + self.shift
