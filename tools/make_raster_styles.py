@@ -22,11 +22,22 @@ from qgis.core import (
 )
 from qgis.PyQt.QtGui import QColor
 
+BANDS = 8
+"""Bands of the map of bottom seen."""
+
 STYLES = pathlib.Path(__file__).resolve().parents[1] / "plugin" / "styles"
 
 SEEN = [(0.5, "#00ffffff", "not seen"), (1.5, "#d09ecae1", "seen in one pass"),
         (2.5, "#d04f93c4", "seen in two passes"), (3.5, "#d01f64a8", "seen in three passes"),
         (float("inf"), "#d0083370", "seen in four passes or more")]
+
+DETECTING = [(0.5, "#00ffffff", "the object would not show"), (1.5, "#d09ecae1", "would show in one pass"),
+             (2.5, "#d04f93c4", "would show in two passes"), (3.5, "#d01f64a8", "would show in three passes"),
+             (float("inf"), "#d0083370", "would show in four passes or more")]
+
+FROM_SIDES = [(0.5, "#00ffffff", "the object would not show"), (1.5, "#d09ecae1", "would show from one direction"),
+              (2.5, "#d04f93c4", "would show from two directions"),
+              (float("inf"), "#d0083370", "would show from three directions or more")]
 
 HIDDEN = [(0.5, "#00ffffff", "not hidden, or never looked at"),
           (float("inf"), "#e0d55e00", "hidden by nearer ground in every pass")]
@@ -73,11 +84,13 @@ def main():
     os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
     app = QgsApplication([], True)
     app.initQgis()
-    save("seen", 6, 1, SEEN, QgsColorRampShader.Type.Discrete)
-    save("seen_hidden", 6, 6, HIDDEN, QgsColorRampShader.Type.Discrete)
-    save("seen_smallest", 6, 5, SMALLEST, QgsColorRampShader.Type.Discrete)
+    save("seen", BANDS, 1, SEEN, QgsColorRampShader.Type.Discrete)
+    save("seen_hidden", BANDS, 6, HIDDEN, QgsColorRampShader.Type.Discrete)
+    save("seen_smallest", BANDS, 5, SMALLEST, QgsColorRampShader.Type.Discrete)
+    save("seen_detecting", BANDS, 7, DETECTING, QgsColorRampShader.Type.Discrete)
+    save("seen_from_sides", BANDS, 8, FROM_SIDES, QgsColorRampShader.Type.Discrete)
     save("depths", 1, 1, DEPTHS, QgsColorRampShader.Type.Interpolated)
-    print(f"4 styles in {STYLES}", flush=True)
+    print(f"6 styles in {STYLES}", flush=True)
     os._exit(0)  # a torn-down QGIS may crash after its work is done
 
 

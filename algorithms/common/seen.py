@@ -35,7 +35,7 @@ def seen_ground(alg, parameters, name, context, crs, extent, required_looks, gra
         The second: what the user should know.
     """
     from ...survey.coverage.gaps import SeenGround
-    from ...survey.looks.seen import HIDDEN, WEAK
+    from ...survey.looks.seen import BANDS, HIDDEN, WEAK
 
     layer = alg.parameterAsRasterLayer(parameters, name, context)
     if layer is None:
@@ -46,33 +46,46 @@ def seen_ground(alg, parameters, name, context, crs, extent, required_looks, gra
     if not layer.crs().isValid():
         raise InputError(f"{label} has no coordinate reference system. Set it in the layer's properties (Source), then "
                          "run again.")
-    raster = _open(layer, label)
+    raster = _open(layer, label, BANDS[grade])
+    if grade == "detection":
+        _refuse_unknown_object(raster, label)
     there = QgsCoordinateTransform(crs, layer.crs(), context.transformContext())
     window = _window(raster, there.transformBoundingBox(QgsRectangle(*extent)))
     found = _codes(raster, window, label, required_looks, grade, step)
     back = None if crs == layer.crs() else QgsCoordinateTransform(layer.crs(), crs, context.transformContext())
     ground = _polygons(raster, window, found, back)
-    looks = [_joined(ground, range(n, required_looks + 1)) for n in range(1, required_looks + 1)]
+    looks = [_joined(ground, [*range(n, required_looks + 1), *range(WEAK + n, WEAK + required_looks)])
+             for n in range(1, required_looks + 1)]
     causes = {"hidden": _joined(ground, [HIDDEN])}
     if grade == "detection":
-        causes["weak"] = _joined(ground, [WEAK])
-    notes = [] if looks[0].area else [f"{label} shows no ground seen inside the area."]
+        causes["weak"] = _joined(ground, range(WEAK, WEAK + required_looks))
+    notes = [] if looks[0].area else [
+        f"{label} shows no ground {'seen' if grade == 'seen' else 'on which the object would show'} inside the area."]
     return SeenGround(looks, causes), notes
 
 
-def _open(layer, label):
-    """The GDAL dataset, if its bands are named as those of 'Map bottom seen'."""
-    from ...survey.looks.seen import BANDS
-
+def _open(layer, label, bands):
+    """The GDAL dataset, if it has these bands of 'Map bottom seen'."""
     raster = gdal.Open(layer.source()) if layer.providerType() == "gdal" else None
     if raster is None:
         raise InputError(f"{label} cannot be read as a file; give the raster that 'Map bottom seen' made.")
     names = [raster.GetRasterBand(i + 1).GetDescription() for i in range(raster.RasterCount)]
-    missing = [band for band in BANDS if band not in names]
+    missing = [band for band in bands if band not in names]
+    if missing == ["detecting_looks"]:
+        raise InputError(f"{label} does not say in how many passes the object would show: it lacks the band "
+                         "detecting_looks, because an older version made it. Run 'Map bottom seen' again and use its "
+                         "output, or take the grade 'seen'.")
     if missing:
         raise InputError(f"{label} lacks the band{'s' * (len(missing) > 1)} {', '.join(missing)}; give the raster that "
                          "'Map bottom seen' made.")
     return raster
+
+
+def _refuse_unknown_object(raster, label):
+    size = raster.GetMetadataItem(OBJECT_SIZE)
+    if not size or not float(size) > 0:
+        raise InputError(f"{label} does not say for what size of object it was made, so detection cannot be judged. Run "
+                         "'Map bottom seen' again and use its output, or take the grade 'seen'.")
 
 
 def _window(raster, extent):
@@ -93,7 +106,6 @@ def _codes(raster, window, label, required_looks, grade, step):
     """Code of every cell in the window, read in slices of rows."""
     from ...survey.looks.seen import BANDS, codes
 
-    size = raster.GetMetadataItem(OBJECT_SIZE)
     column, row, columns, rows = window
     bands = {raster.GetRasterBand(i + 1).GetDescription(): raster.GetRasterBand(i + 1)
              for i in range(raster.RasterCount)}
@@ -101,8 +113,8 @@ def _codes(raster, window, label, required_looks, grade, step):
     for start in range(0, rows, _ROWS):
         count = min(_ROWS, rows - start)
         step(start / rows)
-        values = {band: _read(bands[band], column, row + start, columns, count, label) for band in BANDS}
-        found[start:start + count] = codes(values, required_looks, grade, float(size) if size else None)
+        values = {band: _read(bands[band], column, row + start, columns, count, label) for band in BANDS[grade]}
+        found[start:start + count] = codes(values, required_looks, grade)
     return found
 
 

@@ -57,7 +57,7 @@ class CoverageGaps(AthwartAlgorithm):
             make.raster("SEEN", "Raster of looks", "Output of 'Map bottom seen', instead of swaths: shadows and poor "
                         "looks count as gaps."),
             make.choice("GRADE", "What counts as seen", "What counts in a raster of looks: 'seen' once looked at, "
-                        "'detection' only where an object of the size it was made for would show.",
+                        "'detection' only in passes in which an object of the size it was made for would show.",
                         ["seen", "detection"], "seen"),
             make.source("AREA", "Area", "The water that was to be seen; each feature gets its own figures. Results "
                         "come in its coordinate system.", make.POLYGONS),

@@ -13,7 +13,10 @@ from ..common.styles import dress
 
 __all__ = ["Ensonify"]
 
-_UNITS = {"looks": "", "directions": "", "grazing": "degrees", "hits": "", "smallest_object": "m", "hidden": ""}
+_UNITS = {"grazing": "degrees", "smallest_object": "m"}
+
+_STYLES = {"hidden ground": "seen_hidden", "smallest object": "seen_smallest", "detecting looks": "seen_detecting",
+           "detecting directions": "seen_from_sides"}
 
 
 class Ensonify(AthwartAlgorithm):
@@ -34,17 +37,19 @@ class Ensonify(AthwartAlgorithm):
     Bands: looks (passes that saw the cell); directions (from how many directions more than 60 degrees apart); grazing
     (largest angle between ray and bottom, in degrees); hits (pings on an object of the given size in the best look);
     smallest_object (side, in metres, of the smallest cube some look would show; empty where none would); hidden (1
-    where the sound came by, but nearer ground was in the way every time).
+    where the sound came by, but nearer ground was in the way every time); detecting_looks and detecting_directions (the
+    same as looks and directions, but only of passes in which an object of the given size would show: a boat that is too
+    fast looks and detects nothing).
 
     The smallest object is the largest of three: enough pings must fall on it, it must be as wide as the beam, and high
-    enough for the shortest shadow that shows. The ping rate, unless you know it, is taken as half of what sound in
-    water allows for the range. These are rules of detection by shadow on clean ground; weed and waves only make it
-    worse.
+    enough for the shortest shadow that shows, on ground that slopes as the depth grid does there. The ping rate, unless
+    you know it, is taken as half of what sound in water allows for the range. These are rules of detection by shadow on
+    clean ground; weed and waves only make it worse.
 
     The raster is in the track's coordinate system if that is in metres, else in the UTM zone."""
     OUTPUT_HELP = {
-        "OUTPUT": "GeoTIFF with the bands looks, directions, grazing, hits, smallest_object and hidden. Load it again "
-                  "and the style comes with it (.qml). Goes into 'Find coverage gaps' as raster of looks.",
+        "OUTPUT": "GeoTIFF with the bands looks, directions, grazing, hits, smallest_object, hidden, "
+                  "detecting_looks and detecting_directions. Load it again and the style comes with it (.qml). Goes into 'Find coverage gaps' as raster of looks.",
         "SEEN_M2": "Ground seen at least once, in m2.",
         "DETECTION_M2": "Ground where an object of the given size would show, in m2.",
     }
@@ -116,12 +121,12 @@ class Ensonify(AthwartAlgorithm):
                  "BEAM_WIDTH_DEG": settings.beam_width_deg, "BLIND_ANGLE_DEG": blind,
                  "DEPTH_GRID": grid.name if grid is not None else "none: flat bottom"}
         with RasterSink(path, raster.crs.to_wkt("WKT1_GDAL"), raster.transform, (raster.rows, raster.cols),
-                        [(name, _UNITS[name]) for name in BANDS], facts) as sink:
+                        [(name, _UNITS.get(name, "")) for name in BANDS], facts) as sink:
             for row, col, bands in job.tiles(stepper(feedback, 5, 100)):
                 sink.write(row, col, [bands[name] for name in BANDS])
             sink.finish("seen")
         self._say_after(job, grid, settings, feedback)
-        dress(context, path, "seen", more={"hidden ground": "seen_hidden", "smallest object": "seen_smallest"})
+        dress(context, path, "seen", more=_STYLES)
         return {"OUTPUT": path, "SEEN_M2": float(job.totals.seen_m2), "DETECTION_M2": float(job.totals.detection_m2)}
 
     def _say_before(self, job, grid, feedback):

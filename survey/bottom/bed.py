@@ -20,12 +20,13 @@ _SPAN = 100.0
 
 class Looked:
     """(k,) arrays of looks at cells: ``cell``, ``beam``, ``side`` as in ``StripCells``; ``ground``, ``depth`` and
-    ``slant`` (m); ``sine`` of the grazing angle, between ray and bottom; ``assumed``: the depth is an assumption, None
-    where none is."""
+    ``slant`` (m); ``plane``: how deep (m) the local ground would lie under the transducer if it ran on as it slopes at
+    the cell; ``sine`` of the grazing angle, between ray and bottom; ``assumed``: the depth is an assumption, None where
+    none is."""
 
-    def __init__(self, cells, depth, sine, assumed=None, keep=slice(None)):
+    def __init__(self, cells, depth, plane, sine, assumed=None, keep=slice(None)):
         self.cell, self.beam, self.side = cells.cell[keep], cells.beam[keep], cells.side[keep]
-        self.ground, self.depth, self.sine = cells.ground[keep], depth, sine
+        self.ground, self.depth, self.plane, self.sine = cells.ground[keep], depth, plane, sine
         self.slant = np.hypot(self.ground, depth)
         self.assumed = assumed
 
@@ -39,7 +40,7 @@ def flat_bed(sweep, interval, beams, cells):
     """
     depth = cells.mixed(sweep.depth, interval)
     with np.errstate(invalid="ignore"):
-        return Looked(cells, depth, depth / np.hypot(cells.ground, depth)), np.empty(0, int)
+        return Looked(cells, depth, depth, depth / np.hypot(cells.ground, depth)), np.empty(0, int)
 
 
 class Bed:
@@ -108,10 +109,10 @@ class Bed:
         x, y = (beams.mixed(sweep.beam).astype(np.float32)[cells.beam[seen]] * cells.side[seen, None]).T
         per_metre = x * x + y * y
         zx, zy = slopes[0][seen], slopes[1][seen]
+        plane = np.maximum(depth - ground * (zx * x + zy * y), 0)
         with np.errstate(invalid="ignore"):
-            sine = (depth - ground * (zx * x + zy * y)) / np.sqrt(
-                (ground * ground + depth * depth) * (1 + (zx * zx + zy * zy) * per_metre))
-        return Looked(cells, depth, np.maximum(sine, 0), None if assumed is None else assumed[seen], seen), hidden
+            sine = plane / np.sqrt((ground * ground + depth * depth) * (1 + (zx * zx + zy * zy) * per_metre))
+        return Looked(cells, depth, plane, sine, None if assumed is None else assumed[seen], seen), hidden
 
     def _rays(self, sweep, beams):
         """Starboard rays of the beams, then port rays."""

@@ -80,7 +80,8 @@ def smallest_object(pitch, slant, depth, range_m, settings):
     pitch : array, m
         Distance between pings over the ground at the place, |v - side G omega| / f.
     slant, depth : arrays, m
-        Slant range of the place and its depth below the transducer.
+        Slant range of the place, and how deep the ground around it would lie under the transducer if it ran on with its
+        slope; on a flat bottom simply the depth.
     range_m : array or float, m
         Slant range in force.
     settings : DetectionSettings
@@ -91,6 +92,13 @@ def smallest_object(pitch, slant, depth, range_m, settings):
     array, m
         The largest of the sizes at which hits, beam and shadow suffice; infinite where a shadow of the length asked for
         does not fit between the place and the range.
+
+    Notes
+    -----
+    On ground z(g) = z0 + m g below the transducer, g outward, a top D above the ground at g stands in the sight line of
+    slope (z(g) - D) / g, which meets the ground again at g z0 / (z0 - D): all of it is stretched by Re / Rt = z0 / (z0
+    - D), whatever the slope m. So D = z0 (Re - Rt) / Re as on a flat bottom of depth z0. Ground that rises outward has
+    a large z0 and short shadows; ground that falls away a small one and long shadows.
     """
     shadow = settings.min_shadow_m
     size = np.maximum(settings.min_hits * pitch, slant * (2 * math.tan(math.radians(settings.beam_width_deg) / 2)))

@@ -16,7 +16,10 @@ from .stripcells import StripCells
 
 __all__ = ["BANDS", "Tile"]
 
-BANDS = ("looks", "directions", "grazing", "hits", "smallest_object", "hidden")
+BANDS = ("looks", "directions", "grazing", "hits", "smallest_object", "hidden", "detecting_looks",
+         "detecting_directions")
+
+_UNKNOWN_UNSEEN = ("grazing", "hits", "smallest_object")
 
 MOST_HITS = 9999.0
 """Hits are not counted beyond this: the beam stands still over the centre of a turn."""
@@ -41,14 +44,17 @@ class Tile:
         self.shape = (window[1] - window[0], window[3] - window[2])
         count = self.shape[0] * self.shape[1]
         self.inside = None if inside is None else inside.ravel()
-        self._last_pass = np.full(count, _NEVER, np.int32)
-        self.looks = np.zeros(count, np.uint16)
-        self.sectors = np.zeros(count, np.uint32)
+        self._looks, self._detecting = _Counted(count), _Counted(count)
         self.sine = np.full(count, -1, np.float32)
         self.pitch = np.full(count, np.inf, np.float32)
         self.smallest = np.full(count, np.inf, np.float32)
         self.hidden = np.zeros(count, bool)
         self.assumed = np.zeros(count, bool)
+
+    @property
+    def looks(self):
+        """(cells,) passes that looked."""
+        return self._looks.passes
 
     def add(self, sweep, interval, bed=None):
         """Add intervals of one pass.
@@ -78,20 +84,19 @@ class Tile:
         cell, beam = looked.cell, looked.beam
         if looked.assumed is not None:
             self.assumed[cell[looked.assumed]] = True
-        fresh = cell[self._last_pass[cell] != number]
-        self._last_pass[fresh] = number
-        self.looks[fresh] += 1  # a cell that stands in it twice is counted once
         azimuth = beams.mixed(sweep.azimuth)
-        bits = np.stack([sector_bit(azimuth), sector_bit(azimuth + 180)]).ravel()
-        _set_bits(self.sectors, cell, bits[beam + (looked.side < 0) * len(beams)])
+        bits = np.stack([sector_bit(azimuth), sector_bit(azimuth + 180)]).ravel()[beam + (looked.side < 0) * len(beams)]
+        self._looks.add(cell, bits, number)
         _raise_to(self.sine, cell, looked.sine)
         pitch = np.abs(beams.mixed(sweep.pitch).astype(np.float32)[beam]
                        - looked.side * looked.ground * beams.mixed(sweep.swing).astype(np.float32)[beam])
         _raise_to(self.pitch, cell, pitch, np.less)
         range_m = beams.mixed(sweep.range_m).astype(np.float32)[beam]
-        size = smallest_object(pitch, looked.slant, looked.depth, range_m, self.settings)
-        shows = looked.sine >= np.sin(np.radians(self.settings.min_grazing_deg))
-        _raise_to(self.smallest, cell[shows], size[shows], np.less)
+        size = smallest_object(pitch, looked.slant, looked.plane, range_m, self.settings)
+        size[looked.sine < np.sin(np.radians(self.settings.min_grazing_deg))] = np.inf
+        _raise_to(self.smallest, cell, size, np.less)
+        detecting = np.flatnonzero(size <= self.settings.object_size_m)
+        self._detecting.add(cell[detecting], bits[detecting], number)
 
     def bands(self):
         """Finished bands.
@@ -102,12 +107,13 @@ class Tile:
             NaN where there is nothing to say: no look, or for ``smallest_object`` none that would show anything.
         """
         seen = np.flatnonzero(self.looks)
-        found = {name: np.zeros(len(self.looks), np.float32) for name in ("looks", "directions", "hidden")}
-        found.update({name: np.full(len(self.looks), np.nan, np.float32) for name in BANDS if name not in found})
+        found = {name: np.full(len(self.looks), np.nan, np.float32) if name in _UNKNOWN_UNSEEN else
+                 np.zeros(len(self.looks), np.float32) for name in BANDS}
         found["hidden"][self.hidden] = 1
         found["hidden"][seen] = 0
-        found["looks"][seen] = self.looks[seen]
-        found["directions"][seen] = direction_count(self.sectors[seen])
+        for counted, grade in ((self._looks, ""), (self._detecting, "detecting_")):
+            found[f"{grade}looks"][seen] = counted.passes[seen]
+            found[f"{grade}directions"][seen] = direction_count(counted.sectors[seen])
         found["grazing"][seen] = np.degrees(np.arcsin(np.minimum(self.sine[seen], 1)))
         with np.errstate(divide="ignore"):
             found["hits"][seen] = np.minimum(self.settings.object_size_m / self.pitch[seen], MOST_HITS)
@@ -120,7 +126,23 @@ class Tile:
 
     def detected(self):
         """(cells,) bool: some look would show an object of the size asked for."""
-        return self.smallest <= self.settings.object_size_m
+        return self._detecting.passes > 0
+
+
+class _Counted:
+    """Looks of one grade, cell by cell: ``passes`` that took one, ``sectors`` they looked from."""
+
+    def __init__(self, count):
+        self.passes = np.zeros(count, np.uint16)
+        self.sectors = np.zeros(count, np.uint32)
+        self._last_pass = np.full(count, _NEVER, np.int32)
+
+    def add(self, cell, bits, number):
+        """Count looks of a pass of that number; a cell may stand in it several times."""
+        fresh = cell[self._last_pass[cell] != number]
+        self._last_pass[fresh] = number
+        self.passes[fresh] += 1  # a cell that stands in it twice is counted once
+        _set_bits(self.sectors, cell, bits)
 
 
 def _raise_to(values, cell, new, better=np.greater):

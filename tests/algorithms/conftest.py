@@ -1,7 +1,8 @@
 """QGIS side of the tests: a tool as the child of a model, layers made from arrays."""
 import pytest
 
-BANDS = ("looks", "directions", "grazing", "hits", "smallest_object", "hidden")
+BANDS = ("looks", "directions", "grazing", "hits", "smallest_object", "hidden",
+         "detecting_looks", "detecting_directions")
 
 
 @pytest.fixture
@@ -72,7 +73,7 @@ def make_layer():
 
 @pytest.fixture
 def seen(tmp_path):
-    """A raster of looks of 100 by 60 cells of 1 m: rows 0 to 19 hidden, 20 to 39 seen once, 40 to 59 twice and well.
+    """A raster of looks of 100 by 60 cells of 1 m: rows 0 to 19 hidden, 20 to 39 seen once, 40 to 59 twice and once well.
 
     Its lower left corner is 500000, 4983000; only the western half of the unseen rows is hidden.
     """
@@ -88,6 +89,7 @@ def seen(tmp_path):
         made.SetProjection(reference.ExportToWkt())
         looks = np.repeat([0, 1, 2], 20)[:, None] * np.ones((1, 100))
         values = {"looks": looks, "smallest_object": np.where(looks == 2, 0.8, np.where(looks == 1, 1.5, np.nan)),
+                  "detecting_looks": looks == 2, "detecting_directions": looks == 2,
                   "hidden": (looks == 0) & (np.arange(100) < 50)[None, :]}
         for i, band in enumerate(bands):
             target = made.GetRasterBand(i + 1)

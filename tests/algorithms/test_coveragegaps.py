@@ -174,8 +174,22 @@ class TestRaster:
         result = run("coveragegaps", both(SEEN=seen(), GRADE="detection", AREA=area((self.area, [1, "bay"]))))
         assert result["COVERED_PERCENT"] == pytest.approx(100 / 3, abs=1e-3)
         assert "weak" in {row["kind"] for row in rows(result["OUTPUT"])}
-        larger = run("coveragegaps", both(SEEN=seen("2.0"), GRADE="detection", AREA=area((self.area, [1, "bay"]))))
-        assert larger["COVERED_PERCENT"] == pytest.approx(200 / 3, abs=1e-3)
+
+    def test_detection_counts_only_the_looks_that_detect(self, run, seen, area):
+        """The northern third was seen twice; one of the two passes was too fast to show anything."""
+        asked = both(SEEN=seen(), GRADE="detection", AREA=area((self.area, [1, "bay"])), REQUIRED_LOOKS=2)
+        result = run("coveragegaps", asked)
+        assert result["COVERED_PERCENT"] == 0 and rows(result["AREAS"])[0]["looks_min"] == 0
+        weak = [row for row in rows(result["OUTPUT"]) if row["kind"] == "weak"]
+        assert [(row["looks"], round(row["area_m2"], -2)) for row in weak] == [(1, 2000)]
+        there = area((box(10, 2, 90, 18), [1, "bay"]))
+        assert rows(run("coveragegaps", {**asked, "AREA": there})["AREAS"])[0]["looks_min"] == 1
+
+    def test_a_raster_of_an_older_version(self, run, refused, seen, area, on_disk):
+        old = ("looks", "directions", "grazing", "hits", "smallest_object", "hidden")
+        asked = {"SEEN": seen(bands=old), "AREA": on_disk(area((self.area, [1, "bay"])), "a.gpkg")}
+        assert run("coveragegaps", both(**asked))["COVERED_PERCENT"] == pytest.approx(200 / 3, abs=1e-3)
+        refused({**asked, "GRADE": "detection"}, "detecting_looks", "Run 'Map bottom seen' again")
 
     def test_ground_outside_the_raster_is_not_seen(self, run, seen, area):
         result = run("coveragegaps", both(SEEN=seen(), AREA=area((box(0, 0, 100, 120), [1, "bay"]))))
@@ -250,7 +264,7 @@ class TestRefusals:
 
     def test_rasters_that_are_not_of_looks(self, refused, area, seen, on_disk):
         where = {"AREA": on_disk(area((TestRaster.area, [1, "bay"])), "a.gpkg")}
-        refused({**where, "SEEN": seen(bands=("looks", "hidden"))}, "smallest_object", "Map bottom seen")
+        refused({**where, "SEEN": seen(bands=("looks", "grazing"))}, "lacks the band hidden", "Map bottom seen")
         refused({**where, "SEEN": seen(object_size=""), "GRADE": "detection"}, "size of object")
 
     def test_from_the_command_line(self, qgis_process, area, on_disk):

@@ -10,7 +10,8 @@ from pyproj import Proj
 from qgis.core import QgsProcessingException, QgsProcessingFeedback, QgsRasterLayer
 
 EAST, NORTH = 500_000.0, 4_980_000.0
-BANDS = ["looks", "directions", "grazing", "hits", "smallest_object", "hidden"]
+BANDS = ["looks", "directions", "grazing", "hits", "smallest_object", "hidden", "detecting_looks",
+         "detecting_directions"]
 
 
 class Heard(QgsProcessingFeedback):
@@ -85,7 +86,13 @@ def test_styles_of_a_layer_that_qgis_loads(provider, line, tmp_path):
     layer = QgsRasterLayer(path, "seen")
     context.layerToLoadOnCompletionDetails(path).postProcessor().postProcessLayer(layer, context, Heard())
     styles = layer.styleManager().styles()
-    assert "hidden ground" in styles and "smallest object" in styles and layer.renderer().band() == 1
+    assert layer.renderer().band() == 1
+    shown = {}
+    for name in ("hidden ground", "smallest object", "detecting looks", "detecting directions"):
+        assert name in styles and layer.styleManager().setCurrentStyle(name)
+        shown[layer.bandName(layer.renderer().band()).split(": ")[1].split(" (")[0]] = name
+    assert shown == {"hidden": "hidden ground", "smallest_object": "smallest object",
+                     "detecting_looks": "detecting looks", "detecting_directions": "detecting directions"}
 
 
 def test_a_flat_bottom_without_a_grid_and_the_water(run, line, tmp_path):

@@ -137,6 +137,24 @@ def together(first, second):
         if name not in ("crs", "x", "y")})
 
 
+def test_a_pass_that_is_too_fast_looks_and_detects_nothing():
+    """R 20 m, half the highest rate, 18.1 pings a second: at 10 m/s three hits take 1.66 m, at 1.5 m/s 0.25 m."""
+    one = sailed(LINE, pass_id=1)
+    fast = sailed(LINE, pass_id=2, speed_mps=10.0)
+    slow = sailed([(-40, 6.5), (40, 6.5)], pass_id=3)
+    for tracks_there, looks, detecting, directions in (
+            ((one, fast), 2, 1, 1), ((fast,), 1, 0, 0), ((one, fast, slow), 3, 2, 2)):
+        track = tracks_there[0]
+        for more in tracks_there[1:]:
+            track = together(track, more)
+        bands, job = drawn(track, grid=FLAT)
+        names = ("looks", "detecting_looks", "detecting_directions")
+        assert [at(bands, job, name, 10, 0.25) for name in names] == [looks, detecting, directions]
+    assert job.totals.detection_m2 == pytest.approx(
+        np.count_nonzero(bands["detecting_looks"]) * 0.25 / SCALE**2, rel=1e-4)
+    assert np.array_equal(bands["detecting_looks"] > 0, bands["smallest_object"] <= 1.0)
+
+
 @pytest.mark.parametrize("second, count", [
     ([(3, -40), (3, 40)], 1), ([(3, 40), (3, -40)], 1), ([(20, 40), (20, -40)], 2), ([(-40, 6.5), (40, 6.5)], 2)],
     ids=["the same way", "back, other side, beam still eastward", "from beyond", "across"])
@@ -241,6 +259,25 @@ def test_grazing_on_a_cross_slope_is_the_angle_to_the_surface():
     ray = np.array([12.25, 0, 10 + 1.225 + 0.075])
     sine = abs(ray @ np.array([-0.1, -0.3, 1])) / np.linalg.norm(ray) / np.linalg.norm([0.1, 0.3, 1])
     assert at(bands, job, "grazing", 12.25, 0.25) == pytest.approx(np.degrees(np.arcsin(sine)), abs=0.1)
+
+
+@pytest.mark.parametrize("slope", [-0.2, 0.0, 0.1, 0.3])
+def test_the_smallest_object_throws_its_shadow_on_the_slope(slope):
+    """Brute force: a wall of the size said, ahead of a beam traced in steps of 0.1 mm, shadows just the least length."""
+    grid = beds.grid(lambda e, n: 8 + slope * e, half=90)
+    asked = DetectionSettings(beam_width_deg=0.01, min_hits=1e-6, min_shadow_m=1.5, min_grazing_deg=0.0)
+    bands, job = drawn(sailed(LINE, depth_m=8.0, range_m=40.0), grid=grid, settings=asked)
+    for e in (6.25, 15.25, 24.25):
+        size = at(bands, job, "smallest_object", e, 0.25)
+        wall, m = e / SCALE, slope * SCALE
+        top = 8 + m * wall
+        while np.hypot(wall, top - size) < np.hypot(e / SCALE, 8 + m * e / SCALE):  # its top shows at that slant range
+            wall += 1e-4
+            top = 8 + m * wall
+        g = np.arange(wall + 1e-4, 80, 1e-4)
+        end = g[np.argmax(8 + m * g <= (top - size) / wall * g)]
+        shadow = np.hypot(end, 8 + m * end) - np.hypot(wall, top - size)
+        assert shadow == pytest.approx(1.5, rel=0.01), e
 
 
 def test_below_eight_percent_of_the_range_only_twelve_and_a_half_heights_count():
