@@ -30,8 +30,9 @@ class Ensonify(AthwartAlgorithm):
     Without one the bottom is flat. Between samples the strip is filled, so that neither speed nor cell size makes
     holes. Land stops sound. Both sides of one pass are one look.
 
-    The grid only says how the bottom runs; how deep it is under the boat the track says. If the two disagree by more
-    than a metre and a tenth of the depth in the middle, the log says by how much. Where the grid knows nothing the
+    The grid says how the bottom runs; how deep it lies the track says: one slowly varying offset a pass brings the grid
+    to the sounder. Where the two still disagree by more than a metre and a tenth of the depth, the log names the place.
+    Where the grid knows nothing the
     bottom is taken as flat, and that area is told.
 
     Bands: looks (passes that saw the cell); directions (from how many directions more than 60 degrees apart); grazing
@@ -135,12 +136,13 @@ class Ensonify(AthwartAlgorithm):
                           f"{job.totals.passes} passes.")
         if grid is None:
             feedback.pushInfo("No depth grid: the bottom is taken as flat, with the track's depth.")
-        elif job.anchors.warning:
-            feedback.pushWarning(job.anchors.warning)
-        elif job.anchors.compared:
+            return
+        for text in job.anchors.warnings:
+            feedback.pushWarning(text)
+        if job.anchors.compared:
             feedback.pushInfo(f"Depth grid less track depth: median {job.anchors.median_m:.2f} m over "
-                              f"{job.anchors.compared} samples, 90 % within {job.anchors.spread_m:.2f} m of it; each "
-                              "profile starts from the track's depth.")
+                              f"{job.anchors.compared} samples, 90 % within {job.anchors.spread_m:.2f} m of it; one "
+                              "slowly varying offset a pass brings the grid to the track's depth.")
         else:
             feedback.pushInfo("The track has no depths of its own to compare with the grid; the grid's stand.")
 

@@ -112,8 +112,8 @@ class SwathFootprint(AthwartAlgorithm):
             return None
         grid = depth_grid(self, parameters, "DEPTH_GRID", context)
         anchors = anchored(track, grid)
-        if anchors.warning:
-            feedback.pushWarning(anchors.warning)
+        for text in anchors.warnings:
+            feedback.pushWarning(text)
         return grid, anchors
 
     @staticmethod

@@ -190,8 +190,8 @@ class LocateTargets(AthwartAlgorithm):
             return None
         grid = depth_grid(self, parameters, "DEPTH_GRID", context)
         anchors = anchored(track, grid)
-        if anchors.warning:
-            feedback.pushWarning(anchors.warning)
+        for text in anchors.warnings:
+            feedback.pushWarning(text)
         return ground_on(grid, anchors)
 
     def _say_rejected(self, rejected, count, feedback):

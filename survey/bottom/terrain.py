@@ -1,9 +1,9 @@
 """A depth grid under a track: how the two are tied together, and what they say of each other.
 
-The sounder says how deep it is under the boat, the grid how the bottom runs from there: the grid's depths are shifted,
-sample by sample, so that they agree with the track's depth under the transducer. That takes the transducer's draft and
-a wrong water level out, and a flat grid gives the flat-bottom formula exactly. Where the track's depth is only one
-constant, the grid's own depths stand.
+The sounder says how deep it is under the boat, the grid how the bottom runs from there: the grid's depths are shifted
+by one slowly varying offset a pass, see ``offsets``, so that they agree with the track's depth under the transducer.
+That takes the transducer's draft and a wrong water level out, and a flat grid gives the flat-bottom formula exactly.
+Where the track's depth is only one constant, the grid's own depths stand.
 """
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ import numpy as np
 
 from ..errors import InputError
 from ..uncertainty.nadir import TerrainGround
+from . import offsets
 from .profile import Rays, Scratch, march
 from .sightlines import meetings
 
@@ -33,6 +34,7 @@ class Anchors:
     knows nothing under the boat. ``median_m``, ``spread_m``: grid less track depth over the samples that have both,
     median and half of the range that holds 90 %; NaN where the track's depth is a constant or the grid's own.
     ``compared``: how many samples that is. ``warning``: sentence for the log, '' when they agree.
+    ``local``: the same about places where they differ although the offset was taken out.
     """
 
     offset: np.ndarray
@@ -41,6 +43,12 @@ class Anchors:
     spread_m: float
     compared: int
     warning: str
+    local: str = ""
+
+    @property
+    def warnings(self):
+        """Sentences for the log, the whole before its places."""
+        return [text for text in (self.warning, self.local) if text]
 
 
 def anchored(track, grid):
@@ -76,7 +84,8 @@ def anchored(track, grid):
     difference = under - track.depth_m
     tied = known & (under > 0) & np.isfinite(track.depth_m) & (track.depth_source != "constant")
     compared = np.flatnonzero(tied & (track.depth_source != "grid"))
-    offset = _carried(track, np.where(tied, -difference, np.nan))
+    scatter = _scatter(track, grid, under, tied)
+    offset = offsets.slow_offsets(track, np.where(tied & np.isfinite(scatter), -difference, np.nan), scatter)
     median, spread, warning = np.nan, np.nan, ""
     if len(compared):
         low, median, high = np.percentile(difference[compared], [5, 50, 95])
@@ -84,7 +93,29 @@ def anchored(track, grid):
         depth = np.median(track.depth_m[compared])
         if abs(median) > max(AGREE_M, AGREE_SHARE * depth):
             warning = _disagreement(grid, median, spread, np.median(under[compared]) / depth)
-    return Anchors(offset, ~known, float(median), float(spread), len(compared), warning)
+    rest = np.full(len(track), np.nan)
+    rest[compared] = difference[compared] + offset[compared]
+    found = offsets.disagreements(track, rest, scatter, np.maximum(AGREE_M, AGREE_SHARE * track.depth_m))
+    return Anchors(offset, ~known, float(median), float(spread), len(compared), warning,
+                   offsets.told(track, grid.name, found))
+
+
+def _scatter(track, grid, under, tied):
+    """(n,) scatter of the grid within the error of the position, at one tied sample a second; NaN elsewhere.
+
+    Depths that came from the grid itself are those of the place stated, right or wrong, and have none.
+    """
+    second = np.floor(np.where(np.isfinite(track.t_s), track.t_s, np.arange(len(track))))
+    key = track.pass_key()
+    at = np.flatnonzero(tied)
+    at = at[np.append(True, (np.diff(second[at]) != 0) | (np.diff(key[at]) != 0))[:len(at)]]
+    scatter = np.full(len(track), np.nan)
+    scatter[at] = 0.0
+    at = at[track.depth_source[at] != "grid"]
+    if len(at):
+        sigma = np.where(track.sigma_pos_m[at] > 0, track.sigma_pos_m[at], offsets.SIGMA_POSITION_M)
+        scatter[at] = offsets.position_scatter(grid, track.x[at], track.y[at], track.crs, sigma, under[at])
+    return scatter
 
 
 def _disagreement(grid, median, spread, ratio):
@@ -93,19 +124,8 @@ def _disagreement(grid, median, spread, ratio):
     else:
         hint = "Check the unit of both, the water level of the day and what the grid's depths are counted from."
     return (f"The depth grid '{grid.name}' is {abs(median):.2f} m {'deeper' if median > 0 else 'shallower'} than the "
-            f"track's depths (median of all samples, 90 % within {spread:.2f} m of it). Each profile was shifted to "
-            f"the track's depth under the boat. {hint}")
-
-
-def _carried(track, offset):
-    """Offsets of samples without one, from the nearest sample of the same pass, else the median of all, else 0."""
-    known = np.isfinite(offset)
-    middle = np.median(offset[known]) if known.any() else 0.0
-    out, key = offset.copy(), track.pass_key()
-    for one in np.split(np.arange(len(offset)), np.flatnonzero(np.diff(key)) + 1):
-        have = one[known[one]]
-        out[one] = np.interp(one, have, offset[have]) if len(have) else middle
-    return out
+            f"track's depths (median of all samples, 90 % within {spread:.2f} m of it). It was shifted to the "
+            f"track's depths by one slowly varying offset a pass. {hint}")
 
 
 def rays_on(grid, frame, east, north, dir_e, dir_n, reach, offset, depth):
@@ -144,18 +164,11 @@ def ground_on(grid, anchors):
 
     Returns
     -------
-    callable ``f(frame, east, north, dir_e, dir_n, slant, depth) -> nadir.TerrainGround``
+    callable ``f(frame, east, north, dir_e, dir_n, slant, depth, sample) -> nadir.TerrainGround``
     """
-    constant = not anchors.compared and not np.any(anchors.offset)
-    middle = float(np.median(anchors.offset))
-
-    def ground(frame, east, north, dir_e, dir_n, slant, depth):
+    def ground(frame, east, north, dir_e, dir_n, slant, depth, sample):
         slant, depth = np.asarray(slant, float), np.asarray(depth, float)
-        whole = rays_on(grid, frame, east, north, dir_e, dir_n, slant, np.zeros(len(slant)), depth)
-        under = grid.depth_in_cells(whole.col, whole.row)
-        if not constant:
-            whole.offset = np.where(under > 0, depth - under, middle)
-        return _placed(grid, whole, slant)
+        return _placed(grid, rays_on(grid, frame, east, north, dir_e, dir_n, slant, anchors.offset[sample], depth), slant)
     return ground
 
 

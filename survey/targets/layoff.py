@@ -62,7 +62,8 @@ def on_terrain(poses, seen, frames, ground_on_terrain):
     found = TerrainGround(*(np.full(count, np.nan) for _ in range(5)), np.full(count, "", object))
     for frame, index in frames:
         east, north, _, beam = _beams(frame, poses, seen.side, index)
-        part = ground_on_terrain(frame, east, north, beam[:, 0], beam[:, 1], reach[index], seen.depth[index])
+        part = ground_on_terrain(frame, east, north, beam[:, 0], beam[:, 1], reach[index], seen.depth[index],
+                                 poses.sample[index])
         for name in ("ground", "depth", "slope", "low", "high", "status"):
             getattr(found, name)[index] = getattr(part, name)
     return found

@@ -73,8 +73,9 @@ def locate(track, picks, settings=None, water=None, ground_on_terrain=None):
     water : shapely Polygon or MultiPolygon, optional
         In the track's crs; islands are holes.
     ground_on_terrain : callable, optional
-        ``f(frame, east, north, dir_e, dir_n, slant, depth) -> nadir.TerrainGround``, needed for the range model
-        ``terrain``: samples in frame metres, unit vectors of the beams, true slant ranges, depths in force (m).
+        ``f(frame, east, north, dir_e, dir_n, slant, depth, sample) -> nadir.TerrainGround``, needed for the range model
+        ``terrain``: samples in frame metres, unit vectors of the beams, true slant ranges, depths in force (m), and
+        which samples of the track they are.
 
     Returns
     -------

@@ -230,7 +230,7 @@ def test_a_boat_on_land_blames_the_polygon():
 # ---- terrain: the seam a depth grid comes through
 
 def test_terrain_gives_ground_and_status():
-    def grid(frame, east, north, dir_e, dir_n, slant, depth):
+    def grid(frame, east, north, dir_e, dir_n, slant, depth, sample):
         assert np.hypot(dir_e, dir_n) == pytest.approx(np.ones(3)) and slant.tolist() == [50.0] * 3
         return TerrainGround(np.array([42.0, 38.0, np.nan]), np.array([27.1, 32.5, np.nan]), np.zeros(3),
                              np.array([42.0, 30.0, np.nan]), np.array([42.0, 46.0, np.nan]),
@@ -245,7 +245,7 @@ def test_terrain_gives_ground_and_status():
 
 def plane(slope):
     """A bed that falls away by ``slope`` a metre on every side: R^2 = G^2 + (H + m G)^2."""
-    def ground(frame, east, north, dir_e, dir_n, slant, depth):
+    def ground(frame, east, north, dir_e, dir_n, slant, depth, sample):
         a, b, c = 1 + slope**2, slope * depth, depth**2 - slant**2
         g = (np.sqrt(np.maximum(b * b - a * c, 0)) - b) / a
         return TerrainGround(g, depth + slope * g, np.full(len(g), slope), g, g, np.full(len(g), "", object))

@@ -29,7 +29,7 @@ def asked(grid, slant, depth, towards=90.0, track_depth=None):
     long = np.hypot(east1 - east, north1 - north)
     n = np.ones(len(slant))
     return ground_on(grid, anchors)(FRAME, east * n, north * n, (east1 - east) / long * n, (north1 - north) / long * n,
-                                    slant, depth * n)
+                                    slant, depth * n, np.full(len(slant), 10))
 
 
 @pytest.mark.parametrize("slant, depth", [(5, 3), (50, 30), (12, 10), (20, 19.99)])
@@ -84,7 +84,8 @@ def test_where_the_track_knows_only_one_depth_the_grids_own_stands():
     track = line(grid, depth_m=6.0, depth_source="constant")
     east, north = FRAME.forward(EAST, NORTH)
     one = np.ones(1)
-    found = ground_on(grid, anchored(track, grid))(FRAME, east * one, north * one, one, 0 * one, 20 * one, 6 * one)
+    found = ground_on(grid, anchored(track, grid))(FRAME, east * one, north * one, one, 0 * one, 20 * one, 6 * one,
+                                             np.array([10]))
     assert found.ground[0] == pytest.approx(np.sqrt(400 - 64), abs=1e-6)
 
 
