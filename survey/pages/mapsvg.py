@@ -104,7 +104,7 @@ def _fit(geometries):
 
 def _draw_layer(layer, place):
     ink, marks = layer.ink, []
-    path = []
+    path, filled = [], []
     for i, geometry in enumerate(layer.geometries):
         if geometry is None or geometry.is_empty:
             continue
@@ -115,23 +115,33 @@ def _draw_layer(layer, place):
                 marks.append(f'<text x="{x + ink.radius + 3:.1f}" y="{y + 4:.1f}" fill="#14232b" stroke="none">'
                              f"{text(layer.labels[i])}</text>")
             continue
-        path.extend(_paths(geometry.simplify(LINE_STEP / place.scale), place))
+        simple = geometry.simplify(LINE_STEP / place.scale)
+        path.extend(_lines(simple, place))
+        filled.extend(_polygons(simple, place))
     dash = f' stroke-dasharray="{ink.dash}"' if ink.dash else ""
-    shape = f'<path d="{"".join(path)}"/>' if path else ""
+    # a path a polygon: with even-odd filling, ground that two polygons of one path share would be left bare
+    drawn = "".join(f'<path d="{d}"/>' for d in (["".join(path)] if path else []) + filled)
     return (f'<g fill="{ink.fill}" fill-rule="evenodd" stroke="{ink.stroke}" stroke-width="{ink.width:g}"{dash} '
-            f'opacity="{ink.opacity:g}" stroke-linejoin="round">{shape}{"".join(marks)}</g>')
+            f'opacity="{ink.opacity:g}" stroke-linejoin="round">{drawn}{"".join(marks)}</g>')
 
 
-def _paths(geometry, place):
+def _lines(geometry, place):
+    """A piece of path data for each line of a geometry."""
     if geometry.geom_type in ("LineString", "LinearRing"):
         yield _path(place(np.asarray(geometry.coords)[:, :2]), "")
-    elif geometry.geom_type in ("Polygon", "MultiPolygon"):
+    elif not geometry.geom_type.endswith("Polygon"):
+        for part in getattr(geometry, "geoms", ()):
+            yield from _lines(part, place)
+
+
+def _polygons(geometry, place):
+    """Path data of each polygon of a geometry: its shell and its holes."""
+    if geometry.geom_type in ("Polygon", "MultiPolygon"):
         for shell, holes in shapes.rings(geometry):
-            for ring in (shell, *holes):
-                yield _path(place(ring[:-1]), "Z")
+            yield "".join(_path(place(ring[:-1]), "Z") for ring in (shell, *holes))
     else:
         for part in getattr(geometry, "geoms", ()):
-            yield from _paths(part, place)
+            yield from _polygons(part, place)
 
 
 def _path(points, close):
