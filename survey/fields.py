@@ -115,6 +115,7 @@ SWATHS = (
     Field("blind_deg", "double", "degrees", "angle from the vertical not counted as seen"),
     Field("sigma_edge_m", "double", "m", "standard deviation across track of the outer edge, own and pass errors"),
     _AREA,
+    Field("range_used_pct", "double", "%", "part of the range in force that was counted, mean of the samples"),
 )
 
 GAPS = (
@@ -134,6 +135,8 @@ AREAS = (
     Field("low_pct", "double", "%", "share seen with every pass narrowed by its 95 % error"),
     Field("high_pct", "double", "%", "share seen with every pass widened by its 95 % error"),
     Field("looks_min", "int", "", "fewest looks anywhere in the area"),
+    Field("looks_asked", "int", "", "separate passes that must have seen a place for it to count as seen"),
+    Field("grade", "string", "", "what counts as a look: seen, or detection of an object"),
 )
 
 SHORE = (
@@ -154,7 +157,10 @@ PICKS = (
     Field("label", "string", "", "label of the pick"),
 )
 
-TARGETS = (
+_BOTTOM = Field("bottom_m", "double", "m", "bottom at the target from a depth grid, the shallower of the grid's own depth "
+                "and that brought to the sounder; null where no grid knows it")
+
+_TARGETS = (
     Field("target_id", "int", "", "number of the target"),
     Field("label", "string", "", "label of the pick"),
     _OUTING, _PASS, _SAMPLE, _T_S, _TIME,
@@ -208,6 +214,8 @@ TARGETS = (
     Field("heading_source", "string", "", "compass or course; a course shifts with the latency"),
 )
 
+TARGETS = (*_TARGETS, _BOTTOM)
+
 ELLIPSES = (
     Field("target_id", "int", "", "number of the target"),
     _CONFIDENCE,
@@ -219,12 +227,13 @@ REJECTED = (
 )
 
 COMBINED = (
-    *TARGETS,
+    *_TARGETS,
     Field("looks", "int", "", "picks that show this object"),
     Field("passes", "int", "", "passes they come from"),
     Field("members", "string", "", "target_id of each pick"),
     Field("max_w", "double", "", "largest normalised residual of its picks"),
     Field("blunders", "int", "", "picks with a normalised residual over 3.29; counted in all the same"),
+    _BOTTOM,
 )
 
 OFFSETS = (

@@ -47,6 +47,8 @@ class CoverageGaps(AthwartAlgorithm):
         "HIGH_PERCENT": "Share seen with every pass widened by its 95 % error.",
         "GAP_M2": "All ground missed, in m2, before narrow and small gaps are left out.",
         "NARROW_M2": "Ground missed that is narrower than the narrowest gap to list, in m2.",
+        "SMALL_M2": "Ground missed in gaps smaller than the smallest to list, in m2. The gaps listed, what is too narrow "
+                    "and what is too small make up all ground missed.",
         "GAP_COUNT": "Number of gaps listed.",
     }
 
@@ -82,7 +84,8 @@ class CoverageGaps(AthwartAlgorithm):
         for name, label in (
                 ("AREA_M2", "Area (m2)"), ("COVERED_M2", "Seen (m2)"), ("COVERED_PERCENT", "Seen (%)"),
                 ("LOW_PERCENT", "Seen at least (%)"), ("HIGH_PERCENT", "Seen at most (%)"), ("GAP_M2", "Missed (m2)"),
-                ("NARROW_M2", "Missed, too narrow to list (m2)"), ("GAP_COUNT", "Number of gaps")):
+                ("NARROW_M2", "Missed, too narrow to list (m2)"), ("SMALL_M2", "Missed, too small to list (m2)"),
+                ("GAP_COUNT", "Number of gaps")):
             self.addOutput(QgsProcessingOutputNumber(name, label))
 
     def refusal(self, parameters, context):
@@ -117,6 +120,8 @@ class CoverageGaps(AthwartAlgorithm):
             min_area=values.number(self, parameters, "MIN_AREA", context),
             position_error=values.number(self, parameters, "POSITION_ERROR", context), step=stepper(feedback, 20, 95))
         self._say(result, feedback)
+        grade = np.full(len(area), values.option(self, parameters, "GRADE", context), object)
+        result.areas.update(looks_asked=np.full(len(area), looks), grade=grade)
         return {
             "OUTPUT": write_layer(self, parameters, "OUTPUT", context, feedback, fields=fields.GAPS,
                                   columns=result.gaps, kind="multipolygon", crs=area.crs, places=result.geometries,
@@ -126,7 +131,7 @@ class CoverageGaps(AthwartAlgorithm):
                                  carried=Carried(area, np.arange(len(area))), style="areas"),
             "AREA_M2": result.area_m2, "COVERED_M2": result.covered_m2, "COVERED_PERCENT": result.covered_percent,
             "LOW_PERCENT": _known(result.low_percent), "HIGH_PERCENT": result.high_percent, "GAP_M2": result.gap_m2,
-            "NARROW_M2": result.narrow_m2, "GAP_COUNT": len(result.geometries),
+            "NARROW_M2": result.narrow_m2, "SMALL_M2": result.small_m2, "GAP_COUNT": len(result.geometries),
         }
 
     def _seen(self, parameters, context, feedback, crs, shapes, looks):

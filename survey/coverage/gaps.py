@@ -127,13 +127,27 @@ def find_gaps(crs, areas, swaths=None, seen=None, *, exclude=(), passes=None, re
     step(1.0)
     area_m2 = transfer.geodesic_area(frame, area)
     return CoverageResult(
-        geometries, table, columns, area_m2, max(0.0, area_m2 - gap.total), _percent(gap.total, area_m2),
+        geometries, table, columns, area_m2, _seen(gap.total, area_m2), _percent(gap.total, area_m2),
         _percent(low.total, area_m2), _percent(high.total, area_m2), gap.total,
         max(0.0, float(gap.total - table["area_m2"].sum() - small)), small, notes + cover.notes)
 
 
+_ROUNDING = 1e-9
+"""Share of an area that is rounding and not ground: nobody is to read of 2e-14 % seen."""
+
+
 def _percent(missed_m2, area_m2):
-    return float(np.clip(100 * (1 - missed_m2 / area_m2), 0, 100))  # rounding may leave -1e-14
+    return 100 * _share(missed_m2, area_m2)
+
+
+def _seen(missed_m2, area_m2):
+    return area_m2 * _share(missed_m2, area_m2)
+
+
+def _share(missed_m2, area_m2):
+    """Share seen of an area with so much missed; NaN where that is unknown."""
+    share = float(1 - missed_m2 / area_m2)
+    return 0.0 if share < _ROUNDING else 1.0 if share > 1 - _ROUNDING else share
 
 
 class _Missed:
@@ -257,7 +271,7 @@ def _by_area(frame, wanted, missed, low, high, cover):
             rows.append((0.0, 0.0, np.nan, np.nan, np.nan, np.nan))
             continue
         gap, low_gap, high_gap = (m.total if len(wanted) == 1 else m.within(ground) for m in (missed[-1], low, high))
-        rows.append((size, max(0.0, size - gap), _percent(gap, size), _percent(low_gap, size), _percent(high_gap, size),
+        rows.append((size, _seen(gap, size), _percent(gap, size), _percent(low_gap, size), _percent(high_gap, size),
                      _looks_min(frame, ground, missed, cover)))
     names = ("area_m2", "covered_m2", "covered_pct", "low_pct", "high_pct", "looks_min")
     return {name: np.array(column, float) for name, column in zip(names, zip(*rows))}

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..track import side_name
-from .edges import edge_sigma
+from .edges import edge_sigma, used_range
 
 __all__ = ["DrawnBeams", "swath_columns"]
 
@@ -63,6 +63,7 @@ def swath_columns(track, rows, beams, keys, settings):
         "range_model": np.full(len(keys), settings.range_model, object),
         "blind_deg": np.full(len(keys), float(settings.blind_deg)),
         "sigma_edge_m": np.sqrt(_mean(np.square(sigma), head)),
+        "range_used_pct": _mean(100 * used_range(slant, settings) / slant, head),
     }
 
 

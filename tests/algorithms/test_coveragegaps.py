@@ -19,7 +19,7 @@ from qgis.core import (
 UTM = "EPSG:32632"
 E, N = 500_000, 4_983_000
 NUMBERS = ("AREA_M2", "COVERED_M2", "COVERED_PERCENT", "LOW_PERCENT", "HIGH_PERCENT", "GAP_M2", "NARROW_M2",
-           "GAP_COUNT")
+           "SMALL_M2", "GAP_COUNT")
 SCALE = 0.9996  # of the UTM zone on its middle meridian: 1 m on the map is 1 / 0.9996 m over ground
 
 
@@ -102,6 +102,23 @@ def test_figures_layers_and_fields(run, pair, area, passes):
     assert row["covered_pct"] == pytest.approx(result["COVERED_PERCENT"])
     assert row["low_pct"] == pytest.approx(result["LOW_PERCENT"]) and row["looks_min"] == 0
     assert any("90.0 %" in text for text in heard.infos)
+
+
+def test_listed_narrow_and_small_ground_close_the_sum(run, pair, area):
+    """300 m of strip under the boat, 6 m wide, and two areas beside each other: all is listed, narrow or small."""
+    halves = area((box(0, -30, 150, 30), [1, "west"]), (box(150, -30, 300, 30), [2, "east"]))
+    for least, width in ((1.0, 1.0), (5000.0, 1.0), (1.0, 7.0)):
+        result = run("coveragegaps", both(SWATHS=pair, AREA=halves, MIN_AREA=least, MIN_WIDTH=width))
+        listed = sum(row["area_m2"] for row in rows(result["OUTPUT"]))
+        assert listed + result["NARROW_M2"] + result["SMALL_M2"] == pytest.approx(result["GAP_M2"], abs=1e-6)
+        assert result["COVERED_M2"] + result["GAP_M2"] == pytest.approx(result["AREA_M2"], rel=1e-12)
+        assert (result["SMALL_M2"] > 1000) == (least > 1000) and (result["NARROW_M2"] > 1000) == (width > 6)
+
+
+@pytest.mark.parametrize("looks", [1, 2])
+def test_areas_say_how_many_looks_were_asked_and_of_what_grade(run, pair, area, looks):
+    [row] = rows(run("coveragegaps", both(SWATHS=pair, AREA=area(), REQUIRED_LOOKS=looks))["AREAS"])
+    assert (row["looks_asked"], row["grade"]) == (looks, "seen")
 
 
 def test_every_declared_number_comes_back(run, pair, area):

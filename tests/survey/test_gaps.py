@@ -433,3 +433,20 @@ def test_moving_everything_changes_nothing(rows, dx, dy):
     for name in ("covered_percent", "low_percent", "high_percent"):
         assert getattr(there, name) == pytest.approx(getattr(here, name), abs=1e-4)
     assert sum(there.gaps["area_m2"]) == pytest.approx(sum(here.gaps["area_m2"]), abs=2.5)
+
+
+def test_nothing_seen_is_nought_and_all_seen_a_hundred():
+    """Of areas of odd shape beside what was seen: no rounding is left to be read as 2e-14 % or as 4e-13 m2."""
+    rng = np.random.default_rng(1)
+    for _ in range(14):
+        angle, radius = np.sort(rng.uniform(0, 2 * np.pi, (6, 9))), rng.uniform(20, 60, (6, 9))
+        shapes_ = [Polygon(np.column_stack([130 * i + r * np.cos(a), r * np.sin(a)]))
+                   for i, (a, r) in enumerate(zip(angle, radius))]
+        areas = [shape for shape in shapes_[:rng.integers(1, 7)] if shape.is_valid]
+        beside = [("a", 1, box(-300, -100, -61, 100), 30.0), ("a", 2, box(-61, 61, 900, 100), 30.0)]
+        over = [("a", 1, box(-100, -100, 900, 100), 30.0)]
+        for rows, share in ((beside, 0.0), (over, 100.0)):
+            result = judge(rows, areas)
+            assert [result.covered_percent, *result.areas["covered_pct"]] == [share] * (len(areas) + 1)
+            seen, missed = [result.covered_m2, *result.areas["covered_m2"]], [result.gap_m2, result.narrow_m2]
+            assert not any(seen) if share == 0 else not any(missed)
