@@ -8,6 +8,7 @@ from qgis.core import QgsProcessingException
 from qgis.PyQt.QtCore import QDateTime
 
 from ...survey import fields
+from ...survey.errors import SurveyError
 from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm, stepper
@@ -35,7 +36,12 @@ class CoverageReport(AthwartAlgorithm):
     targets with their error ellipses and what to mend first, and a methods paragraph to paste into a report.
 
     The page is one file that needs no network: it opens in a browser, reads on a phone and prints on paper. Give the
-    layers you have; each adds its part. The table has one row for each area, for spreadsheets."""
+    layers you have; each adds its part, and what is doubtful in them is named. The table has one row for each area, for
+    spreadsheets.
+
+    Shares come with the 95 % interval that 'Find coverage gaps' gave them. Areas that overlap are counted once. The
+    density of targets counts those inside the areas and comes with its exact 95 % Poisson interval; combine repeated
+    looks first, or one object counts several times. An empty layer of targets or gaps is an ordinary result."""
 
     def initAlgorithm(self, config=None):
         self.add(
@@ -70,11 +76,13 @@ class CoverageReport(AthwartAlgorithm):
         return ""
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.pages.report import area_rows, coverage_page
+        from ...survey.pages.report import area_rows, coverage_page, doubts
 
         step = stepper(feedback)
         layers = self._layers(parameters, context, feedback, step)
         title = values.text(self, parameters, "TITLE", context) or "Coverage report"
+        for text in doubts(layers):
+            feedback.pushWarning(text)
         page = coverage_page(layers, title, QDateTime.currentDateTimeUtc().toString("yyyy-MM-dd HH:mm") + " UTC")
         step(0.9)
         results = {"OUTPUT_HTML": self.parameterAsFileOutput(parameters, "OUTPUT_HTML", context)}
@@ -88,57 +96,73 @@ class CoverageReport(AthwartAlgorithm):
     def _layers(self, parameters, context, feedback, step):
         """The layers given, in one frame; the first of them sets the CRS of all."""
         from ...survey.pages import report
+        from ...survey.pages.report_layers import NEEDED
         from ...survey.plane import shapes, transfer
         from ...survey.plane.frame import Frame
 
         tables, crs = {}, None
         for i, name in enumerate(_LAYERS):
-            step(0.5 * i / len(_LAYERS))
+            step(0.3 * i / len(_LAYERS))
             tab = read.table(self, parameters, name, context, feedback, geometry="any", contract=True, crs=crs)
             if tab is not None:
-                read.require(tab, [f.name for f in getattr(fields, name)], self.parameterDefinition(name).description(),
-                             _REMEDY[name])
+                read.require(tab, NEEDED[name], self.parameterDefinition(name).description(), _REMEDY[name])
                 tables[name], crs = tab, crs or tab.crs
-        geometries = {name: [g for g in read.shapes(tab)] for name, tab in tables.items()}
+        geometries = {name: read.shapes(tab) for name, tab in tables.items()}
         bounds = np.array([g.bounds for kept in geometries.values() for g in kept if g is not None]).reshape(-1, 4)
-        if not len(bounds):
-            raise QgsProcessingException("The layers are empty; there is nothing to report on.")
-        frame = Frame.around(read.wkt(crs), bounds[:, [0, 2]].ravel(), bounds[:, [1, 3]].ravel())
+        # nothing found is an ordinary outing: without a single place there is a page all the same, only no map
+        frame = Frame.around(read.wkt(crs), bounds[:, [0, 2]].ravel(), bounds[:, [1, 3]].ravel()) if len(bounds) else None
         made = report.Layers(frame)
-        for name, tab in tables.items():
-            step(0.5)
+        for i, (name, tab) in enumerate(tables.items()):
+            step(0.3 + 0.1 * i / len(tables))
             carried = [shapes.empty() if g is None else transfer.to_frame(frame, g) for g in geometries[name]]
-            setattr(made, name.lower(), report.ReportLayer(tab.name, _columns(tab, getattr(fields, name)), carried))
-        if made.swaths is not None and made.areas is not None:
-            made.looks = report.looks_inside(frame, made.swaths, made.areas)
+            if name == "TARGETS":  # other tools save a point as a multipoint of one
+                carried = [g if g.is_empty else g.centroid for g in carried]
+            setattr(made, name.lower(), report.ReportLayer(tab.name, _columns(tab, getattr(fields, name), feedback),
+                                                           carried))
+        step(0.4)
+        made.overlay()
         if values.given(parameters, "SEEN"):
-            made.grades = self._grades(parameters, context, crs, made, geometries["AREAS"], step)
+            self._grade(parameters, context, crs, made, geometries["AREAS"], step)
         return made
 
-    def _grades(self, parameters, context, crs, made, areas, step):
-        """(words, m2) of the areas by what a look there is worth, from the raster."""
+    def _grade(self, parameters, context, crs, made, areas, step):
+        """Fill in what a look is worth inside the areas, from the raster, and what was seen where no swaths say it."""
         from ...survey.pages.report import grades_inside
+        from ...survey.plane import levels, transfer
 
         bounds = np.array([g.bounds for g in areas if g is not None]).reshape(-1, 4)
         if not len(bounds):
-            return []
+            return
         extent = (*bounds[:, :2].min(axis=0), *bounds[:, 2:].max(axis=0))
         ground, _ = seen_ground(self, parameters, "SEEN", context, crs, extent, 1, "detection",
                                 lambda fraction: step(0.5 + 0.4 * fraction))
-        return grades_inside(made.frame, {
+        made.grades = grades_inside(made.frame, {
             "An object would show": ground.looks[0],
             "Seen, but an object could be missed": ground.causes["weak"],
             "Hidden by nearer ground": ground.causes["hidden"]}, made.areas)
+        if made.swaths is None:
+            seen = levels.merged([transfer.to_frame(made.frame, part) for part in
+                                  (ground.looks[0], ground.causes["weak"]) if not part.is_empty])
+            made.levels = [] if seen.is_empty else [seen]
 
 
-def _columns(tab, wanted):
+def _columns(tab, wanted, feedback):
     """Columns by the type the contract gives them, rows without a number counted; the user's own fields as text."""
-    readers = {"string": read.texts, "bool": read.flags, "datetime": read.texts}
+    readers = {"string": read.texts, "bool": read.flags, "datetime": lambda tab, name: _moments(tab, name, feedback)}
     kinds = {f.name: f.kind for f in wanted}
     columns = {name: readers.get(kinds.get(name, "string"), read.numbers)(tab, name) for name in tab.columns}
-    for name in {"target_id", "gap_id", "shore_id"} & set(kinds):
+    for name in {"target_id", "gap_id", "shore_id"} & set(kinds) & set(columns):
         columns[name] = np.where(np.isfinite(columns[name]), columns[name], np.arange(1, len(tab) + 1))
     return columns
+
+
+def _moments(tab, name, feedback):
+    """Seconds since 1970; a column that holds no times says so and is unknown, since only the dates are read from it."""
+    try:
+        return read.times(tab, name)
+    except SurveyError as error:
+        feedback.pushWarning(f"{error} The report goes on without these times.")
+        return np.full(len(tab), np.nan)
 
 
 def _save_table(path, head, rows):

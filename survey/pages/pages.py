@@ -7,7 +7,7 @@ from __future__ import annotations
 import math
 from html import escape
 
-__all__ = ["CAUTION", "definition_list", "figure", "number", "page", "paragraph", "section", "table", "text"]
+__all__ = ["CAUTION", "bullets", "definition_list", "figure", "number", "page", "paragraph", "section", "table", "text"]
 
 CAUTION = ("Positions and depths are estimates, not for navigation; depths and hazards come from charts and local "
            "notices, and charting or engineering use needs a licensed surveyor. Boating, fishing, access, diving and "
@@ -48,7 +48,7 @@ def text(value):
     return "" if value is None else escape(str(value), quote=True)
 
 
-def number(value, digits=0, unit="", missing="not known"):
+def number(value, digits=0, unit="", missing="unknown"):
     """A figure with thin spaces between thousands and its unit; ``missing`` for None and NaN."""
     if value is None or math.isnan(value):
         return missing
@@ -92,6 +92,11 @@ def table(caption, heads, rows, numeric=()):
     return (f'<div class="wide" role="group" aria-label="{text(caption)}" tabindex="0">'  # a keyboard scrolls it
             f'<table><caption>{text(caption)}</caption><thead><tr>{head}</tr></thead>\n'
             f"<tbody>\n{body}</tbody></table></div>")
+
+
+def bullets(items):
+    """A list of sentences, escaped."""
+    return f"<ul>{''.join(f'<li>{text(item)}</li>' for item in items)}</ul>"
 
 
 def figure(svg, caption):

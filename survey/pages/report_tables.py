@@ -3,7 +3,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from .depthwords import depth_words
 from .pages import number, table
+from .report_words import ALL_AT_ONCE, between, passes_asked
 
 __all__ = ["areas_table", "gaps_table", "passes_table", "settings_table", "shore_table", "targets_table"]
 
@@ -12,32 +14,58 @@ POOR_PCT = 10.0
 """A pass is called poor where over a tenth of it breaks a rule (judgement, said in the table)."""
 
 
-def areas_table(areas):
-    """Coverage of each area with its bounds."""
-    c = areas.columns
-    rows = [[name, number(a / 1e4, 2, "ha"), number(p, 1, "%"), f"{number(lo, 1)} to {number(hi, 1, '%')}",
-             number(k, 0)]
-            for name, a, p, lo, hi, k in zip(areas.labels("Area"), c["area_m2"], c["covered_pct"], c["low_pct"],
-                                             c["high_pct"], c["looks_min"])]
-    return table("Share of each area seen. Low and high: every pass narrowed or widened by its 95 % position error.",
-                 ["Area", "Size", "Seen", "Low to high", "Fewest looks"], rows, (1, 2, 3, 4))
+def areas_table(areas, whole):
+    """Coverage of each area with its interval; ``whole`` is the Totals of all."""
+    size, seen, low, high, fewest, expected, worst, best = (areas.numbers(name) for name in (
+        "area_m2", "covered_pct", "low_pct", "high_pct", "looks_min", "expected_pct", "worst_pct", "best_pct"))
+    rows = []
+    for i, name in enumerate(areas.labels("Area")):
+        row = [name, number(size[i] / 1e4, 2, "ha"), number(seen[i], 1, "%"), between(low[i], high[i])]
+        if whole.drawn:
+            row += [number(expected[i], 1, "%"), between(worst[i], best[i])]
+        rows.append([*row, number(fewest[i])])
+    heads = ["Area", "Size", "Seen"]
+    seen_by = f"Share of each area seen by {passes_asked(whole.looks)}"
+    if whole.drawn:
+        heads += ["95 % interval", "Expected", "Worst to best", "Fewest looks"]
+        caption = (f"{seen_by}. The interval is that of the share itself, over draws of all errors; expected is their "
+                   f"mean. Worst and best: {ALL_AT_ONCE}.")
+    else:
+        heads += ["Low to high", "Fewest looks"]
+        caption = f"{seen_by}. Low and high: {ALL_AT_ONCE}."
+    return table(caption, heads, rows, range(1, len(heads)))
 
 
 def gaps_table(gaps, lonlat):
     """The largest gaps with the coordinates of a point inside each."""
-    c = gaps.columns
-    order = np.argsort(-np.nan_to_num(c["area_m2"]))[:MOST_ROWS]
+    c, drawn = gaps.columns, gaps.has("certain_m2")
+    size, still, open_pct = (gaps.numbers(name) for name in ("area_m2", "certain_m2", "open_pct"))
+    order = np.argsort(-np.nan_to_num(size), kind="stable")[:MOST_ROWS]
     rows = []
     for i in order:
-        lon, lat = lonlat(gaps.geometries[i].representative_point())
-        rows.append([number(c["gap_id"][i]), str(c["kind"][i]), number(c["area_m2"][i], 0, "m²"),
-                     number(c["width_m"][i], 1, "m"), number(c["length_m"][i], 0, "m"),
-                     "yes" if c["certain"][i] else "may be closed", f"{lat:.6f}, {lon:.6f}"])
+        row = [number(gaps.numbers("gap_id")[i]), str(c["kind"][i]), number(size[i], 0, "m²"),
+               number(gaps.numbers("width_m")[i], 1, "m"), number(gaps.numbers("length_m")[i], 0, "m")]
+        if drawn:
+            row += [number(open_pct[i], 0, "%"), number(still[i], 0, "m²")]
+        rows.append([*row, "yes" if c["certain"][i] else "may be closed", _where(gaps.geometries[i], lonlat)])
     left = len(gaps) - len(rows)
     caption = "Gaps by size; coordinates are latitude, longitude of a point inside."
+    if drawn:
+        caption += (" Open: in what share of the draws the gap stays open. Certain ground is unseen in at least 95 % of "
+                    "them; a gap is certain if that is at least half of it.")
     if left:
         caption += f" {left} smaller ones are in the layer."
-    return table(caption, ["Gap", "Kind", "Area", "Widest", "Length", "Certain", "Where"], rows, (2, 3, 4))
+    heads = ["Gap", "Kind", "Area", "Widest", "Length", *(["Open", "Certain ground"] if drawn else []), "Certain",
+             "Where"]
+    return table(caption, heads, rows, range(2, len(heads) - 2))
+
+
+def _where(geometry, lonlat):
+    """'latitude, longitude' of a point of a shape."""
+    if geometry.is_empty:
+        return "no place"
+    lon, lat = lonlat(geometry.representative_point())
+    return f"{lat:.6f}, {lon:.6f}"
 
 
 def shore_table(shore):
@@ -55,7 +83,8 @@ def shore_table(shore):
 
 def passes_table(passes):
     """Passes with speed, depth band and, in words, why they are poor."""
-    c = passes.columns
+    c = {name: passes.numbers(name) for name in passes.columns if name != "outing"}
+    c["outing"] = passes.words("outing")
     rows = []
     for i in range(len(passes)):
         share = c["mean_depth_m"][i] / c["range_m"][i] * 100 if c["range_m"][i] else np.nan
@@ -79,21 +108,26 @@ def _why_poor(too_fast, off_band):
 
 
 def targets_table(targets, lonlat):
-    """Targets with place, ellipse and what to mend first."""
-    c = targets.columns
+    """Targets with place, ellipse, depth and what to mend first."""
+    major, minor, azimuth, confidence, number_, bottom, boat = (targets.numbers(name) for name in (
+        "semi_major_m", "semi_minor_m", "azimuth_deg", "confidence_pct", "target_id", "bottom_m", "depth_m"))
+    label, status, cause = (targets.words(name) for name in ("label", "status", "main_cause"))
     rows = []
     for i in range(len(targets)):
-        lon, lat = lonlat(targets.geometries[i])
-        rows.append([f"{int(c['target_id'][i])} {c['label'][i]}".strip(), str(c["status"][i]), f"{lat:.6f}, {lon:.6f}",
-                     f"{number(c['semi_major_m'][i], 1)} by {number(c['semi_minor_m'][i], 1, 'm')}",
-                     number(c["azimuth_deg"][i], 0, "degrees"), number(c["confidence_pct"][i], 0, "%"),
-                     str(c["main_cause"][i])])
-    return table("Targets; the semi-axes of each ellipse hold at the confidence beside them.",
-                 ["Target", "Status", "Where", "Semi-axes", "Azimuth", "Confidence", "Largest cause of error"], rows,
-                 (3, 4, 5))
+        known = np.isfinite(major[i])
+        rows.append([f"{number(number_[i], missing='')} {label[i]}".strip(), status[i],
+                     _where(targets.geometries[i], lonlat),
+                     f"{number(major[i], 1)} by {number(minor[i], 1, 'm')}" if known else "unknown",
+                     number(azimuth[i], 0, "degrees"), number(confidence[i], 0, "%"),
+                     depth_words(bottom[i], boat[i]) or "unknown", cause[i]])
+    return table("Targets; the semi-axes of each ellipse hold at the confidence beside them. Depth is that of the bottom "
+                 "at the target where a depth grid knows it, else of the water under the boat when it was seen; both "
+                 "are rounded down.",
+                 ["Target", "Status", "Where", "Semi-axes", "Azimuth", "Confidence", "Depth", "Largest cause of error"],
+                 rows, (3, 4, 5, 6))
 
 
-def settings_table(track, swaths):
+def settings_table(track, swaths, whole=None):
     """What the layers say of how they were made."""
     rows = []
     if track is not None:
@@ -106,11 +140,27 @@ def settings_table(track, swaths):
                  ["Transducer forward of antenna", _values(c["lever_forward_m"], "m", 2)],
                  ["Transducer to starboard of antenna", _values(c["lever_starboard_m"], "m", 2)],
                  ["Mount angle", _values(c["mount_deg"], "degrees", 1)],
-                 ["Samples not used", _shares(c["reject_reason"]) or "none"]]
+                 ["Samples not used", _unused(track)]]
     if swaths is not None:
         rows += [["Range model", _shares(swaths.columns["range_model"])],
+                 ["Sides", _shares(swaths.words("side")) or "unknown"],
+                 ["Part of the range counted", _values(swaths.numbers("range_used_pct"), "%")],
                  ["Blind angle from the vertical", _values(swaths.columns["blind_deg"], "degrees")]]
+    if whole is not None:
+        rows += [["Looks asked for", number(whole.looks) if whole.looks else "unknown"],
+                 ["What counts as a look", whole.grade or "unknown"]]
     return table("Read from the layers themselves.", ["Setting", "Value"], rows)
+
+
+def _unused(track):
+    """'3 of 1200 (0.2 %): too slow (67 %), turn (33 %)'."""
+    usable = np.asarray(track.columns["usable"], bool)
+    unused, all_ = int((~usable).sum()), len(track)
+    if not all_:
+        return "no samples"
+    said = f"{number(unused)} of {number(all_)} ({number(100 * unused / all_, 1, '%')})"
+    reasons = _shares(np.where(usable, "", track.words("reject_reason")))
+    return f"{said}: {reasons}" if reasons else said
 
 
 def _shares(words):
@@ -128,7 +178,7 @@ def _values(values, unit, digits=1):
     values = np.asarray(values, float)
     values = np.unique(np.round(values[np.isfinite(values)], digits))
     if not len(values):
-        return "not known"
+        return "unknown"
     if len(values) <= 4:
         return ", ".join(number(v, digits) for v in values) + (f" {unit}" if unit else "")
     return f"{number(values[0], digits)} to {number(values[-1], digits)}" + (f" {unit}" if unit else "")

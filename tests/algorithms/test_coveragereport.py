@@ -30,11 +30,12 @@ def test_page_and_table_of_one_area(run, areas, tmp_path):
                                      "OUTPUT_TABLE": str(tmp_path / "r.csv")})
     page = pathlib.Path(results["OUTPUT_HTML"]).read_text(encoding="utf-8")
     assert "<h1>Mill &amp; pond</h1>" in page and "&lt;Bed&gt; &amp; co" in page and "<svg" in page
-    assert "70.0 to not known" in page and ">nan" not in page.lower()
+    assert "70.0 to unknown" in page and ">nan" not in page.lower()
     with open(results["OUTPUT_TABLE"], encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
     assert rows == [{"area": "<Bed> & co", "area_m2": "20000.0", "covered_m2": "15000.0", "covered_pct": "75.0",
-                     "low_pct": "70.0", "high_pct": "", "looks_min": "0.0"}]
+                     "low_pct": "70.0", "high_pct": "", "looks_min": "0.0", "worst_pct": "", "best_pct": "",
+                     "expected_pct": "", "looks_asked": "", "grade": ""}]
 
 
 def test_without_a_place_for_it_the_page_goes_to_a_temporary_file(run, areas):

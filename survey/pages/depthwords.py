@@ -1,0 +1,30 @@
+"""The depth given with a target, in words that say of what place it is."""
+from __future__ import annotations
+
+import math
+
+__all__ = ["depth_words"]
+
+_SLACK = 1e-9  # 8.3 m is 8.3 m, not 8.2, though no float is exactly that
+
+
+def depth_words(bottom_m, boat_m, unit="m", unit_m=1.0, digits=1):
+    """'bottom 7.9 m' where a grid knows the bottom at the target, else '6.2 m under the boat'; '' if neither is known.
+
+    Parameters
+    ----------
+    bottom_m, boat_m : float or None
+        Bottom at the target, and water under the transducer when it was seen; None or NaN where unknown.
+    unit, unit_m, digits
+        What it is told in: the unit's name, its length (m), decimals. Figures are rounded down: nowhere is the water
+        shallower than said.
+    """
+    def figure(metres):
+        whole = 10 ** digits
+        return f"{math.floor(metres / unit_m * whole + _SLACK) / whole:.{digits}f}\u00a0{unit}"
+
+    if bottom_m is not None and math.isfinite(bottom_m):
+        return f"bottom {figure(bottom_m)}"
+    if boat_m is not None and math.isfinite(boat_m):
+        return f"{figure(boat_m)} under the boat"
+    return ""

@@ -1,0 +1,20 @@
+"""Text for tables that spreadsheets open: a name from somebody else's file must not start to compute there."""
+from __future__ import annotations
+
+import re
+
+__all__ = ["cell"]
+
+_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
+_NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?")
+
+
+def cell(value):
+    """A text that a spreadsheet takes for text.
+
+    What begins like a formula and is no number gets an apostrophe in front, which spreadsheets do not show (OWASP, CSV
+    Injection); other values come back as they are.
+    """
+    if not isinstance(value, str) or not value.lstrip(" ").startswith(_FORMULA) or _NUMBER.fullmatch(value.strip()):
+        return value
+    return f"'{value}"
