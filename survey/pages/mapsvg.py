@@ -33,7 +33,8 @@ class Ink:
 
 @dataclass
 class MapLayer:
-    """One legend entry: shapely geometries in frame metres, drawn in order; ``labels`` go beside points."""
+    """One legend entry, none without a name: shapely geometries in frame metres, drawn in order; ``labels`` go beside
+    points."""
 
     name: str
     ink: Ink
@@ -69,9 +70,10 @@ def draw_map(layers, title, convergence_deg=0.0):
         return ""
     place, height = _fit([g for layer in layers for g in layer.geometries if g is not None and not g.is_empty])
     body = [_draw_layer(layer, place) for layer in layers]
-    legend_rows = math.ceil(len(layers) / 3)
+    named = [layer for layer in layers if layer.name]
+    legend_rows = math.ceil(len(named) / 3)
     total = height + FOOT + legend_rows * ROW
-    furniture = _scale_bar(place.scale, height + 30) + _north(convergence_deg) + _legend(layers, height + FOOT)
+    furniture = _scale_bar(place.scale, height + 30) + _north(convergence_deg, height + 28) + _legend(named, height + FOOT)
     return (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:.0f} {total:.0f}" role="img" '
             f'aria-label="{text(title)}" font-family="system-ui,sans-serif" font-size="14"><title>{text(title)}</title>'
             f'<rect width="{WIDTH:.0f}" height="{total:.0f}" fill="#ffffff"/>{"".join(body)}{furniture}</svg>')
@@ -112,8 +114,9 @@ def _draw_layer(layer, place):
             (x, y), = place(geometry.coords)
             marks.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{ink.radius:g}"/>')
             if i < len(layer.labels):
-                marks.append(f'<text x="{x + ink.radius + 3:.1f}" y="{y + 4:.1f}" fill="#14232b" stroke="none">'
-                             f"{text(layer.labels[i])}</text>")
+                at = f'x="{x + ink.radius + 3:.1f}" y="{y + 4:.1f}"'
+                marks += [f'<text {at} {look}>{text(layer.labels[i])}</text>' for look in (
+                    'fill="#ffffff" stroke="#ffffff" stroke-width="3.5"', 'fill="#14232b" stroke="none"')]
             continue
         simple = geometry.simplify(LINE_STEP / place.scale)
         path.extend(_lines(simple, place))
@@ -158,11 +161,12 @@ def _scale_bar(scale, y):
             f'<text x="{MARGIN + long + 8:.1f}" y="{y + 5}" fill="#14232b">{label}</text>')
 
 
-def _north(convergence_deg):
-    x, y = WIDTH - 34, 44
-    return (f'<g transform="translate({x} {y}) rotate({-convergence_deg:.2f})"><circle r="24" fill="#ffffff" '
-            'opacity="0.85"/><path d="M0 -20L7 12L0 6L-7 12Z" fill="#14232b"/></g>'
-            f'<text x="{x}" y="{y + 40}" text-anchor="middle" fill="#14232b">N</text>')
+def _north(convergence_deg, y):
+    """Below the map, where it hides nothing."""
+    x = WIDTH - 34
+    return (f'<g transform="translate({x} {y}) rotate({-convergence_deg:.2f})">'
+            '<path d="M0 -20L7 12L0 6L-7 12Z" fill="#14232b"/></g>'
+            f'<text x="{x - 26}" y="{y + 5:.1f}" text-anchor="middle" fill="#14232b">N</text>')
 
 
 def _legend(layers, top):

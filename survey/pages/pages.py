@@ -7,7 +7,11 @@ from __future__ import annotations
 import math
 from html import escape
 
-__all__ = ["CAUTION", "bullets", "definition_list", "figure", "number", "page", "paragraph", "section", "table", "text"]
+__all__ = ["CAUTION", "NO_BREAK", "bullets", "definition_list", "figure", "number", "page", "paragraph", "section",
+           "table", "text"]
+
+NO_BREAK = "\u2011"
+"""A hyphen at which no line is broken."""
 
 CAUTION = ("Positions and depths are estimates, not for navigation; depths and hazards come from charts and local "
            "notices, and charting or engineering use needs a licensed surveyor. Boating, fishing, access, diving and "
@@ -33,6 +37,7 @@ caption{text-align:left;color:#3b4f59;padding:.2rem 0;font-size:.9rem}
 th,td{padding:.32rem .9rem .32rem 0;border-bottom:1px solid #d5dee2;text-align:left;vertical-align:top}
 thead th{border-bottom:2px solid #12384a;white-space:nowrap}
 .n{text-align:right;font-variant-numeric:tabular-nums;white-space:nowrap}
+.w{white-space:nowrap}
 figure{margin:1rem 0}
 figure svg{width:100%;height:auto;border:1px solid #b9c6cd;background:#fff}
 figcaption{color:#3b4f59;font-size:.9rem}
@@ -70,7 +75,7 @@ def definition_list(pairs):
     return f'<dl class="key">{"".join(items)}</dl>'
 
 
-def table(caption, heads, rows, numeric=()):
+def table(caption, heads, rows, numeric=(), whole=()):
     """A table with header cells a screen reader can follow.
 
     Parameters
@@ -80,9 +85,11 @@ def table(caption, heads, rows, numeric=()):
         Cells, escaped here; the first of each row is its header.
     numeric : sequence of int
         Columns set flush right.
+    whole : sequence of int
+        Columns whose cells are not broken over lines.
     """
     def cell(tag, index, value, scope=""):
-        css = ' class="n"' if index in numeric else ""
+        css = ' class="n"' if index in numeric else ' class="w"' if index in whole else ""
         return f"<{tag}{css}{scope}>{text(value)}</{tag}>"
 
     head = "".join(cell("th", i, value, ' scope="col"') for i, value in enumerate(heads))

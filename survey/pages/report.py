@@ -5,7 +5,7 @@ import numpy as np
 
 from .. import spreadsheets
 from . import pages, report_map, report_tables, report_words
-from .pages import number
+from .pages import NO_BREAK, number
 from .report_layers import Layers, ReportLayer, grades_inside, looks_inside, seen_levels
 from .report_words import between, passes_asked
 from .totals import density, totals
@@ -58,7 +58,7 @@ def coverage_page(layers, title, made):
     whole, found = figures.whole, figures.found
     doubtful = report_words.doubts(layers, whole, found)
     when = report_words.dates(layers)
-    lead = f"Side-scan coverage report{f' of {when}' if when else ''}. Made {made}."
+    lead = f"Side-scan coverage report{f' of {when}' if when else ''}. Made {made.replace('-', NO_BREAK)}."
     drawing = report_map.report_map(layers, title)
     return pages.page(title, lead, [
         pages.definition_list(_key_figures(layers, whole, found)),

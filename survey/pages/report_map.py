@@ -10,7 +10,7 @@ from .mapsvg import Ink, MapLayer
 
 __all__ = ["caption", "report_map"]
 
-SEEN, TWICE = "#9fc5d8", "#6b9dba"
+SEEN, TWICE = "#9fc5d8", "#78a9c4"
 """Ground seen, and ground seen by two passes and more."""
 
 
@@ -38,6 +38,7 @@ def report_map(layers, title):
     else:
         put(layers.swaths, "Bottom seen", Ink(SEEN, "none", 0))
     put(layers.gaps, "Gap", Ink("#e8a33d", "#7a4a00", 0.8, opacity=0.9))
+    put(layers.areas, "", Ink("none", "#5b6f79", 1.5))  # once more: what was seen hides it
     put(layers.passes, "Boat's track", Ink("none", "#3b4f59", 0.8, "5 3"))
     if layers.shore is not None:
         status = layers.shore.words("status")

@@ -57,7 +57,7 @@ def gaps_table(gaps, lonlat):
         caption += f" {left} smaller ones are in the layer."
     heads = ["Gap", "Kind", "Area", "Widest", "Length", *(["Open", "Certain ground"] if drawn else []), "Certain",
              "Where"]
-    return table(caption, heads, rows, range(2, len(heads) - 2))
+    return table(caption, heads, rows, range(2, len(heads) - 2), (len(heads) - 1,))
 
 
 def _where(geometry, lonlat):
@@ -118,13 +118,13 @@ def targets_table(targets, lonlat):
         rows.append([f"{number(number_[i], missing='')} {label[i]}".strip(), status[i],
                      _where(targets.geometries[i], lonlat),
                      f"{number(major[i], 1)} by {number(minor[i], 1, 'm')}" if known else "unknown",
-                     number(azimuth[i], 0, "degrees"), number(confidence[i], 0, "%"),
+                     f"{number(azimuth[i], 0)}°" if known else "unknown", number(confidence[i], 0, "%"),
                      depth_words(bottom[i], boat[i]) or "unknown", cause[i]])
     return table("Targets; the semi-axes of each ellipse hold at the confidence beside them. Depth is that of the bottom "
                  "at the target where a depth grid knows it, else of the water under the boat when it was seen; both "
                  "are rounded down.",
                  ["Target", "Status", "Where", "Semi-axes", "Azimuth", "Confidence", "Depth", "Largest cause of error"],
-                 rows, (3, 4, 5, 6))
+                 rows, (3, 4, 5, 6), (2,))
 
 
 def settings_table(track, swaths, whole=None):

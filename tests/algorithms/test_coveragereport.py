@@ -30,7 +30,7 @@ def test_page_and_table_of_one_area(run, areas, tmp_path):
                                      "OUTPUT_TABLE": str(tmp_path / "r.csv")})
     page = pathlib.Path(results["OUTPUT_HTML"]).read_text(encoding="utf-8")
     assert "<h1>Mill &amp; pond</h1>" in page and "&lt;Bed&gt; &amp; co" in page and "<svg" in page
-    assert "70.0 to unknown" in page and ">nan" not in page.lower()
+    assert "70.0\u00a0% to unknown" in page and ">nan" not in page.lower()
     with open(results["OUTPUT_TABLE"], encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))
     assert rows == [{"area": "<Bed> & co", "area_m2": "20000.0", "covered_m2": "15000.0", "covered_pct": "75.0",
