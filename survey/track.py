@@ -110,6 +110,15 @@ class Track:
         key = self.pass_key()
         return ((key[1:] == key[:-1]) & (np.diff(self.sample_id) == 1) & self.usable[1:] & self.usable[:-1])
 
+    def cut_between(self):
+        """(n - 1,) bool: a turn ends the pass of sample i and begins that of sample i + 1, and nothing is missing.
+
+        Same outing, sample_id one apart, both usable, another pass. The beam of the second sample closes the one pass
+        and opens the other.
+        """
+        return ((self.outing[1:] == self.outing[:-1]) & (self.pass_id[1:] != self.pass_id[:-1])
+                & (np.diff(self.sample_id) == 1) & self.usable[1:] & self.usable[:-1])
+
     def runs(self):
         """Slices of unbroken stretches of usable samples; single usable samples are runs of one."""
         index = np.flatnonzero(self.usable)

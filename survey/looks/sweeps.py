@@ -9,6 +9,7 @@ from ..beams.beams import Beams, turn_reach
 from ..beams.land import near_shore
 from ..plane import transfer
 from ..plane.frame import frames_for
+from ..swaths.arcs import laid
 from ..swaths.edges import edges
 from ..swaths.fan import Fan, strip_rows
 from .detection import ping_rate
@@ -118,7 +119,7 @@ def lay_out(track, settings, swath, raster, terrain=None, water=None):
     found = []
     if not len(rows.sample):
         return found
-    passes = track.pass_key()[rows.sample]
+    passes = track.pass_key()[rows.owner]
     for frame, index in frames_for(track.crs, track.x[rows.sample], track.y[rows.sample], passes):
         part = _Part(track, settings, swath, raster, rows.take(index), passes[index], frame, water)
         found += part.on_terrain(*terrain) if terrain is not None else part.flat()
@@ -129,9 +130,12 @@ class _Part:
     """The rows of one frame."""
 
     def __init__(self, track, settings, swath, raster, rows, passes, frame, water):
-        self.rows, self.passes, self.frame, self.raster, self.swath = rows, passes, frame, raster, swath
-        self.track = track.take(rows.sample)
-        self.beams = Beams.of(self.track, frame)
+        self.frame, self.raster, self.swath = frame, raster, swath
+        track = track.take(rows.sample)
+        self.laid = laid(rows, track, Beams.of(track, frame))
+        self.rows, self.track, self.beams = self.laid.rows, self.laid.track, self.laid.beams
+        self.passes = passes[self.laid.low]
+        rows = self.rows
         self.rate = ping_rate(rows.range_m, self.track.sound_speed_mps, settings)
         self.water = None
         if water is not None:

@@ -16,6 +16,9 @@ SHORE_STEP_M = 1.0
 SHORE_FINE_M = 0.1
 """The same where one beam runs more than ``SHORE_STEP_M`` further than its neighbour: behind a point or an island."""
 
+SAME_RANGE_M = 0.01
+"""Ranges closer than this are one setting, told in other units or with other digits: no step."""
+
 _SWING_DEG = 10.0
 
 
@@ -23,14 +26,20 @@ _SWING_DEG = 10.0
 class StripRows:
     """(k,) arrays: ``sample`` an index into the track, ``strip`` a number, ``range_m`` the slant range in force.
 
-    A strip is a stretch without a break and of one range. Where the range changes, the sample at which the new one
-    comes into force stands in both strips: last in the old one, with the range held (``held``), and first in the new.
+    A strip is a stretch of one pass, without a break and of one range. Where the range changes, and where a turn ends
+    the pass, the sample that begins the new strip stands in both: last in the old one, with the range held (``held``),
+    and first in the new. So nothing is left undrawn at a cut.
     """
 
     sample: np.ndarray
     strip: np.ndarray
     range_m: np.ndarray
     held: np.ndarray
+
+    @property
+    def owner(self):
+        """(k,) a sample of the row's own pass: the sample itself, or the one before it where it is held."""
+        return self.sample - self.held
 
     def take(self, index):
         """The rows at ``index``."""
@@ -51,12 +60,13 @@ def strip_rows(track):
     usable = track.usable & np.isfinite(track.x) & np.isfinite(track.y)
     joined = track.joined() & usable[1:] & usable[:-1]
     before, after = track.range_m[:-1], track.range_m[1:]
-    steps = joined & (before != after) & ~(np.isnan(before) & np.isnan(after))
+    steps = joined & ~(np.abs(after - before) < SAME_RANGE_M) & ~(np.isnan(before) & np.isnan(after))
+    steps |= track.cut_between() & usable[1:] & usable[:-1]
     sample = np.flatnonzero(usable)
     if not len(sample):
         return StripRows(sample, sample, np.empty(0), np.empty(0, bool))
     at_step = np.concatenate([[False], steps])[sample]
-    breaks = ~np.concatenate([[False], joined])[sample]
+    breaks = ~np.concatenate([[False], joined | steps])[sample]
     row = np.repeat(np.arange(len(sample)), 1 + at_step)
     held = np.zeros(len(row), bool)
     held[:-1] = row[1:] == row[:-1]

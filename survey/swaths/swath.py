@@ -14,6 +14,7 @@ from ..beams.beams import Beams
 from ..errors import InputError
 from ..plane import levels, shapes, transfer
 from ..plane.frame import frames_for
+from .arcs import laid
 from .edges import SwathSettings, edges, reach_limit, used_range
 from .fan import Fan, strip_rows
 from .lanes import lanes_on_terrain
@@ -139,7 +140,7 @@ class _Drawing:
         self.track, self.settings, self.terrain = track, settings, terrain
         self.merge = merge or settings.merge
         self.rows = strip_rows(track)
-        self.passes = track.pass_key()[self.rows.sample]
+        self.passes = track.pass_key()[self.rows.owner]
         _, first = np.unique(self.rows.strip, return_index=True)
         self.pass_of_strip = self.passes[first]
         self.report = _counts(track, settings)
@@ -156,19 +157,21 @@ class _Drawing:
     def add(self, frame, index, water, step):
         """Draw the strip rows at ``index`` in a frame."""
         self.report.frames += 1
-        rows = self.rows.take(index)
-        track = self.track.take(rows.sample)
-        beams = Beams.of(track, frame)
+        given = self.rows.take(index)
+        track = self.track.take(given.sample)
+        fan = laid(given, track, Beams.of(track, frame))
         if water is not None:
-            water = _local_water(frame, beams, used_range(rows.range_m, self.settings), water)
-            self.report.aground += int((~shapes.contains(water, beams.east, beams.north) & ~rows.held).sum())
+            beams = fan.beams
+            water = _local_water(frame, beams, used_range(fan.rows.range_m, self.settings), water)
+            own = (fan.real >= 0) & ~fan.rows.held
+            self.report.aground += int((~shapes.contains(water, beams.east, beams.north) & own).sum())
         sides, before = [], self.report.quads
         for number, side in enumerate(self.settings.sides):
-            lanes = self._lanes(beams, track, rows, index, side, frame)
+            lanes = self._lanes(fan, side, frame)
             if water is not None:
                 whole, lanes = lanes, [fan.ended_at_land(water) for fan in lanes]
                 self.report.ended_at_land += _shortened(whole, lanes)
-            sides.append(self._draw(lanes, side))
+            sides.append(self._draw(lanes, side, np.where(fan.real >= 0, index[fan.real], -1)))
             step((number + 1) / 4)
         keys = sorted(set().union(*sides))
         noisy = self.report.quads - before > _NOISY * len(index)
@@ -184,21 +187,29 @@ class _Drawing:
             if not ground.is_empty:
                 self.parts.setdefault(key, []).append((frame, ground))
 
-    def _lanes(self, beams, track, rows, index, side, frame):
-        """Fans of one side: one over a flat bottom, one for each stretch that beams see of a depth grid."""
+    def _lanes(self, laid_rows, side, frame):
+        """Fans of one side: one over a flat bottom, one for each stretch that beams see of a depth grid.
+
+        Their ``row`` is the position among the rows that were laid.
+        """
+        rows, track, beams = laid_rows.rows, laid_rows.track, laid_rows.beams
+        number = np.arange(len(rows.sample))
         if self.settings.range_model != "terrain" or self.terrain is None:
             inner, outer = edges(track, self.settings, side, rows.range_m)
-            return [Fan.of(beams, side, inner, outer, rows.strip, index).thinned(self.settings.thin_m)]
+            return [Fan.of(beams, side, inner, outer, rows.strip, number).thinned(self.settings.thin_m)]
         slant = used_range(rows.range_m, self.settings)
         reach = np.minimum(slant, reach_limit(track, self.settings, side))
-        fan = Fan.of(beams, side, 0 * reach, reach, rows.strip, index).thinned(self.settings.thin_m)
-        kept = np.searchsorted(index, fan.row)
+        fan = Fan.of(beams, side, 0 * reach, reach, rows.strip, number).thinned(self.settings.thin_m)
         grid, anchors = self.terrain
-        return lanes_on_terrain(fan, frame, grid, anchors.offset[rows.sample[kept]], track.depth_m[kept], slant[kept],
+        offset = anchors.offset[rows.sample]
+        return lanes_on_terrain(fan, frame, grid, offset[fan.row], track.depth_m[fan.row], slant[fan.row],
                                 np.tan(np.radians(self.settings.blind_deg)))
 
-    def _draw(self, lanes, side):
-        """One side's polygons by feature key, those with land in them apart; notes the beams that drew them."""
+    def _draw(self, lanes, side, strip_row):
+        """One side's polygons by feature key, those with land in them apart; notes the beams that drew them.
+
+        ``strip_row``: the strip row of each row that was laid, -1 for beams set in between.
+        """
         polygons, drawn = {}, []
         for fan in lanes:
             made = fan.ribbons()
@@ -211,8 +222,9 @@ class _Drawing:
                 polygons.setdefault(key, ([], []))[trim].append(polygon)
             seen = np.append(fan.drawn(), False)
             seen[1:] |= seen[:-1].copy()
-            seen &= fan.row >= 0
-            drawn.append((fan.row[seen], fan.strip[seen], fan.inner[seen], fan.outer[seen]))
+            row = np.where(fan.row >= 0, strip_row[fan.row], -1)
+            seen &= row >= 0
+            drawn.append((row[seen], fan.strip[seen], fan.inner[seen], fan.outer[seen]))
         row, strip, inner, outer = map(np.concatenate, zip(*drawn))
         if len(lanes) > 1:
             row, first, lane = np.unique(row, return_index=True, return_inverse=True)

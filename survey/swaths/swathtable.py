@@ -41,16 +41,19 @@ def swath_columns(track, rows, beams, keys, settings):
     keep = np.flatnonzero(np.isin(beams.key, keys))
     group = np.searchsorted(keys, beams.key[keep])
     sample = rows.sample[beams.row[keep]]
-    order = np.lexsort((sample, group))
-    keep, group, sample = keep[order], group[order], sample[order]
+    owner = rows.owner[beams.row[keep]]
+    lent = track.pass_id[sample] != track.pass_id[owner]  # the beam that closes a pass is counted in the next
+    order = np.lexsort((lent, sample, group))
+    keep, group, sample, owner, lent = keep[order], group[order], sample[order], owner[order], lent[order]
     head = np.searchsorted(group, np.arange(len(keys)))
     slant = rows.range_m[beams.row[keep]]
     sigma = edge_sigma(track.take(sample), settings, slant)
     fresh = np.ones(len(sample), bool)
     fresh[1:] = (sample[1:] != sample[:-1]) | (group[1:] != group[:-1])
+    fresh &= ~lent
     return {
-        "outing": _single(track.outing[sample], head, ""),
-        "pass_id": _single(track.pass_id[sample].astype(float), head, np.nan),
+        "outing": _single(track.outing[owner], head, ""),
+        "pass_id": _single(track.pass_id[owner].astype(float), head, np.nan),
         "side": np.array([side_name(s) for s in _single(beams.side[keep], head, 0)], object),
         "start_time": np.fmin.reduceat(track.t_s[sample], head),
         "end_time": np.fmax.reduceat(track.t_s[sample], head),

@@ -1,76 +1,17 @@
-"""Cutting a track into passes, and thinning it.
+"""Numbering the passes of a track, and thinning it.
 
-A pass is one straight-ish run of the boat and counts as one look. It ends at a break of the log, a stop, a stretch too
-fast to scan, and half-way through a turn: there the boat has left one line for the next.
+A pass is one run of the boat and counts as one look, both sides together. It ends at a break of the log, a stop, a
+stretch too fast to scan, and half-way through a turn (see ``turns``): there the boat has left one line for the next.
 """
 from __future__ import annotations
 
 import numpy as np
 
-from .motion import unwrapped
-
-__all__ = ["LEAST_TURN_DEG", "TURN_RATE_DPS", "number_passes", "thin", "turn_cuts", "turn_limit"]
-
-LEAST_TURN_DEG = 45.0
-"""A bend of less is a correction of course or a shore followed, not a turn to the next line (judgement)."""
-
-TURN_RATE_DPS = 2.0
-"""A bend that is faster is a turn (judgement): 2 m/s on a circle of 57 m."""
-
-HALF_TURN_DEG = 180.0
+__all__ = ["number_passes", "thin"]
 
 _ROUNDING = 1e-3
 """Five steps of 0.2 m make a metre, whatever the last digits say."""
 
-
-def turn_limit(speed_mps, range_m):
-    """Turn rate (degrees/s) from which a bend is a turn, where none is stated; (n,) arrays.
-
-    2 degrees/s, or less for a slow boat: a circle tighter than the range, on whose inner side the fans cross.
-    """
-    tight = np.degrees(speed_mps / range_m)
-    return np.where(np.isfinite(tight), np.clip(tight, 0.1, TURN_RATE_DPS), TURN_RATE_DPS)
-
-
-def turn_cuts(heading_deg, turn_dps, run, max_turn_rate):
-    """Where passes are cut in turns.
-
-    Parameters
-    ----------
-    heading_deg : (n,) array
-        Degrees; finite wherever ``run`` is not negative.
-    turn_dps : (n,) array
-        Turn rate, positive to starboard.
-    run : (n,) int array
-        Equal within a stretch that nothing else breaks, contiguous; -1 where the boat makes no pass.
-    max_turn_rate : float or (n,) array
-        degrees/s; a bend of more, through 45 degrees or more, is a turn.
-
-    Returns
-    -------
-    (n,) bool array
-        True at the first sample of the next pass: where half the turn is made. A turn of more than 270 degrees (a boat
-        going round and round) is cut every half circle.
-    """
-    n = len(run)
-    cut = np.zeros(n, bool)
-    rate = np.where(run >= 0, turn_dps, 0.0)
-    # a turn goes on until the rate has fallen to half: one that hovers at the limit is not cut up
-    tightness = np.abs(rate) / max_turn_rate
-    side = np.where(tightness > 0.5, np.sign(rate), 0.0)
-    starts = np.concatenate([[0], np.flatnonzero((np.diff(side) != 0) | (np.diff(run) != 0)) + 1])
-    ends = np.append(starts[1:], n)
-    # the samples just outside share in the turn, as far as they belong to the same run
-    first = np.where((starts > 0) & (run[np.maximum(starts - 1, 0)] == run[starts]), starts - 1, starts)
-    last = np.where((ends < n) & (run[np.minimum(ends, n - 1)] == run[starts]), ends, ends - 1)
-    heading = unwrapped(np.nan_to_num(np.asarray(heading_deg, float)), run)
-    whole = np.abs(heading[last] - heading[first])
-    sharp = np.maximum.reduceat(tightness, starts) > 1
-    for k in np.flatnonzero(sharp & (side[starts] != 0) & (whole >= LEAST_TURN_DEG)):
-        made = np.maximum.accumulate(np.abs(heading[first[k]:last[k] + 1] - heading[first[k]]))
-        pieces = max(1, int(round(whole[k] / HALF_TURN_DEG)))
-        cut[first[k] + np.searchsorted(made, whole[k] * (np.arange(pieces) + 0.5) / pieces)] = True
-    return cut
 
 
 def number_passes(stretch, moving, cut):

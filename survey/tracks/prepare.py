@@ -23,6 +23,7 @@ from .pass_table import pass_columns, pass_lines
 from .preparation import LOGGED, SIGMA_POSITION_M
 from .prepare_log import describe
 from .settings import held, in_force, moments_at, range_notes
+from .turns import Sailed, turn_cuts
 
 __all__ = ["ALONE", "NO_DEPTH", "NO_HEADING", "NO_RANGE", "STOPPED", "TOO_FAST", "Prepared", "prepare"]
 
@@ -118,14 +119,15 @@ def prepare(fixes, how, depth_at=None, step=None):
     speed = late.mixed(motion.speed_mps)
     moving = (speed >= how.min_speed) & (speed <= how.max_speed)
     begins = np.concatenate([[False], (np.diff(stretch) != 0) | (moving[1:] != moving[:-1])])
-    cut = passes.turn_cuts(bow.course, late.mixed(motion.turn_dps), np.where(moving, np.cumsum(begins), -1),
-                           how.max_turn_rate or passes.turn_limit(speed, ranges))
+    steps = ground.steps(geod, lon, lat)
+    run = np.where(moving, np.cumsum(begins), -1)
+    cut = turn_cuts(Sailed(bow.course, late.mixed(motion.turn_dps), _way(speed, clock), run), how.max_turn_rate)
     pass_id, alone = passes.number_passes(stretch, moving, cut)
     rushing = _rushing(geod, log, how)[kept]
     reason = _reasons(how, speed, alone, rushing, bow.degrees, ranges, depth)
     if (reason != "").all():
         raise InputError(_nothing_usable(reason))
-    path = np.concatenate([[0.0], np.cumsum(np.hypot(*ground.steps(geod, lon, lat)))])
+    path = _summed(np.hypot(*steps))
     chosen = _thinned(how, log.timed, path, clock, pass_id, ranges, reason)
 
     x, y = log.frame.from_lonlat(ground.wrapped(lon), lat)
@@ -149,6 +151,15 @@ def prepare(fixes, how, depth_at=None, step=None):
     describe(made, how, log, sound, water)
     step(1.0)
     return made
+
+
+def _summed(steps):
+    return np.concatenate([[0.0], np.cumsum(steps)])
+
+
+def _way(speed_mps, clock_s):
+    """Metres made good along the way: jitter lengthens the sum of steps, but not a speed fitted over a window."""
+    return _summed(np.nan_to_num(speed_mps[1:] + speed_mps[:-1]) / 2 * np.diff(clock_s))
 
 
 def _all(n, value, kind=float):

@@ -5,8 +5,8 @@ import numpy as np
 
 from ..times import iso_time
 from .motion import JITTER_BASE_M, WINDOW_M, WINDOW_S
-from .passes import TURN_RATE_DPS
 from .preparation import SIGMA_COMPASS_DEG, SIGMA_POSITION_M
+from .turns import CORNER_DEG, CORNER_M, LEAST_TURN_DEG, ROUND_DEG
 
 __all__ = ["describe"]
 
@@ -31,7 +31,9 @@ def describe(made, how, log, sound, water):
         f"Distances, courses and headings are on the ellipsoid {crs.ellipsoid.name}, from true north; places are in "
         f"{crs.name}.",
         f"A pass ends where no fix follows within {log.gap_s:g} s, at breaks of the log, under {how.min_speed:g} m/s, "
-        f"over {how.max_speed:g} m/s, and half-way through turns of more than {_turn_words(how)}.",
+        f"over {how.max_speed:g} m/s, and half-way through a turn: {_turn_words(how)}, or a course that has come round "
+        f"by {ROUND_DEG:g} degrees or more, however wide the turn. The beam at the middle of a turn belongs to both "
+        "passes, so nothing is left undrawn there.",
         sound.note,
         _heading_note(track, how),
         _depth_note(track, water),
@@ -53,8 +55,8 @@ def describe(made, how, log, sound, water):
 
 def _turn_words(how):
     if how.max_turn_rate is not None:
-        return f"{how.max_turn_rate:g} degrees/s"
-    return f"{TURN_RATE_DPS:g} degrees/s, or tighter than a circle of the range"
+        return f"a bend of {LEAST_TURN_DEG:g} degrees or more, faster than {how.max_turn_rate:g} degrees/s"
+    return f"{CORNER_DEG:g} degrees or more between the last and the next {CORNER_M:g} m"
 
 
 def _share(mask, words):

@@ -10,14 +10,17 @@ NAMES = ["survey", "loops of 10 m", "figure of eight", "moored and swinging", "r
 
 
 def raw_quads(track, frame, blind=20.0):
-    """(pass, (4, 2) corners) of both sides of every interval, straight from the definition; no ranges change."""
+    """(pass, (4, 2) corners) of both sides of every interval, straight from the definition; no ranges change.
+
+    An interval between two passes is a turn cut at its second sample: it belongs to the first of them.
+    """
     east, north = frame.forward(track.x, track.y)
     azimuth = np.radians(track.heading_deg - frame.convergence(east, north))
     at, right = np.column_stack([east, north]), np.column_stack([np.cos(azimuth), -np.sin(azimuth)])
     inner = track.depth_m * np.tan(np.radians(blind))
     outer = np.sqrt(np.maximum(track.range_m**2 - track.depth_m**2, 0))
     for i in range(len(track) - 1):
-        if track.pass_id[i] == track.pass_id[i + 1] and outer[i] > inner[i] and outer[i + 1] > inner[i + 1]:
+        if track.sample_id[i + 1] == track.sample_id[i] + 1 and outer[i] > inner[i] and outer[i + 1] > inner[i + 1]:
             for side in (-1, 1):
                 yield track.pass_id[i], np.array([at[j] + side * g[j] * right[j] for j, g in (
                     (i, inner), (i, outer), (i + 1, outer), (i + 1, inner))])

@@ -1,77 +1,8 @@
 """Where passes are cut, how they are numbered, and thinning against a plain walk along the track."""
 import numpy as np
-import pytest
 from athwart.survey.tracks import passes
 from hypothesis import given, settings
 from hypothesis import strategies as st
-
-
-def bend(before, degrees, rate, after=60):
-    """Heading and turn rate, one sample a second, of a boat that turns once."""
-    seconds = int(round(abs(degrees) / rate))
-    side = np.sign(degrees)
-    made = side * rate * np.arange(1, seconds + 1)
-    heading = np.concatenate([np.zeros(before), made, np.full(after, float(degrees))])
-    turn = np.concatenate([np.zeros(before), np.full(seconds, side * rate), np.zeros(after)])
-    return heading % 360, turn
-
-
-@pytest.mark.parametrize("degrees", [90, 180, -180, -120, 46])
-@pytest.mark.parametrize("rate", [2.5, 5.0, 12.0])
-def test_a_turn_is_cut_at_its_middle(degrees, rate):
-    heading, turn = bend(50, degrees, rate)
-    cut = np.flatnonzero(passes.turn_cuts(heading, turn, np.zeros(len(turn), int), 2.0))
-    assert len(cut) == 1
-    made = abs((heading[cut[0]] + 180) % 360 - 180)
-    assert abs(made - abs(degrees) / 2) <= rate or abs(degrees) == 180 and abs(made - 90) <= rate
-
-
-@pytest.mark.parametrize("degrees, rate", [(40, 5.0), (180, 1.5), (-44, 10.0)])
-def test_gentle_and_small_bends_are_no_turns(degrees, rate):
-    heading, turn = bend(50, degrees, rate)
-    assert not passes.turn_cuts(heading, turn, np.zeros(len(turn), int), 2.0).any()
-
-
-def test_a_rate_that_hovers_at_the_limit_makes_one_cut():
-    turn = np.where(np.arange(120) % 2, 2.2, 1.6)
-    turn[:15] = turn[105:] = 0.0
-    heading = np.cumsum(turn) % 360
-    cut = passes.turn_cuts(heading, turn, np.zeros(120, int), 2.0)
-    assert cut.sum() == 1 and 50 < np.flatnonzero(cut)[0] < 70
-
-
-# on a circle of the range R the boat turns through v / R: 0.6 m/s and 30 m are 1.146 degrees/s
-@pytest.mark.parametrize("speed, range_m, limit", [(0.6, 30.0, 1.145916), (2.0, 30.0, 2.0), (2.0, np.nan, 2.0)])
-def test_limit_where_none_is_stated(speed, range_m, limit):
-    assert passes.turn_limit(np.array([speed]), np.array([range_m]))[0] == pytest.approx(limit, abs=1e-5)
-
-
-def test_a_limit_for_each_sample():
-    heading, turn = bend(50, 180, 1.5)
-    run = np.zeros(len(turn), int)
-    assert passes.turn_cuts(heading, turn, run, np.full(len(turn), 1.2)).sum() == 1
-    assert not passes.turn_cuts(heading, turn, run, np.full(len(turn), 1.6)).any()
-
-
-def test_round_and_round_is_cut_every_half_circle():
-    heading, turn = bend(20, 360 * 4, 4.0)
-    cut = np.flatnonzero(passes.turn_cuts(heading, turn, np.zeros(len(turn), int), 2.0))
-    assert len(cut) == 8 and np.array_equal(np.diff(cut), np.full(7, 45))
-
-
-def test_a_break_inside_a_turn_parts_it():
-    heading, turn = bend(50, 180, 4.5)
-    run = np.repeat([0, 1], [58, len(turn) - 58])
-    run[100:] = -1  # the boat stopped
-    cut = np.flatnonzero(passes.turn_cuts(heading, turn, run, 2.0))
-    assert len(cut) == 1 and 70 < cut[0] < 80  # of the 144 degrees after the break; the 36 before it are no turn
-
-
-def test_an_s_bend_is_two_turns():
-    first, second = bend(50, 90, 4.5, after=30), bend(0, -90, 4.5)
-    heading = np.concatenate([first[0], (first[0][-1] + second[0]) % 360])
-    cut = passes.turn_cuts(heading, np.concatenate([first[1], second[1]]), np.zeros(len(heading), int), 2.0)
-    assert cut.sum() == 2
 
 
 def test_numbers_rise_and_lost_samples_go_with_the_pass_before():

@@ -133,11 +133,12 @@ def test_a_slow_boat_turns_slowly_and_its_lines_are_passes_all_the_same():
     fixes, _, _ = sail(sailed.lawnmower(3, 300, rate=1.8), speed=0.62)  # circles of 20 m, the range is 30
     how = replace(PLAIN, drift_speed=0.1)
     assert prepare(fixes, how).passes["pass_id"].tolist() == [1, 2, 3]
-    assert prepare(fixes, replace(how, max_turn_rate=2.0)).passes["pass_id"].tolist() == [1]
+    # a rate that the boat never reaches takes no right to come round
+    assert prepare(fixes, replace(how, max_turn_rate=2.0)).passes["pass_id"].tolist() == [1, 2, 3]
 
 
 def test_a_shore_followed_at_some_distance_is_one_pass():
-    fixes, _, _ = sail(sailed.turn(0, 170, 1.0))  # a bay of 115 m radius
+    fixes, _, _ = sail(sailed.turn(0, 120, 1.0))  # a bay of 115 m radius
     assert prepare(fixes, PLAIN).passes["pass_id"].tolist() == [1]
 
 
