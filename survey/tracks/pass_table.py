@@ -8,7 +8,7 @@ from ..beams.soundspeed import CUSTOMARY
 from ..plane import ground, transfer
 from ..plane.frame import Frame
 
-__all__ = ["BAND", "PINGS_A_METRE", "PING_SHARE", "off_band", "pass_columns", "pass_lines", "too_fast"]
+__all__ = ["BAND", "PINGS_A_METRE", "PING_SHARE", "no_length", "off_band", "pass_columns", "pass_lines", "too_fast"]
 
 BAND = (0.08, 0.20)
 """Height over the bottom as a share of the range scale: 8 to 20 % (NOAA Field Procedures Manual 2014)."""
@@ -33,6 +33,24 @@ def too_fast(speed_mps, range_m, sound_speed_mps):
     return speed_mps > rate / PINGS_A_METRE
 
 
+LEAST_LENGTH_M = 0.01
+"""A boat that made no more way than this has run no line; a receiver writes no finer."""
+
+
+def _onward(track, under_way):
+    """(n - 1,) bool: the way from a sample to the next belongs to the first one's pass.
+
+    Within a pass, and from its last sample on to the one at which a turn ends it.
+    """
+    both = under_way[1:] & under_way[:-1]
+    return both & ((np.diff(track.pass_id) == 0) | (np.diff(track.sample_id) == 1))
+
+
+def no_length(columns):
+    """(p,) bool: passes of ``pass_columns`` that are none: without any way made, or without a usable sample."""
+    return (columns["length_m"] < LEAST_LENGTH_M) | (columns["samples"] == 0)
+
+
 def pass_columns(track, geod, lon, lat, under_way):
     """Columns of the passes layer.
 
@@ -49,7 +67,8 @@ def pass_columns(track, geod, lon, lat, under_way):
     Returns
     -------
     dict of (p,) arrays by field name
-        In order of pass_id. Means are over the usable samples, NaN where there is none; shares are of them, in %.
+        In order of pass_id. Means are over the usable samples, NaN where there is none; shares are of them, in %. A
+        pass that a turn ends reaches to the first sample of the next, in length and in time.
     """
     ids = np.unique(track.pass_id[under_way])
     place = np.searchsorted(ids, track.pass_id)
@@ -62,14 +81,15 @@ def pass_columns(track, geod, lon, lat, under_way):
         total = np.bincount(place[known], values[known], minlength=size)
         return np.divide(total, count, out=np.full(size, np.nan), where=count > 0)
 
-    inside = under_way[1:] & under_way[:-1] & (np.diff(track.pass_id) == 0)
+    inside = _onward(track, under_way)
     way = np.hypot(*ground.steps(geod, lon, lat))[inside]
     times = np.where(under_way, track.t_s, np.nan)
+    ends = np.append(np.where(inside, np.fmax(times[:-1], times[1:]), times[:-1]), times[-1:])
     first = np.searchsorted(track.pass_id, ids)
     return {
         "outing": track.outing[first], "pass_id": ids,
-        "start_time": np.fmin.reduceat(times, first), "end_time": np.fmax.reduceat(times, first),
-        "length_m": np.bincount(place[1:][inside], way, minlength=size),
+        "start_time": np.fmin.reduceat(times, first), "end_time": np.fmax.reduceat(ends, first),
+        "length_m": np.bincount(place[:-1][inside], way, minlength=size),
         "mean_speed_mps": mean(track.speed_mps, under_way), "mean_depth_m": mean(track.depth_m),
         "range_m": mean(track.range_m), "samples": np.bincount(place[good], minlength=size),
         "too_fast_pct": 100 * mean(too_fast(track.speed_mps, track.range_m, track.sound_speed_mps).astype(float)),
@@ -78,14 +98,15 @@ def pass_columns(track, geod, lon, lat, under_way):
 
 
 def pass_lines(track, lon, under_way):
-    """Lines through the samples of each pass, in crs units, in order of pass_id.
+    """Lines through the samples of each pass, and on to the one at which a turn ends it; crs units, by pass_id.
 
     In a geographic CRS a line that crosses 180 degrees is cut there.
     """
-    lines = []
+    lines, onward = [], np.append(_onward(track, under_way), False)
     for pass_id in np.unique(track.pass_id[under_way]):
         begin, end = np.searchsorted(track.pass_id, [pass_id, pass_id + 1])
         own = np.flatnonzero(under_way[begin:end]) + begin
+        own = np.append(own, end) if onward[end - 1] else own
         x, y = track.x[own], track.y[own]
         if track.crs.is_geographic and (np.abs(np.diff(ground.wrapped(lon[own]))) > 180).any():
             frame = Frame.around(track.crs, x, y)

@@ -19,7 +19,7 @@ from .depths import Soundings, below_transducer, default_depth_gap, good_soundin
 from .headings import headings
 from .latency import Latency
 from .motion import motion_of
-from .pass_table import pass_columns, pass_lines
+from .pass_table import no_length, pass_columns, pass_lines
 from .preparation import LOGGED, SIGMA_POSITION_M
 from .prepare_log import describe
 from .settings import held, in_force, moments_at, range_notes
@@ -52,7 +52,8 @@ class Prepared:
     ``track``: the Track. ``rows`` (n,): the fix (row of the input) each sample came from. ``passes``: columns of the
     passes by field name, and ``lines`` their shapely lines in crs units. ``tally``: fixes that gave no sample, by
     reason. ``rejected``: those, and the samples that must not be used. ``thinned``: fixes left out for spacing alone.
-    ``length_m``: ground length of all passes. ``notes``, ``warnings``: whole sentences for the log.
+    ``length_m``: ground length of all passes. ``notes``, ``warnings``: whole sentences for the log. ``left_out``:
+    columns of passes that are none, without a length or a usable sample.
     """
 
     track: Track
@@ -65,6 +66,7 @@ class Prepared:
     length_m: float
     notes: list
     warnings: list
+    left_out: dict
 
 
 def prepare(fixes, how, depth_at=None, step=None):
@@ -146,8 +148,14 @@ def prepare(fixes, how, depth_at=None, step=None):
         usable=reason[chosen] == "", reject_reason=reason[chosen])
     under_way = ~np.isin(track.reject_reason, (STOPPED, TOO_FAST, ALONE))
     columns = pass_columns(track, geod, lon[chosen], lat[chosen], under_way)
-    made = Prepared(track, rows[chosen], columns, pass_lines(track, lon[chosen], under_way), tally,
-                    tally.count() + int((~track.usable).sum()), len(rows) - n, float(columns["length_m"].sum()), [], [])
+    none = no_length(columns)
+    if none.all():
+        raise InputError("No pass has both a length and a usable sample: every fix lies at the same place, or the ones "
+                         "that move cannot be used. Check the positions, MIN_SPEED, RANGE and DEPTH.")
+    lines = pass_lines(track, lon[chosen], under_way)
+    columns, left_out = ({name: values[mask] for name, values in columns.items()} for mask in (~none, none))
+    made = Prepared(track, rows[chosen], columns, [line for line, gone in zip(lines, none) if not gone], tally,
+                    tally.count() + int((~track.usable).sum()), len(rows) - n, float(columns["length_m"].sum()), [], [], left_out)
     describe(made, how, log, sound, water)
     step(1.0)
     return made

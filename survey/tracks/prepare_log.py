@@ -50,6 +50,7 @@ def describe(made, how, log, sound, water):
         made.notes.append(f"{log.backward} times ran backwards in the log; the fixes were sorted by time.")
     made.warnings += [f"Left out: {line}." for line in made.tally.lines()]
     made.warnings += _unusable(track)
+    made.warnings += _no_passes(made.left_out)
     made.warnings += _oddities(made, how, log, water)
 
 
@@ -109,6 +110,16 @@ def _unusable(track):
     return [f"{count} samples cannot be used: {reason} (first sample_id "
             f"{', '.join(str(i) for i in track.sample_id[track.reject_reason == reason][:5])})."
             for reason, count in zip(reasons, counts)]
+
+
+def _no_passes(left_out):
+    if not len(left_out["pass_id"]):
+        return []
+    still = left_out["samples"] > 0
+    causes = [f"{int(mask.sum())} {words} (pass_id {', '.join(str(i) for i in left_out['pass_id'][mask][:5])})"
+              for mask, words in ((still, "without any length, for the boat stood still"),
+                                  (~still, "without a usable sample")) if mask.any()]
+    return [f"Not written as passes: {'; '.join(causes)}. Their samples stay in the track."]
 
 
 def _oddities(made, how, log, water):

@@ -114,17 +114,19 @@ def test_passes_of_a_lawnmower(crs, lon, lat):
     ids = made.passes["pass_id"]
     assert ids.tolist() == [1, 2, 3, 4] == [1 + k for k in range(len(made.lines))]
     # a line of 300 m and half a turn of 80 m at each inner end
-    assert made.passes["length_m"] == pytest.approx([339, 378, 378, 339], abs=4)
+    assert made.passes["length_m"] == pytest.approx([340, 380, 380, 338], abs=4)
     assert made.length_m == pytest.approx(made.passes["length_m"].sum())
     assert made.passes["samples"].sum() == len(made.track) == len(fixes)
     assert made.track.sample_id.tolist() == list(range(1, len(fixes) + 1))
     assert made.passes["mean_speed_mps"] == pytest.approx(2.0, abs=0.03)
     assert (np.diff(made.passes["start_time"]) > 0).all()
-    assert (made.passes["end_time"] < np.append(made.passes["start_time"][1:], np.inf)).all()
+    assert (made.passes["end_time"] <= np.append(made.passes["start_time"][1:], np.inf)).all()
     for pass_id, line in zip(ids, made.lines):
         assert line.geom_type == ("MultiLineString" if lon > 179 and crs == "EPSG:4326" else "LineString")
         if line.geom_type == "LineString":
-            assert np.array_equal(np.array(line.coords)[:, 0], made.track.x[made.track.pass_id == pass_id])
+            own = np.flatnonzero(made.track.pass_id == pass_id)
+            last = min(own[-1] + 1, len(made.track) - 1)  # the beam at the cut belongs to both passes
+            assert np.array_equal(np.array(line.coords)[:, 0], made.track.x[own[0]:last + 1])
         else:
             assert all(np.ptp(np.array(part.coords)[:, 0]) < 1 for part in line.geoms)
 
@@ -140,6 +142,46 @@ def test_a_slow_boat_turns_slowly_and_its_lines_are_passes_all_the_same():
 def test_a_shore_followed_at_some_distance_is_one_pass():
     fixes, _, _ = sail(sailed.turn(0, 120, 1.0))  # a bay of 115 m radius
     assert prepare(fixes, PLAIN).passes["pass_id"].tolist() == [1]
+
+
+def standing(fixes, count=4, gap_s=100.0):
+    """The fixes, and after a break ``count`` more, all at one place, with a compass."""
+    more = {name: np.concatenate([getattr(fixes, name), np.full(count, getattr(fixes, name)[-1])]) for name in ("x", "y")}
+    t = np.concatenate([fixes.t_s, fixes.t_s[-1] + gap_s + np.arange(count)])
+    return replace(fixes, t_s=t, heading_deg=np.full(len(t), 90.0), **more)
+
+
+def test_a_boat_that_stands_still_makes_no_pass():
+    fixes, _, _ = sail(sailed.straight(90, 60))
+    made = prepare(standing(fixes), replace(PLAIN, min_speed=0.0))
+    assert made.passes["pass_id"].tolist() == [1] and len(made.lines) == 1
+    assert len(made.track) + made.tally.count() + made.thinned == len(fixes) + 4
+    assert any("Not written as passes: 1 without any length, for the boat stood still (pass_id 2). Their samples stay in "
+               "the track." in text for text in made.warnings)
+    four = standing(fixes).take(np.arange(len(fixes), len(fixes) + 4))
+    with pytest.raises(InputError, match="No pass has both a length and a usable sample"):
+        prepare(four, replace(PLAIN, min_speed=0.0))
+
+
+def test_a_pass_without_a_usable_sample_is_not_written():
+    fixes, _, _ = sail(sailed.straight(90, 100), stretch=np.repeat([0, 1], [50, 51]),
+                       depth_m=np.where(np.arange(101) < 50, 5.0, np.nan))
+    made = prepare(fixes, replace(PLAIN, depth_m=None))
+    assert made.passes["pass_id"].tolist() == [1] == [len(made.lines)]
+    assert (made.passes["samples"] > 0).all() and made.length_m == pytest.approx(98, abs=0.1)
+    assert any("1 without a usable sample (pass_id 2)" in text for text in made.warnings)
+    assert len(made.track) + made.tally.count() + made.thinned == len(fixes)
+
+
+def test_passes_reach_to_the_beam_at_the_cut_and_no_way_is_lost():
+    fixes, lons, lats = sail(sailed.lawnmower(3, 150))
+    made = prepare(fixes, PLAIN)
+    track = made.track
+    assert made.length_m == pytest.approx(sailed.metres_apart(lons[:-1], lats[:-1], lons[1:], lats[1:]).sum(), abs=0.01)
+    for k in (0, 1):
+        assert made.lines[k].coords[-1] == made.lines[k + 1].coords[0]
+        assert made.passes["end_time"][k] == made.passes["start_time"][k + 1]
+    assert made.passes["samples"].sum() == len(track)
 
 
 def test_a_range_change_is_a_step_within_the_pass():
