@@ -24,7 +24,9 @@ class ReadLogs(AthwartAlgorithm):
     without a checksum are read only where no other of their kind in the file carries one; else they were cut short.
 
     Depth, heading, temperature and speed have no time of their own in NMEA 0183: a reading goes to the fix nearest to
-    it in the log, and of several depths for one fix the median is kept. Depths stay as logged, in metres, with what
+    it in the log, and of several depths for one fix the median is kept. A source whose clock stands still, or is not
+    the log's, is left out by name; where the clock ticks less often than positions come, those between two ticks are
+    placed by the order of their lines. Depths stay as logged, in metres, with what
     they are measured from; 'Prepare track' removes bad ones and brings them to the transducer.
 
     A segment ends where the log falls silent for more than 30 seconds (and three usual intervals), where time steps
@@ -87,10 +89,8 @@ class ReadLogs(AthwartAlgorithm):
             step=stepper(feedback, 0, 80))
         for text in (*logs.files, *logs.notes):
             feedback.pushInfo(text)
-        for text in logs.warnings:
+        for text in (*logs.warnings, *(f"Left out: {text}." for text in logs.rejected)):
             feedback.pushWarning(text)
-        for text in logs.rejected:
-            feedback.reportError(f"Left out: {text}", False)
         results = {"FIX_COUNT": len(logs.fixes["t_s"]), "DEPTH_COUNT": logs.depth_count,
                    "REJECTED_COUNT": logs.rejected_count}
         for name, style, layer, columns in (("OUTPUT", "fixes", fields.FIXES, logs.fixes),

@@ -14,6 +14,7 @@ import numpy as np
 
 from ..errors import InputError
 from ..times import parse_times
+from .limits import UNREAD, leave_out_impossible
 from .logfile import LogFile, fix_columns, waypoint_columns
 
 __all__ = ["read_gpx"]
@@ -139,10 +140,9 @@ class _Points:
         self.t_s = parse_times(texts, time_offset, strict=False)
         unread = np.flatnonzero(np.isnan(self.t_s) & np.array([bool(text) for text in texts], bool))
         log.tally.add(f"times of {what} that cannot be read; kept without a time", log.name, self.number[unread])
-        self.depth_m = self.numbers("depth_m")
-        wrong = np.array(["depth_m" in row for row in self.rows], bool) & ~(self.depth_m >= 0)
-        log.tally.add(f"depths of {what} that are no depth", log.name, self.number[wrong])
-        self.depth_m[wrong] = math.nan
+        self.measured = {key: self.numbers(key) for key in (*_NUMBERS.values(), "depth_m", "water_temp_c")}
+        leave_out_impossible(self.measured, self.number, log.name, log.tally, f" of {what}")
+        self.depth_m = self.measured["depth_m"]
 
     def __len__(self):
         return len(self.rows)
@@ -194,12 +194,14 @@ def _read_extension(element, row, temperatures):
 
 
 def _number(text):
-    """A number with a decimal point or comma; NaN where it is none."""
+    """A number with a decimal point or comma; NaN where it is blank, ``UNREAD`` where it is none."""
+    if not text.strip():
+        return math.nan
     try:
         number = float(text.strip().replace(",", "."))
     except ValueError:
-        return math.nan
-    return number if math.isfinite(number) else math.nan
+        return UNREAD
+    return number if math.isfinite(number) else UNREAD
 
 
 def _fixes(table, segments, log):
@@ -210,7 +212,8 @@ def _fixes(table, segments, log):
     return fix_columns(
         len(table), log.name, lon=table.lon, lat=table.lat, t_s=table.t_s, log_line=table.number,
         segment=_segments(segments, table.t_s), depth_m=table.depth_m,
-        **{key: table.numbers(key) for key in (*_NUMBERS.values(), "fix_quality", "water_temp_c")})
+        fix_quality=table.numbers("fix_quality"),
+        **{key: table.measured[key] for key in (*_NUMBERS.values(), "water_temp_c")})
 
 
 def _segments(own, t_s):
@@ -227,7 +230,7 @@ def _waypoints(table, log):
     return waypoint_columns(
         len(table), log.name, lon=table.lon, lat=table.lat, t_s=table.t_s, log_line=table.number,
         name=table.texts("name"), comment=table.texts("cmt"), description=table.texts("desc"),
-        symbol=table.texts("sym"), depth_m=table.depth_m, water_temp_c=table.numbers("water_temp_c"))
+        symbol=table.texts("sym"), depth_m=table.depth_m, water_temp_c=table.measured["water_temp_c"])
 
 
 def _nothing(log, routes):

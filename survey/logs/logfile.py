@@ -18,7 +18,8 @@ class LogFile:
     ``fixes`` and ``waypoints`` are dicts of arrays by the names in ``fields.FIXES`` and ``fields.WAYPOINTS`` (all but
     ``time``, which is ``t_s`` again), with ``lon`` and ``lat`` in degrees on WGS 84. Numbers are NaN and texts '' where
     unknown; ``segment`` counts from 0 within the file. ``depth_count`` is how many depth readings stand behind
-    the fixes. ``tally`` holds what was refused, ``warnings`` and ``notes`` whole sentences for the user.
+    the fixes. ``joined_count``: position sentences of a moment that another had told already; ``beside_count``:
+    positions and depths left out beside others that say the same. ``tally`` holds what was refused, ``warnings`` and ``notes`` whole sentences for the user.
     """
 
     name: str
@@ -26,6 +27,8 @@ class LogFile:
     fixes: dict
     waypoints: dict
     depth_count: int = 0
+    joined_count: int = 0
+    beside_count: int = 0
     tally: Tally = field(default_factory=Tally)
     warnings: list = field(default_factory=list)
     notes: list = field(default_factory=list)

@@ -24,7 +24,7 @@ class Logs:
     ``fixes`` and ``waypoints`` are dicts of arrays by the names in ``fields.FIXES`` and ``fields.WAYPOINTS`` (all but
     ``time``, which is ``t_s`` again), with ``lon`` and ``lat`` in degrees on WGS 84; ``segment`` counts from 1 through
     all files. ``depth_count`` is how many depth readings stand behind the fixes, ``rejected_count`` how many
-    sentences, points and values were refused; ``rejected`` says why, with the first five places of each reason,
+    sentences, points and values were refused; ``rejected`` says why, most first, with the first five places of each,
     ``files`` what each file gave, ``warnings`` and ``notes`` the rest, all as sentences for the user.
     """
 
@@ -85,6 +85,7 @@ def read_logs(paths, log_date=None, time_offset=0.0, magnetic_variation=None, st
         result.rejected += log.tally.lines()
         result.warnings += log.warnings
         result.notes += log.notes
+    result.rejected.sort(key=lambda line: -int(line.split()[0]))
     result.warnings += _overlaps(logs)
     return result
 

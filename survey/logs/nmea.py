@@ -11,10 +11,11 @@ import numpy as np
 
 from ..errors import InputError
 from ..times import DAY_S
+from .clocks import LATE_S, between_ticks, foreign_clock, late
 from .dating import date_positions, nearest_day, rollover_days, rollover_warning
 from .logfile import LogFile, fix_columns, waypoint_columns
 from .placing import first_of, middle_of, place_readings
-from .readings import DEPTH_KINDS, DEPTH_TYPES, HEADING_TYPES, TYPES, VALID, VOID, read_sentences
+from .readings import DEPTH_KINDS, DEPTH_TYPES, HEADING_TYPES, TYPES, UNSTATED, VALID, VOID, read_sentences
 from .sentences import frame
 
 __all__ = ["BREAK_S", "read_nmea"]
@@ -22,7 +23,6 @@ __all__ = ["BREAK_S", "read_nmea"]
 BREAK_S = 30.0
 """A longer silence between fixes (and longer than three usual intervals) ends a segment."""
 
-_LATE_S = 5.0
 _ESTIMATED = (6, 7, 8)  # GGA quality: dead reckoning, typed in by hand, simulator
 
 
@@ -65,9 +65,10 @@ def read_nmea(data, name, log_date=None, time_offset=0.0, magnetic_variation=Non
     position = readings.position
     log.tally.add("positions without a fix (status V, quality 0 or empty)", name,
                   position["line"][position["state"] != VALID])
+    position = _one_clock(log, position, readings.sources)
     valid = _rows(position, position["state"] == VALID)
     if not len(valid["order"]):
-        raise InputError(_no_fix(log, len(position["order"]), framed.total + framed.bare))
+        raise InputError(_no_fix(log, len(readings.position["order"]), framed.total + framed.bare))
     valid["t_s"] = date_positions(valid["order"], valid["clock"], valid["day"], readings.dates, log_date, name)
     _mind_rollover(log, valid["t_s"], log_date, time.time() if now is None else now)
     valid, main = _one_receiver(log, valid, readings.talkers)
@@ -76,11 +77,12 @@ def read_nmea(data, name, log_date=None, time_offset=0.0, magnetic_variation=Non
     log.tally.add("positions that another sentence of the same moment calls void", name, valid["line"][spoilt])
     valid = _rows(valid, ~spoilt)
     if not len(valid["order"]):
-        raise InputError(_no_fix(log, len(position["order"]), framed.total + framed.bare))
-    late = _late(valid["t_s"])
-    log.tally.add("positions that came late, after newer ones", name, valid["line"][late])
-    valid = _rows(valid, ~late)
-    fixes = _moments(valid, name)
+        raise InputError(_no_fix(log, len(readings.position["order"]), framed.total + framed.bare))
+    behind = late(valid["t_s"])
+    log.tally.add("positions that came late, after newer ones", name, valid["line"][behind])
+    valid = _rows(valid, ~behind)
+    _fill_ticks(log, valid)
+    fixes = _moments(log, valid)
     stamps = _stamps(valid, void, readings.dates)
 
     def placed(table):
@@ -88,8 +90,8 @@ def read_nmea(data, name, log_date=None, time_offset=0.0, magnetic_variation=Non
 
     _add_depths(log, fixes, readings.depth, placed)
     _add_headings(log, fixes, readings.heading, placed, position["variation_deg"], magnetic_variation)
-    _add_first(fixes, readings.motion, placed, "speed_mps", "course_deg")
-    _add_first(fixes, readings.temperature, placed, "water_temp_c")
+    _add_first(log, fixes, readings.motion, placed, "speeds and courses (VTG)", "speed_mps", "course_deg")
+    _add_first(log, fixes, readings.temperature, placed, "temperatures", "water_temp_c")
     _warn_of_estimates(log, fixes)
     fixes["t_s"] = fixes["t_s"] + time_offset * 3600
     del fixes["order"]
@@ -111,6 +113,34 @@ def _no_fix(log, positions, sentences):
             "in the same file: record both together, or choose another file.")
 
 
+def _one_clock(log, position, sources):
+    """The position sentences without those of clocks that stand still or are not the log's."""
+    foreign, reference = foreign_clock(position["order"], position["clock"], position["source"].astype(int))
+    silent, foreign = foreign & (position["state"] != VALID), foreign & (position["state"] == VALID)
+    position = {**position, "state": np.where(silent, UNSTATED, position["state"])}  # their time spoils no moment
+    for one in np.unique(position["source"][foreign]).astype(int):
+        theirs = foreign & (position["source"] == one)
+        clocks = np.unique(position["clock"][theirs])
+        why = (f"its clock stands still at {_time_of_day(clocks[0])} UTC" if len(clocks) == 1 else
+               "its clock stands still, or is not the log's")
+        log.tally.add(f"{sources[one]} positions: {why}, while {sources[reference]} goes on", log.name,
+                      position["line"][theirs])
+    return _rows(position, ~foreign)
+
+
+def _time_of_day(clock):
+    return f"{int(clock // 3600):02d}:{int(clock % 3600 // 60):02d}:{int(clock % 60):02d}"
+
+
+def _fill_ticks(log, valid):
+    """Times (in place) of positions that come between two ticks of a slow clock."""
+    valid["t_s"], tick = between_ticks(valid["t_s"], valid["source"].astype(int), valid["lon"], valid["lat"])
+    if np.isfinite(tick):
+        log.warnings.append(f"{log.name}: its clock ticks every {tick:g} s, with new positions between. They were "
+                            "placed between the ticks in the order of their lines, evenly: times are good to one "
+                            "position, and a receiver set to tell the time with every position does better.")
+
+
 def _mind_rollover(log, t_s, log_date, now):
     """Move ``t_s`` (in place) when LOG_DATE says that the GPS week counter had begun again; else warn of odd dates."""
     moved = rollover_days(t_s[0], log_date)
@@ -128,7 +158,9 @@ def _mind_rollover(log, t_s, log_date, now):
 
 def _one_receiver(log, valid, talkers):
     """Positions of the talker that sends most; others only where it is silent, lest the track zigzag between two."""
-    main = np.bincount(valid["talker"].astype(int)).argmax()
+    # by moments, not sentences: one that says the same place over and over is no better for it
+    moments = np.unique(np.column_stack([valid["talker"], valid["t_s"]]), axis=0)
+    main = np.bincount(moments[:, 0].astype(int)).argmax()
     own = valid["talker"] == main
     others = np.flatnonzero(~own)
     if not len(others):
@@ -141,6 +173,7 @@ def _one_receiver(log, valid, talkers):
     repeated = others[silence < BREAK_S]
     keep = np.ones(len(own), bool)
     keep[repeated] = False
+    log.beside_count += len(repeated)
     if len(repeated):
         names = ", ".join(sorted({talkers[int(i)] for i in valid["talker"][repeated]}))
         log.notes.append(f"{log.name}: {len(repeated)} positions by talker {names} were left out beside those of "
@@ -155,22 +188,19 @@ def _void_moments(position, valid, main):
     return {"order": void["order"], "t_s": nearest_day(void["clock"], valid["t_s"][near])}
 
 
-def _late(t_s):
-    """True for positions up to 5 s older than one before them; after a longer step back the log begins anew."""
-    late = np.zeros(len(t_s), bool)
-    newest = -np.inf
-    for row, moment in enumerate(t_s.tolist()):
-        if newest - _LATE_S <= moment < newest:
-            late[row] = True
-        else:
-            newest = moment
-    return late
-
-
-def _moments(valid, name):
+def _moments(log, valid):
     """Columns of one fix for each moment: the first position, and of everything else the first that is known."""
+    name = log.name
     moment = np.cumsum(np.diff(valid["t_s"], prepend=valid["t_s"][0]) != 0)
     first = np.unique(moment, return_index=True)[1]
+    again = first[moment]
+    elsewhere = ((valid["source"] == valid["source"][again])
+                 & ((valid["lat"] != valid["lat"][again]) | (valid["lon"] != valid["lon"][again])))
+    log.tally.add("positions at the time of another, in a different place", name, valid["line"][elsewhere])
+    log.joined_count = int(len(moment) - len(first) - np.count_nonzero(elsewhere))
+    if log.joined_count:
+        log.notes.append(f"{name}: {log.joined_count} position sentences tell the moment of another; each moment is "
+                         "one fix.")
     merged = {}
     for field in ("speed_mps", "course_deg", "hdop", "fix_quality", "satellites"):
         merged[field] = np.full(len(first), np.nan)
@@ -194,7 +224,7 @@ def _stamps(valid, void, dates):
     """Order and time of all that tells a time: positions, void ones, and ZDA where it agrees with them."""
     near = np.maximum(np.searchsorted(valid["order"], dates["order"]) - 1, 0)
     dates_t = nearest_day(dates["clock"], valid["t_s"][near])
-    agree = np.abs(dates_t - valid["t_s"][near]) <= _LATE_S
+    agree = np.abs(dates_t - valid["t_s"][near]) <= LATE_S
     order = np.concatenate([valid["order"], void["order"], dates["order"][agree]])
     t_s = np.concatenate([valid["t_s"], void["t_s"], dates_t[agree]])
     by_place = np.argsort(order, kind="stable")
@@ -213,6 +243,7 @@ def _add_depths(log, fixes, depth, placed):
         return
     main = _main_type(depth["type"])
     others = np.count_nonzero(depth["type"] != main)
+    log.beside_count += others
     if others:
         log.notes.append(f"{log.name}: {others} depths in other sentences were left out beside those in "
                          f"{DEPTH_TYPES[main]}, which say the same.")
@@ -248,16 +279,23 @@ def _add_headings(log, fixes, heading, placed, rmc_variation, magnetic_variation
     if not len(known["order"]):
         return
     main = _main_type(known["type"])
-    if (known["type"] != main).any():
-        log.notes.append(f"{log.name}: headings are those of {HEADING_TYPES[main]}; other ones were left out.")
-    _add_first(fixes, _rows(known, known["type"] == main), placed, "heading_deg")
+    others = np.count_nonzero(known["type"] != main)
+    if others:
+        log.notes.append(f"{log.name}: headings are those of {HEADING_TYPES[main]}; {others} in other sentences were "
+                         "left out beside them.")
+    _add_first(log, fixes, _rows(known, known["type"] == main), placed, "headings", "heading_deg")
 
 
-def _add_first(fixes, table, placed, *names):
+def _add_first(log, fixes, table, placed, words, *names):
     """Each fix takes, where it has no value of its own, the first reading that falls to it."""
     if not len(table["order"]):
         return
-    chosen = first_of(placed(table), len(fixes["t_s"]))
+    owner = placed(table)
+    log.tally.add(f"{words} too far in time from any fix", log.name, table["line"][owner < 0])
+    chosen = first_of(owner, len(fixes["t_s"]))
+    more = np.count_nonzero(owner >= 0) - np.count_nonzero(chosen >= 0)
+    if more:
+        log.notes.append(f"{log.name}: of several {words} for one fix the first was taken; {more} were left out.")
     for name in names:
         wanting = np.flatnonzero((chosen >= 0) & np.isnan(fixes[name]))
         fixes[name][wanting] = table[name][chosen[wanting]]

@@ -16,6 +16,7 @@ import numpy as np
 from ..ext import pynmea2
 from ..times import day_number
 from ..units import LENGTHS, SPEEDS
+from .limits import UNREAD, leave_out_impossible
 
 __all__ = [
     "DEPTH_KINDS", "DEPTH_TYPES", "HEADING_TYPES", "TYPES", "UNSTATED", "VALID", "VOID", "Readings", "read_sentences",
@@ -35,7 +36,7 @@ _TWO_DIGIT_PIVOT = 80  # two-digit years from 80 on are of the last century: GPS
 _DEGREES_MINUTES = re.compile(r"(\d{1,3})(\d\d(?:\.\d*)?)")
 _GNSS = {"GP", "GN", "GL", "GA", "GB", "GI", "GQ", "BD", "QZ"}
 
-POSITION = ("order", "line", "talker", "clock", "lat", "lon", "state", "day", "speed_mps", "course_deg",
+POSITION = ("order", "line", "talker", "source", "clock", "lat", "lon", "state", "day", "speed_mps", "course_deg",
             "variation_deg", "hdop", "fix_quality", "satellites")
 DATES = ("order", "line", "clock", "day")
 DEPTH = ("order", "line", "type", "depth_m", "depth_offset_m")
@@ -43,6 +44,10 @@ HEADING = ("order", "line", "type", "heading_deg", "variation_deg")
 MOTION = ("order", "line", "speed_mps", "course_deg")
 TEMPERATURE = ("order", "line", "water_temp_c")
 
+
+_LARGEST_DEVIATION = 180.0
+
+_SUBJECTS = {"date", "depth", "heading", "latitude", "longitude", "temperature", "time"}
 
 class DBK(pynmea2.TalkerSentence):
     """Depth below keel: laid out as DBT. Defining it makes it known to pynmea2, which lacks it."""
@@ -55,7 +60,7 @@ class Readings(NamedTuple):
 
     ``order`` is the place of the sentence among those read, ``line`` its line in the file. ``clock`` is seconds of the
     day, ``day`` days since 1970, ``talker`` an index into ``talkers`` (receivers of satellites all count as ``GN``),
-    ``type`` an index into ``DEPTH_TYPES`` or ``HEADING_TYPES``. A heading of HDG has its deviation taken
+    ``source`` one into ``sources``, talker and type as logged (GPRMC), ``type`` an index into ``DEPTH_TYPES`` or ``HEADING_TYPES``. A heading of HDG has its deviation taken
     out; its ``variation_deg`` is still to be added, and is 0 for HDT.
     """
 
@@ -66,6 +71,7 @@ class Readings(NamedTuple):
     motion: dict
     temperature: dict
     talkers: list
+    sources: list
 
 
 def read_sentences(framed, name, tally, step=None):
@@ -86,7 +92,7 @@ def read_sentences(framed, name, tally, step=None):
     Readings
     """
     rows = {kind: [] for kind in _READERS}
-    talkers, unreadable = {}, {}
+    talkers, sources, unreadable = {}, {}, {}
     size = len(framed.lines)
     for order, (text, line) in enumerate(zip(framed.texts, framed.lines.tolist())):
         if step is not None and order % (size // 100 + 1) == 0:
@@ -94,22 +100,33 @@ def read_sentences(framed, name, tally, step=None):
         try:
             message = pynmea2.parse(text)
             values = _READERS[message.sentence_type](message)
-        except ValueError as error:
-            what = "text" if isinstance(error, pynmea2.ParseError) else str(error)
+        except (ValueError, TypeError, AttributeError, LookupError, ArithmeticError) as error:
+            # what a parser may do with junk: one bad sentence never costs the file
+            what = str(error) if type(error) is ValueError and str(error) in _SUBJECTS else "text"
             unreadable.setdefault(f"{text[2:5]} sentences whose {what} cannot be read", []).append(line)
             continue
         if values is None:
             continue
         if message.sentence_type in POSITION_TYPES:
             family = "GN" if message.talker in _GNSS else message.talker
-            values = (talkers.setdefault(family, len(talkers)), *values)
+            source = message.talker + message.sentence_type
+            values = (talkers.setdefault(family, len(talkers)), sources.setdefault(source, len(sources)), *values)
         rows[message.sentence_type].append((order, line, *values))
     for reason, lines in unreadable.items():
         tally.add(reason, name, lines)
-    return Readings(
-        _table(POSITION, rows, POSITION_TYPES), _table(DATES, rows, ("ZDA",)), _table(DEPTH, rows, DEPTH_TYPES),
-        _table(HEADING, rows, HEADING_TYPES), _table(MOTION, rows, ("VTG",)), _table(TEMPERATURE, rows, ("MTW",)),
-        list(talkers))
+    tables = [_table(POSITION, rows, POSITION_TYPES), _table(DATES, rows, ("ZDA",)), _table(DEPTH, rows, DEPTH_TYPES),
+              _table(HEADING, rows, HEADING_TYPES), _table(MOTION, rows, ("VTG",)),
+              _table(TEMPERATURE, rows, ("MTW",))]
+    for table in tables:
+        leave_out_impossible(table, table["line"], name, tally)
+    tables[2], tables[5] = _known(tables[2], "depth_m"), _known(tables[5], "water_temp_c")
+    return Readings(*tables, list(talkers), list(sources))
+
+
+def _known(table, subject):
+    """Without the rows that have nothing left to say."""
+    known = np.isfinite(table[subject])
+    return {column: values[known] for column, values in table.items()}
 
 
 def _table(names, rows, kinds):
@@ -131,7 +148,7 @@ def _rmc(message):
 
 def _gga(message):
     quality = _spare(message.gps_qual)
-    state = UNSTATED if math.isnan(quality) else VOID if quality == 0 else VALID
+    state = UNSTATED if not math.isfinite(quality) else VOID if quality == 0 else VALID
     return (*_place(message, state), *_NO_MOTION, _spare(message.horizontal_dil), quality, _spare(message.num_sats))
 
 
@@ -157,11 +174,13 @@ def _zda(message):
     if not (message.day and message.month and message.year) or message.timestamp is None:
         return None
     year = _number(message.year, "date")
+    if not 0 <= year <= 9999:
+        raise ValueError("date")
     if year < 100:
         year += 1900 if year >= _TWO_DIGIT_PIVOT else 2000
     try:
         day = day_number(int(year), int(message.month), int(message.day))
-    except ValueError:
+    except (ValueError, OverflowError):
         raise ValueError("date") from None
     return _clock(message.timestamp), day
 
@@ -194,7 +213,10 @@ def _hdt(message):
 def _hdg(message):
     variation = _signed(message.variation, message.var_dir, "E", "W")
     deviation = _signed(message.deviation, message.dev_dir, "E", "W")
-    return _heading("HDG", message, variation, 0.0 if math.isnan(deviation) else deviation)
+    deviation = 0.0 if math.isnan(deviation) else deviation
+    if abs(deviation) > _LARGEST_DEVIATION:
+        raise ValueError("heading")
+    return _heading("HDG", message, variation, deviation)
 
 
 def _hdm(message):
@@ -216,7 +238,7 @@ def _vtg(message):
     old = data[1] != "T" and len(message.data) <= 4
     course, knots, kmh = (data[0], data[2], data[3]) if old else (data[0], data[4], data[6])
     speed = _spare(knots) * SPEEDS["kn"]
-    if math.isnan(speed):
+    if not math.isfinite(speed) and kmh.strip():
         speed = _spare(kmh) * SPEEDS["km/h"]
     course = _spare(course)
     return None if math.isnan(speed) and math.isnan(course) else (speed, course)
@@ -286,7 +308,7 @@ def _number(value, what):
         return math.nan
     try:
         number = float(value)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         raise ValueError(what) from None
     if not math.isfinite(number):
         raise ValueError(what)
@@ -294,8 +316,8 @@ def _number(value, what):
 
 
 def _spare(value):
-    """A number beside what matters: NaN when empty or not readable."""
+    """A number beside what matters: NaN when empty, ``UNREAD`` when not readable."""
     try:
         return _number(value, "")
     except ValueError:
-        return math.nan
+        return UNREAD

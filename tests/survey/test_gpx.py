@@ -115,7 +115,7 @@ def test_elevation_is_not_depth():
 def test_a_depth_that_is_none_is_counted(value):
     log = read_gpx(track(point(), point(f"<extensions><depth>{value}</depth></extensions>")), "log")
     assert np.isnan(log.fixes["depth_m"]).all() and log.depth_count == 0
-    assert log.tally.lines() == ["1 depths of points that are no depth (log: 2)"]
+    assert log.tally.lines() == ["1 depths of points that cannot be right or cannot be read (log: 2)"]
 
 
 def test_speed_course_and_quality():
