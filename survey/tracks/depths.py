@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..errors import InputError
+from .continuity import continuous
 from .infill import infill
 from .motion import bounds
 
@@ -105,6 +106,7 @@ def good_soundings(soundings):
     # a steep slope leaves the median behind at the ends of a stretch, a drop-off the trend: either will do
     doubtful = np.flatnonzero(~fits)
     fits[doubtful] = _near_the_median(known, size, doubtful, trend=True)
+    fits = continuous(known.clock_s, known.stretch, known.depth_m, fits)
     good[index] = fits
     around = infill(soundings.clock_s, soundings.stretch, known.clock_s[fits], known.stretch[fits], known.depth_m[fits],
                     WINDOW_S)
