@@ -10,12 +10,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..errors import InputError
+from ..times import iso_time
 from .continuity import continuous
 from .infill import infill
 from .motion import bounds
 
 __all__ = ["KINDS", "LOST_BOTTOM_M", "Soundings", "below_transducer", "default_depth_gap", "good_soundings",
-           "water_under"]
+           "refused_words", "water_under"]
 
 KINDS = ("transducer", "surface", "keel")
 
@@ -26,6 +27,7 @@ SHALLOWS_M = 1.0
 WINDOW_S = 60.0
 FEWEST, MOST = 7, 121
 _ROWS = 8192
+_SHOWN = 5
 _IQR_SIGMA = 1.349
 """Interquartile range of a normal distribution over its standard deviation."""
 
@@ -92,7 +94,8 @@ def good_soundings(soundings):
     (k,) bool array
         False for zero, negative and unknown depths, for a lost bottom (up to 0.5 m, unless the bottom next to it is
         within 1 m), and for spikes: further from the running median of a minute, and from the trend of that minute,
-        than four times the spread there, at least 10 % of the depth (0.5 m) and at most 40 % (1 m).
+        than four times the spread there, at least 10 % of the depth (0.5 m) and at most 40 % (1 m), and not part of a
+        bottom that goes on (see ``continuity``).
     """
     depth = soundings.depth_m
     bottom = np.isfinite(depth) & (depth > LOST_BOTTOM_M)
@@ -138,7 +141,8 @@ def water_under(clock_s, stretch, soundings, good, gap_s, *, ratio, grid_m=None,
     draft_m : float
         Transducer below the surface, taken off the grid.
     constant_m : float or None
-        Displayed water under the transducer, for the whole outing.
+        Displayed water under the transducer, for the whole outing. It never stands in for a sounding that was refused:
+        there the depth is another one, and unknown.
 
     Returns
     -------
@@ -159,9 +163,56 @@ def water_under(clock_s, stretch, soundings, good, gap_s, *, ratio, grid_m=None,
         hit = found > 0
         depth[wanted[hit]], source[wanted[hit]] = found[hit], "grid"
     if constant_m is not None:
-        wanted = np.isnan(depth)
+        wanted = np.isnan(depth) & ~_refused(clock_s, stretch, soundings, good, gap_s)
         depth[wanted], source[wanted] = constant_m * ratio, "constant"
     return depth, source
+
+
+def _refused(clock_s, stretch, soundings, good, gap_s):
+    """Samples whose nearest sounding, within half the gap, is one that was refused."""
+    if soundings is None or not len(good):
+        return np.zeros(len(clock_s), bool)
+    after = np.minimum(np.searchsorted(soundings.clock_s, clock_s), len(good) - 1)
+    before = np.maximum(after - 1, 0)
+    nearer = np.abs(soundings.clock_s[before] - clock_s) < np.abs(soundings.clock_s[after] - clock_s)
+    at = np.where(nearer, before, after)
+    near = np.abs(soundings.clock_s[at] - clock_s) <= gap_s / 2
+    return near & ~good[at] & (soundings.stretch[at] == stretch)
+
+
+def refused_words(soundings, good):
+    """What was refused and where, as a sentence for the user; '' where nothing was.
+
+    Parameters
+    ----------
+    soundings : Soundings
+    good : (k,) bool array
+        Of ``good_soundings``.
+    """
+    refused = np.flatnonzero(~good)
+    if not len(refused):
+        return ""
+    depth = soundings.depth_m
+    low = refused[~(depth[refused] > LOST_BOTTOM_M)]
+    words = [f"{len(low)} lost bottoms (up to {LOST_BOTTOM_M:g} m)"] if len(low) else []
+    leaps = np.setdiff1d(refused, low)
+    where = ""
+    if len(leaps):
+        words.append(f"{len(leaps)} that leap away from those beside them")
+        parted = (np.diff(leaps) > 1) | (np.diff(soundings.stretch[leaps]) != 0)
+        runs = sorted(np.split(leaps, np.flatnonzero(parted) + 1), key=lambda run: -len(run))
+        shown = [_run_words(soundings, run) for run in runs[:_SHOWN]]
+        where = (f" {'The longest leaps' if len(runs) > _SHOWN else 'The leaps'}: {'; '.join(shown)}. Look at the "
+                 "record there: a shoal or a wreck may stand so.")
+    return (f"{len(refused)} of {len(depth)} soundings were refused: {', '.join(words)}.{where}")
+
+
+def _run_words(soundings, run):
+    first, last = (iso_time(soundings.clock_s[k])[11:19] for k in (run[0], run[-1]))
+    low, high = soundings.depth_m[run].min(), soundings.depth_m[run].max()
+    when = first if len(run) == 1 else f"{first} to {last}"
+    deep = f"{low:.1f} m" if high - low < 0.05 else f"{low:.1f} to {high:.1f} m"
+    return f"{len(run)} at {when} UTC ({deep})"
 
 
 def _half_window(soundings):

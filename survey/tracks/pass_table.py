@@ -7,6 +7,7 @@ import shapely.geometry as sg
 from ..beams.soundspeed import CUSTOMARY
 from ..plane import ground, transfer
 from ..plane.frame import Frame
+from .way import way_made
 
 __all__ = ["BAND", "PINGS_A_METRE", "PING_SHARE", "no_length", "off_band", "pass_columns", "pass_lines", "too_fast"]
 
@@ -82,7 +83,7 @@ def pass_columns(track, geod, lon, lat, under_way):
         return np.divide(total, count, out=np.full(size, np.nan), where=count > 0)
 
     inside = _onward(track, under_way)
-    way = np.hypot(*ground.steps(geod, lon, lat))[inside]
+    way = way_made(*ground.steps(geod, lon, lat), track.course_deg)[inside]
     times = np.where(under_way, track.t_s, np.nan)
     ends = np.append(np.where(inside, np.fmax(times[:-1], times[1:]), times[:-1]), times[-1:])
     first = np.searchsorted(track.pass_id, ids)

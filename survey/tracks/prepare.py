@@ -10,13 +10,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..errors import InputError
-from ..logs.fixes import arranged, too_far
+from ..logs.fixes import arranged
+from ..logs.jumps import too_far
 from ..plane import ground
 from ..tally import Tally
 from ..track import Track
 from . import passes
-from .depths import Soundings, below_transducer, default_depth_gap, good_soundings, water_under
-from .headings import headings
+from .compass import compass_warning
+from .depths import Soundings, below_transducer, default_depth_gap, good_soundings, refused_words, water_under
+from .headings import COMPASS, headings
 from .latency import Latency
 from .motion import motion_of
 from .pass_table import no_length, pass_columns, pass_lines
@@ -112,7 +114,8 @@ def prepare(fixes, how, depth_at=None, step=None):
                         how.lever_starboard_m)
     step(0.5)
     sound = how.sound()
-    ranges = _ranges(fixes, how, log)[kept] * sound.ratio
+    ranges, odd_notes = _ranges(fixes, how, log)
+    ranges = ranges[kept] * sound.ratio
     depth, source, water = _water(fixes, how, log, clock, stretch, (lon, lat), depth_at, sound.ratio)
     if how.trim_deg:
         lon, lat = _shifted(geod, lon, lat, bow.degrees, np.nan_to_num(depth) * np.tan(np.radians(how.trim_deg)), 0.0)
@@ -156,6 +159,8 @@ def prepare(fixes, how, depth_at=None, step=None):
     columns, left_out = ({name: values[mask] for name, values in columns.items()} for mask in (~none, none))
     made = Prepared(track, rows[chosen], columns, [line for line, gone in zip(lines, none) if not gone], tally,
                     tally.count() + int((~track.usable).sum()), len(rows) - n, float(columns["length_m"].sum()), [], [], left_out)
+    compass = compass_warning(bow.degrees, bow.course, bow.turn, speed, bow.source == COMPASS, how.heading_offset_deg)
+    made.warnings += [*log.warnings, *([compass] if compass else []), *odd_notes]
     describe(made, how, log, sound, water)
     step(1.0)
     return made
@@ -188,13 +193,13 @@ def _shifted(geod, lon, lat, heading_deg, forward_m, starboard_m):
 
 
 def _ranges(fixes, how, log):
-    """Range in force at every arranged fix, as displayed, NaN where unknown."""
+    """Range in force at every arranged fix, as displayed, NaN where unknown; and sentences on odd notes of changes."""
     if how.range_field:
         values = held(np.asarray(fixes.range_m, float)[log.all_rows], how.range_field)
         values = values[np.searchsorted(log.all_clock_s, log.clock_s, "right") - 1]
-        return values if how.range_m is None else np.where(np.isnan(values), how.range_m, values)
+        return (values if how.range_m is None else np.where(np.isnan(values), how.range_m, values)), ()
     if how.range_rows is None:
-        return _all(len(log.rows), how.range_m)
+        return _all(len(log.rows), how.range_m), ()
     noted = how.range_rows
     moments = np.array(noted.from_s, float)
     if np.isfinite(moments).any() and not log.timed:
@@ -204,19 +209,23 @@ def _ranges(fixes, how, log):
     lon, lat = log.frame.to_lonlat(noted.x[wanted], noted.y[wanted])
     moments[wanted] = moments_at(log.frame.geod, log.lon, log.lat, log.clock_s, log.stretch,
                                  [noted.names[k] for k in wanted], lon, lat)
-    return in_force(log.clock_s, range_notes(moments, noted.range_m, log.clock_s, noted.time_offset), how.range_m)
+    notes = range_notes(moments, noted.range_m, log.clock_s, noted.time_offset)
+    return in_force(log.clock_s, notes, how.range_m), notes.outside
 
 
 @dataclass
 class Water:
     """How the depths came: counts of soundings ``logged`` and ``good``, ``gap_s`` bridged, samples ``on_grid`` of those
-    ``asked`` of the depth grid."""
+    ``asked`` of the depth grid; ``refused`` says which soundings were, ``withheld`` counts the samples where DEPTH would
+    have stood in for one."""
 
     logged: int = 0
     good: int = 0
     gap_s: float = 0.0
     asked: int = 0
     on_grid: int = 0
+    refused: str = ""
+    withheld: int = 0
 
 
 def _water(fixes, how, log, clock, stretch, place, depth_at, ratio):
@@ -225,6 +234,7 @@ def _water(fixes, how, log, clock, stretch, place, depth_at, ratio):
         soundings = _soundings(fixes, how, log)
         good = good_soundings(soundings)
         water.logged, water.good = len(good), int(good.sum())
+        water.refused = refused_words(soundings, good) if log.timed else ""
         if how.max_gap_s is None:
             water.gap_s = default_depth_gap(soundings.clock_s[good], soundings.stretch[good], log.gap_s)
     grid = None
@@ -247,6 +257,7 @@ def _water(fixes, how, log, clock, stretch, place, depth_at, ratio):
                              "TRANSDUCER_DRAFT.")
     depth, source = water_under(clock, stretch, soundings, good, water.gap_s, ratio=ratio, grid_m=grid,
                                 draft_m=how.draft_m or 0.0, constant_m=constant)
+    water.withheld = 0 if constant is None else int(np.isnan(depth).sum())
     return depth, source, water
 
 

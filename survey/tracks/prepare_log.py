@@ -85,8 +85,7 @@ def _depth_note(track, water):
              if (track.depth_source == source).any()]
     note = f"Depths under the transducer: {', '.join(parts)}."
     if water.logged:
-        note += (f" {water.logged - water.good} of {water.logged} soundings were lost bottoms or spikes; up to "
-                 f"{water.gap_s:g} s without one are bridged.")
+        note += f" Up to {water.gap_s:g} s without a good sounding are bridged."
     return note
 
 
@@ -129,6 +128,12 @@ def _oddities(made, how, log, water):
     if short.any():
         found.append(f"{int(short.sum())} samples have less range than water under them: their record shows no bottom, "
                      "and no strip will be drawn there. Check RANGE_UNIT and DEPTH_UNIT if that is a surprise.")
+    if water.withheld:
+        found.append(f"{water.withheld} samples have no depth: their soundings were refused and none that is good is "
+                     f"near. DEPTH was not put in their place, for the depth there is another. Give a DEPTH_GRID or a "
+                     "longer MAX_GAP; leave DEPTH_FIELD blank to use DEPTH everywhere.")
+    if water.refused:
+        found.append(water.refused)
     if water.asked and not water.on_grid:
         found.append("The depth grid covers none of the samples it was asked for; check that it is of this lake.")
     if water.logged and 2 * water.good < water.logged:

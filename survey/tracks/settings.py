@@ -25,16 +25,18 @@ AMBIGUOUS_M = 6.4
 NOTED_BEFORE_S = 3600.0
 """One range noted up to an hour before the log starts is believed to be that of its start."""
 
-_CLOCK = re.compile(r"(\d?\d):(\d\d)(?::(\d\d(?:\.\d+)?))?")
+_CLOCK = re.compile(r"(\d?\d)[:.](\d\d)(?::(\d\d(?:\.\d+)?))?")
 _OFFSETS_H = np.arange(-56, 57) / 4.0
 
 
 @dataclass(frozen=True)
 class RangeNotes:
-    """Changes of range: ``clock_s`` (k,), rising, and the ``range_m`` (k,) in force from then on, as displayed."""
+    """Changes of range: ``clock_s`` (k,), rising, and the ``range_m`` (k,) in force from then on, as displayed.
+    ``outside``: a sentence for the user on each row that lies outside the outing."""
 
     clock_s: np.ndarray
     range_m: np.ndarray
+    outside: tuple = ()
 
 
 def held(values_m, what):
@@ -129,7 +131,25 @@ def range_notes(from_s, range_m, clock_s, time_offset=0.0):
     earliest = first - NOTED_BEFORE_S if len(from_s) == 1 else first
     if ((from_s < earliest) | (from_s > last)).all():
         raise InputError(_no_overlap(from_s, first, last, time_offset))
-    return RangeNotes(from_s, range_m)
+    return RangeNotes(from_s, range_m, tuple(_outside(order, from_s, range_m, first, last)))
+
+
+def _outside(order, from_s, range_m, first, last):
+    """Rows before or after the outing, in their words."""
+    before = np.flatnonzero(from_s < first)
+    for k in np.flatnonzero((from_s < first) | (from_s > last)):
+        late = from_s[k] > last
+        does = ("it changes nothing" if late or k != before[-1] else "its range holds from the first fix on")
+        yield (f"Row {order[k] + 1} of SETTINGS ({iso_time(from_s[k])}, {range_m[k]:g} m) lies "
+               f"{_span(from_s[k] - last if late else first - from_s[k])} {'after' if late else 'before'} the outing "
+               f"({iso_time(first)} to {iso_time(last)}); {does}. Correct its from_time if it belongs to the outing.")
+
+
+def _span(seconds):
+    for unit, words in ((86400, "days"), (3600, "hours"), (60, "minutes")):
+        if seconds >= 2 * unit:
+            return f"{seconds / unit:.0f} {words}"
+    return f"{seconds:.0f} seconds"
 
 
 def moments_at(geod, lon, lat, clock_s, stretch, names, mark_lon, mark_lat):
@@ -159,7 +179,7 @@ def moments_at(geod, lon, lat, clock_s, stretch, names, mark_lon, mark_lat):
 
 
 def times_of_day(texts, first_s, time_offset=0.0):
-    """Notes that give no date, such as 14:05 or 14:05:30, as moments of the outing.
+    """Notes that give no date, such as 14:05, 14.05 or 14:05:30, as moments of the outing.
 
     Parameters
     ----------
