@@ -12,6 +12,7 @@ from ...survey.errors import Cancelled, SurveyError
 from ...survey.pages.pages import CAUTION
 from .outputs import unusable_output
 from .packages import missing_packages_text
+from .stage import staged
 from .wording import with_labels
 
 __all__ = ["CAUTION", "AthwartAlgorithm", "stepper", "tr"]
@@ -55,11 +56,14 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
         Comma-separated words people search for.
     CAUTIOUS : bool
         True where a person acts on the output: the caution ends the help and the log.
+    RASTER_BANDS : dict
+        Number of bands of each output raster by its name; those that are not named have one.
     """
 
     ID = TITLE = GROUP = SUMMARY = HELP = TAGS = ""
     OUTPUT_HELP: dict = {}
     CAUTIOUS = False
+    RASTER_BANDS: dict = {}
 
     def name(self):
         return self.ID
@@ -124,8 +128,7 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
         if missing_packages_text():  # said by processAlgorithm; a refusal may need those packages
             return True, ""
         try:
-            message = (unusable_output(self.parameterDefinitions(), parameters)
-                       or self.refusal(parameters, context))
+            message = unusable_output(self, parameters, context) or self.refusal(parameters, context)
         except SurveyError as error:
             message = str(error)
         return not message, with_labels(message, self.parameterDefinitions())
@@ -147,13 +150,15 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
             return None, message
         self._name_strangers(parameters, feedback)
         try:
-            results = self.run_tool(parameters, context, feedback)
+            with staged(feedback) as stage:
+                results = self.run_tool(parameters, context, feedback)
         except SurveyError as error:
             return None, with_labels(str(error), self.parameterDefinitions())
         except QgsProcessingException as error:
-            return None, str(error)
+            return None, stage.in_place(str(error))
         except Cancelled:
             return None, tr("Stopped at your request; no output was written.")
+        feedback.setProgress(100)
         if self.CAUTIOUS:
             feedback.pushInfo(tr(CAUTION))
         return results, ""

@@ -1,10 +1,10 @@
 """The only file that knows one QGIS version from another (3.22 to 4.x)."""
 from __future__ import annotations
 
-from qgis.core import Qgis, QgsField
+from qgis.core import Qgis, QgsField, QgsProcessing
 from qgis.PyQt.QtCore import QVariant
 
-__all__ = ["NEEDS_OPTIONAL", "chosen_fields", "is_null", "make_field", "set_layer_group"]
+__all__ = ["NEEDS_OPTIONAL", "chosen_fields", "is_null", "make_field", "set_layer_group", "sink_kind"]
 
 NEEDS_OPTIONAL = Qgis.QGIS_VERSION_INT < 34000
 """Before 3.40 the command line asks for crs, matrix, field and file parameters even where they have a default."""
@@ -42,3 +42,14 @@ def set_layer_group(details, name):
     if hasattr(details, "groupName"):
         details.groupName = name
 
+
+
+def sink_kind(definition):
+    """'point', 'line', 'polygon' or 'table': what an output layer holds; newer versions hand out numbers."""
+    kind = int(getattr(definition.dataType(), "value", definition.dataType()))
+    for word, known in (("point", QgsProcessing.SourceType.TypeVectorPoint),
+                        ("line", QgsProcessing.SourceType.TypeVectorLine),
+                        ("polygon", QgsProcessing.SourceType.TypeVectorPolygon)):
+        if kind == int(getattr(known, "value", known)):
+            return word
+    return "table"

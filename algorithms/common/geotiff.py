@@ -1,13 +1,17 @@
-"""Writes a raster tile by tile under another name and gives it its own when it is whole."""
+"""Writes a raster tile by tile beside its place, reads it back, and has it moved over when the run has succeeded."""
 from __future__ import annotations
 
+import contextlib
 import os
-import shutil
+import zlib
 
 import numpy as np
 from osgeo import gdal
 from qgis.core import QgsProcessingException, QgsRasterFileWriter
 
+from .files import not_written, save_style, settle
+from .geopackage import quiet
+from .stage import shared
 from .styles import STYLES
 
 __all__ = ["NODATA", "RasterSink"]
@@ -16,8 +20,6 @@ NODATA = -9999.0
 _OPTIONS = ["TILED=YES", "COMPRESS=DEFLATE", "PREDICTOR=3", "BIGTIFF=IF_SAFER", "INTERLEAVE=BAND"]
 _CACHE_BYTES = 200_000_000
 """GDAL's cache while a raster is made: its own limit, a twentieth of all memory, would fill up with a large one."""
-
-_SIDECARS = (".aux.xml", ".ovr", ".msk")
 
 
 class RasterSink:
@@ -36,60 +38,103 @@ class RasterSink:
     """
 
     def __init__(self, path, wkt, transform, shape, bands, metadata):
-        self.path, self._scratch = str(path), f"{path}.unfinished.tif"
-        self._raster = _asked(lambda: gdal.GetDriverByName("GTiff").Create(
-            self._scratch, shape[1], shape[0], len(bands), gdal.GDT_Float32, _OPTIONS), f"{path} could not be created")
-        self._raster.SetGeoTransform([float(v) for v in transform])
-        self._raster.SetProjection(wkt)
-        self._raster.SetMetadata({name: str(value) for name, value in metadata.items()})
-        for number, (name, unit) in enumerate(bands, 1):
+        self.path, self._wkt, self._transform, self._shape = str(path), wkt, transform, shape
+        self._bands, self._metadata = list(bands), metadata
+        self._told, self._hold = {}, contextlib.ExitStack()
+
+    def __enter__(self):
+        self._cache = gdal.GetCacheMax()
+        self._hold.callback(gdal.SetCacheMax, self._cache)
+        gdal.SetCacheMax(min(self._cache, _CACHE_BYTES))
+        self._stage = self._hold.enter_context(shared())
+        self._scratch = self._stage.room(self.path)
+        rows, cols = self._shape
+        self._raster = self._asked(lambda: gdal.GetDriverByName("GTiff").Create(
+            self._scratch, cols, rows, len(self._bands), gdal.GDT_Float32, _OPTIONS))
+        self._raster.SetGeoTransform([float(v) for v in self._transform])
+        self._raster.SetProjection(self._wkt)
+        self._raster.SetMetadata({name: str(value) for name, value in self._metadata.items()})
+        for number, (name, unit) in enumerate(self._bands, 1):
             band = self._raster.GetRasterBand(number)
             band.SetNoDataValue(NODATA)
             band.SetDescription(name)
             band.SetUnitType(unit)
-
-    def __enter__(self):
-        self._cache = gdal.GetCacheMax()
-        gdal.SetCacheMax(min(self._cache, _CACHE_BYTES))
         return self
 
     def __exit__(self, kind, error, trace):
-        self._raster = None
-        gdal.SetCacheMax(self._cache)
-        if os.path.exists(self._scratch):
-            os.remove(self._scratch)
+        with quiet():
+            self._raster = None
+        return self._hold.__exit__(kind, error, trace)
 
     def write(self, row, col, bands):
         """Write one tile: (rows, columns) arrays in the order of the bands, NaN for unknown."""
         for number, values in enumerate(bands, 1):
             rows, cols = values.shape
             data = np.where(np.isfinite(values), values, NODATA).astype(np.float32).tobytes()
-            _asked(lambda n=number, r=rows, c=cols, d=data: self._raster.GetRasterBand(n).WriteRaster(
-                col, row, c, r, d, c, r, gdal.GDT_Float32) == 0, f"{self.path} could not be written: is the disk full?")
+            self._asked(lambda n=number, r=rows, c=cols, d=data: self._raster.GetRasterBand(n).WriteRaster(
+                col, row, c, r, d, c, r, gdal.GDT_Float32) == 0)
+            self._told[number, col, row, cols, rows] = zlib.crc32(data)
+            self._stage.check()
 
     def finish(self, style):
-        """Give the raster its name, and the style ``plugin/styles/<style>.qml`` beside it."""
-        text = f"{self.path} could not be written: is it open elsewhere?"
-        _asked(lambda: (self._raster.FlushCache() or 0) == 0, text)
-        ending = os.path.splitext(self.path)[1]
-        driver = QgsRasterFileWriter.driverForExtension(ending.lstrip("."))
-        for name in (self.path, *(self.path + sidecar for sidecar in _SIDECARS)):
-            if os.path.exists(name):
-                os.remove(name)
-        if driver in ("GTiff", ""):
+        """Close the raster, read all of it back, and have it moved over, with ``plugin/styles/<style>.qml`` beside it.
+
+        A style of the user's that lies there stays.
+        """
+        self._asked(lambda: (self._raster.FlushCache() or 0) == 0)
+        with quiet():
             self._raster = None
-            os.replace(self._scratch, self.path)
-        else:
-            _asked(lambda: gdal.GetDriverByName(driver).CreateCopy(self.path, self._raster, 0), text)
-        shutil.copyfile(STYLES / f"{style}.qml", os.path.splitext(self.path)[0] + ".qml")
+        self._settle(self._scratch)
+        raster = self._reopened(self._scratch)
+        for window, told in self._told.items():
+            self._stage.check()
+            data = self._asked(lambda n=window[0], w=window[1:]: raster.GetRasterBand(n).ReadRaster(
+                *w, buf_type=gdal.GDT_Float32))
+            if zlib.crc32(data) != told:
+                raise QgsProcessingException(not_written(self.path, "it does not read back as it was written"))
+        self._stage.keep(self._converted(raster), self.path)
+        if not save_style(self.path, STYLES / f"{style}.qml"):
+            self._stage.warn(f"{os.path.splitext(self.path)[0]}.qml is a style of your own and was left as it is.")
 
+    def _converted(self, raster):
+        """The file in the format that its ending stands for."""
+        driver = QgsRasterFileWriter.driverForExtension(os.path.splitext(self.path)[1].lstrip("."))
+        if driver in ("GTiff", ""):
+            return self._scratch
+        made = self._stage.room(self.path)
+        copy = self._asked(lambda: gdal.GetDriverByName(driver).CreateCopy(made, raster, 0, callback=self._carry_on))
+        with quiet():
+            del copy
+        self._settle(made)
+        copy = self._reopened(made)
+        for number in range(len(self._bands)):
+            self._stage.check()
+            self._asked(lambda n=number: copy.GetRasterBand(n + 1).Checksum() >= 0 and not gdal.GetLastErrorMsg())
+        return made
 
-def _asked(call, text):
-    """What GDAL answers; nothing, or an exception (from QGIS 3.38 on), becomes one for the user."""
-    try:
-        answer = call()
-    except RuntimeError as error:
-        raise QgsProcessingException(f"{text} ({error})") from error
-    if not answer:
-        raise QgsProcessingException(f"{text} {gdal.GetLastErrorMsg()}".strip())
-    return answer
+    def _carry_on(self, fraction, message, data):
+        return 1
+
+    def _reopened(self, path):
+        raster = self._asked(lambda: gdal.Open(path))
+        rows, cols = self._shape
+        if (raster.RasterYSize, raster.RasterXSize, raster.RasterCount) != (rows, cols, len(self._bands)):
+            raise QgsProcessingException(not_written(self.path, "it reads back with another size"))
+        return raster
+
+    def _settle(self, path):
+        try:
+            settle(path)
+        except OSError as error:
+            raise QgsProcessingException(not_written(self.path, error)) from error
+
+    def _asked(self, call):
+        """What GDAL answers; nothing, or an exception (from QGIS 3.38 on), becomes one for the user."""
+        with quiet():
+            try:
+                answer = call()
+            except RuntimeError as error:
+                raise QgsProcessingException(not_written(self.path, str(error))) from error
+            if not answer:
+                raise QgsProcessingException(not_written(self.path, gdal.GetLastErrorMsg()))
+        return answer

@@ -2,46 +2,110 @@
 from __future__ import annotations
 
 import os
-import re
 
-from qgis.core import QgsProcessingOutputLayerDefinition, QgsProcessingParameterFeatureSink, QgsProperty
+from qgis.core import QgsProcessingParameterFeatureSink, QgsProcessingParameterRasterDestination, QgsVectorFileWriter
+
+from .compat import sink_kind
+from .destinations import destination
+from .formats import raster_trouble, vector_trouble
+from .geopackage import contents, holds_tables
+from .inputs import files_read, same_file
 
 __all__ = ["unusable_output"]
 
+_SHOWN = 5
 
-def unusable_output(definitions, parameters):
+
+def unusable_output(alg, parameters, context):
     """Why an output cannot be written where the user wants it, and what to do; '' when nothing speaks against it.
 
     Parameters
     ----------
-    definitions : sequence of QgsProcessingParameterDefinition
-        Destinations among them are judged.
+    alg : AthwartAlgorithm
+        Its destinations are judged.
     parameters : dict
+    context : QgsProcessingContext
     """
-    for definition in definitions:
-        path = _path(parameters.get(definition.name())) if definition.isDestination() else ""
-        if not path:
-            continue
-        name = f"{definition.description()} ({definition.name()})"
-        if isinstance(definition, QgsProcessingParameterFeatureSink) and path.lower().endswith(".shp"):
-            return (f"{name} is to go into a Shapefile, which cuts field names to ten letters and loses times. Give a "
-                    "GeoPackage (.gpkg) instead.")
-        folder = os.path.dirname(path)
-        if not os.path.isdir(folder):
-            return f"{name} is to go into the folder {folder}, which does not exist. Make it first, or choose another."
-        if not os.access(path if os.path.exists(path) else folder, os.W_OK):
-            return f"{name}: {path} may not be written. Choose another place, or change its permissions."
+    wanted = []
+    for definition in alg.parameterDefinitions():
+        place = destination(definition, parameters.get(definition.name())) if definition.isDestination() else None
+        if place is not None:
+            wanted.append((f"{definition.description()} ({definition.name()})", definition, place))
+    for name, definition, place in wanted:
+        trouble = (_unfit_place(name, place) or _unfit_format(name, definition, place, alg.RASTER_BANDS)
+                   or _loses(name, definition, place))
+        if trouble:
+            return trouble
+    return _twice(wanted) or _is_read(alg, parameters, context, wanted)
+
+
+def _unfit_place(name, place):
+    folder = os.path.dirname(place.path)
+    if not os.path.isdir(folder):
+        return f"{name} is to go into the folder {folder}, which does not exist. Make it first, or choose another."
+    if os.path.isdir(place.path):
+        return f"{name} is to be written to {place.path}, which is a folder. Give the name of a file in it."
+    if os.path.exists(place.path) and not os.access(place.path, os.W_OK):
+        return f"{name}: {place.path} may not be written. Choose another place, or change its permissions."
+    if not os.access(os.path.dirname(os.path.realpath(place.path)), os.W_OK):
+        return (f"{name} is to go into the folder {folder}, which may not be written. Choose another place, or change "
+                "its permissions.")
     return ""
 
 
-def _path(value):
-    """The file a destination means, where it is told in full; '' for layers in memory, databases, temporary files."""
-    if isinstance(value, QgsProcessingOutputLayerDefinition):
-        value = value.sink
-    if isinstance(value, QgsProperty):
-        value = value.staticValue()
-    if not isinstance(value, str):
+def _unfit_format(name, definition, place, bands):
+    ending = os.path.splitext(place.path)[1].lstrip(".").lower()
+    if isinstance(definition, QgsProcessingParameterFeatureSink):
+        if QgsVectorFileWriter.driverForExtension(ending) == "ESRI Shapefile":
+            return (f"{name} is to go into a Shapefile, which cuts field names to ten letters and loses times. Give a "
+                    "GeoPackage (.gpkg) instead.")
+        driver, lost = ("", "") if place.append else vector_trouble(ending, sink_kind(definition))
+        remedy = "GeoPackage (.gpkg)"
+    elif isinstance(definition, QgsProcessingParameterRasterDestination):
+        driver, lost = raster_trouble(ending, bands.get(definition.name(), 1))
+        remedy = "GeoTIFF (.tif)"
+    else:
         return ""
-    table = re.match(r"ogr:dbname='([^']+)'", value)
-    path = table[1] if table else value
-    return path if os.path.isabs(path) else ""
+    return (f"{name} is to be written as {driver} (.{ending}), which cannot hold {lost}. Give a {remedy} instead."
+            if lost else "")
+
+
+def _loses(name, definition, place):
+    """Refuse to write a file in the place of one that holds several tables, or anything of another kind."""
+    if not os.path.exists(place.path) or os.path.getsize(place.path) == 0:
+        return ""
+    found = contents(place.path)
+    layer = isinstance(definition, QgsProcessingParameterFeatureSink)
+    if layer and (place.table or place.append) and holds_tables(place.path):
+        return ""
+    if len(found) > 1 or found and place.path.lower().endswith(".gpkg") and not layer:
+        shown = ", ".join(found[:_SHOWN]) + (" and others" if len(found) > _SHOWN else "")
+        remedy = "Choose a table in it ('Save to GeoPackage'), or another file." if layer else "Choose another file."
+        return (f"{name} is to be written to {place.path}, which holds {len(found)} layer{'s' * (len(found) > 1)} "
+                f"({shown}); they would be lost. {remedy}")
+    return ""
+
+
+def _twice(wanted):
+    for k, (name, _, place) in enumerate(wanted):
+        for other, _, there in wanted[:k]:
+            apart = place.table and there.table and place.table.lower() != there.table.lower()
+            if not apart and same_file(place.path, there.path):
+                return (f"{name} and {other} are to go to the same place, {place.path}, where the second would take "
+                        "the place of the first. Give each a place of its own.")
+    return ""
+
+
+def _is_read(alg, parameters, context, wanted):
+    there = [entry for entry in wanted if os.path.exists(entry[2].path)]
+    if not there:
+        return ""
+    read = list(files_read(alg, parameters, context))
+    for name, _, place in there:
+        for source, path, table in read:
+            apart = place.table and table and place.table.lower() != table.lower()
+            if not apart and same_file(place.path, path):
+                what = f"the table {table} of {path}" if place.table and table else path
+                return (f"{name} is to be written over {what}, which this run reads as {source.description()} "
+                        f"({source.name()}). Choose another place: an input is never written over.")
+    return ""

@@ -1,13 +1,14 @@
 """Styles, temporal playback and grouping of finished layers; applied where QGIS loads them, harmless elsewhere."""
 from __future__ import annotations
 
+import os
 import pathlib
 from collections import deque
 
 from qgis.core import Qgis, QgsProcessingLayerPostProcessorInterface
 
-from ...survey import fields
 from .compat import set_layer_group
+from .files import own_style
 
 __all__ = ["STYLES", "dress"]
 
@@ -20,12 +21,13 @@ _held = deque(maxlen=200)
 
 
 class _Dresser(QgsProcessingLayerPostProcessorInterface):
-    def __init__(self, style, more):
+    def __init__(self, style, more, meanings=()):
         super().__init__()
-        self._style, self._more = style, more
+        self._style, self._more, self._meanings = style, more, meanings
 
     def postProcessLayer(self, layer, context, feedback):
-        layer.loadNamedStyle(str(self._style))
+        if self._style is not None and not has_own_style(layer.source()):
+            layer.loadNamedStyle(str(self._style))
         styles = layer.styleManager()
         own = styles.currentStyle()
         for name, path in self._more.items():
@@ -33,7 +35,7 @@ class _Dresser(QgsProcessingLayerPostProcessorInterface):
                 layer.loadNamedStyle(str(path))
         styles.setCurrentStyle(own)
         _play_back(layer)
-        _explain(layer, self._style.stem)
+        _explain(layer, self._meanings)
         layer.triggerRepaint()
 
 
@@ -47,14 +49,16 @@ def _play_back(layer):
         temporal.setMode(Qgis.VectorTemporalMode.FeatureDateTimeStartAndEndFromFields)
         temporal.setStartField("start_time")
         temporal.setEndField("end_time")
+        temporal.setIsActive(True)
     elif "time" in names:
         temporal.setMode(Qgis.VectorTemporalMode.FeatureDateTimeInstantFromField)
         temporal.setStartField("time")
+        temporal.setIsActive(True)
 
 
-def _explain(layer, style):
+def _explain(layer, told_of):
     """Every field's meaning as its alias in tables and forms, and a map tip of the first few."""
-    meanings = {field.name: field for field in getattr(fields, style.upper(), ())}
+    meanings = {field.name: field for field in told_of}
     if not meanings or not hasattr(layer, "setFieldAlias"):
         return
     told = []
@@ -67,10 +71,11 @@ def _explain(layer, style):
     layer.setMapTipTemplate(f"<table>{''.join(told[:_TIP_ROWS])}</table>")
 
 
-def dress(context, dest, style, group="", more=None):
-    """Give the layer its style and group when, and only when, QGIS is to load it.
+def dress(context, dest, style, group="", more=None, meanings=()):
+    """Give the layer its style, the meaning of its fields and its group when, and only when, QGIS is to load it.
 
-    ``more``: further styles by the name they get in the layer's style menu.
+    ``more``: further styles by the name they get in the layer's style menu; ``meanings``: the survey.fields.Field it
+    has.
     """
     if not dest or not context.willLoadLayerOnCompletion(dest):
         return
@@ -81,7 +86,13 @@ def dress(context, dest, style, group="", more=None):
             details.name = f"{details.name} - {group}"
         set_layer_group(details, group)
     path = STYLES / f"{style}.qml"
-    if style and path.exists():
-        dresser = _Dresser(path, {name: STYLES / f"{one}.qml" for name, one in (more or {}).items()})
-        _held.append(dresser)
-        details.setPostProcessor(dresser)
+    dresser = _Dresser(path if style and path.exists() else None,
+                       {name: STYLES / f"{one}.qml" for name, one in (more or {}).items()}, meanings)
+    _held.append(dresser)
+    details.setPostProcessor(dresser)
+
+
+def has_own_style(source):
+    """True if a style of the user's lies beside a layer's file; QGIS has taken it when it loaded the layer."""
+    beside = os.path.splitext(source)[0] + ".qml"
+    return "|" not in source and os.path.isfile(beside) and not own_style(beside)

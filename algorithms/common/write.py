@@ -12,14 +12,14 @@ from qgis.core import (
     QgsFields,
     QgsGeometry,
     QgsPointXY,
-    QgsProcessingException,
     QgsProcessingUtils,
     QgsWkbTypes,
 )
 from qgis.PyQt.QtCore import QDateTime, QTimeZone
 
-from ...survey.errors import Cancelled
 from .compat import is_null, make_field
+from .sinks import Sink
+from .stage import shared
 from .styles import dress
 
 __all__ = ["Carried", "write_layer"]
@@ -39,9 +39,7 @@ class Carried:
 
 def write_layer(alg, parameters, name, context, feedback, *, fields, columns, kind, crs, places=None, carried=None,
                 style=None, group=""):
-    """Write one output layer.
-
-    A cancel counts before OUTPUT, the first layer of every tool; after that half the results would look whole.
+    """Write one output layer; it gets its place when the run has succeeded, with all the others.
 
     Parameters
     ----------
@@ -63,8 +61,12 @@ def write_layer(alg, parameters, name, context, feedback, *, fields, columns, ki
     str or None
         Destination id, None when an optional output was not asked for.
     """
-    if name == "OUTPUT" and feedback.isCanceled():
-        raise Cancelled
+    with shared() as stage:
+        return _write(stage, alg, parameters, name, context, fields, columns, kind, crs, places, carried, style, group)
+
+
+def _write(stage, alg, parameters, name, context, fields, columns, kind, crs, places, carried, style, group):
+    stage.check()
     qgs_fields = QgsFields()
     for field in fields:
         qgs_fields.append(make_field(field))
@@ -74,30 +76,26 @@ def write_layer(alg, parameters, name, context, feedback, *, fields, columns, ki
         for _, field in kept:
             own.append(field)
         qgs_fields = QgsProcessingUtils.combineFields(qgs_fields, own)
-    try:
-        sink, dest = alg.parameterAsSink(parameters, name, context, qgs_fields, _KINDS[kind], crs)
-    except QgsProcessingException as error:
-        raise QgsProcessingException(f"{error} Choose another place for '{alg.parameterDefinition(name).description()}'"
-                                     f" ({name}), and close the file where it is open.") from error
-    if sink is None:
-        definition = alg.parameterDefinition(name)
-        wanted = name in parameters and not is_null(parameters[name]) and parameters[name] != ""
-        if wanted or not definition.flags() & definition.Flag.FlagOptional:
-            raise QgsProcessingException(alg.invalidSinkError(parameters, name))
+    sink = Sink(stage, alg, parameters, name, context, qgs_fields, _KINDS[kind], crs)
+    if not sink.wanted:
         return None
-    lists = [_plain(field, columns) for field in fields]
-    lists += [_carried_values(carried, index) for index, _ in kept]
     size = _size(columns, places, kind)
+    tell = stage.pace(size)
+    lists = []
+    for field in fields:
+        lists.append(_plain(field, columns))
+        stage.check()
+    lists += [_carried_values(carried, index) for index, _ in kept]
     lists = [values if values is not None else [None] * size for values in lists]
     feature = QgsFeature(qgs_fields)
     rows = zip(*lists) if lists else iter([()] * size)
-    for attributes, geometry in zip(rows, _geometries(kind, places, size)):
+    for done, (attributes, geometry) in enumerate(zip(rows, _geometries(kind, places, size))):
+        tell(done)
         feature.setAttributes(list(attributes))
         feature.setGeometry(geometry)
-        if not sink.addFeature(feature, QgsFeatureSink.Flag.FastInsert):
-            raise QgsProcessingException(alg.writeFeatureError(sink, parameters, name))
-    del sink
-    dress(context, dest, style, group)
+        sink.add(feature, QgsFeatureSink.Flag.FastInsert)
+    dest = sink.finish()
+    dress(context, dest, style, group, meanings=fields)
     return dest
 
 

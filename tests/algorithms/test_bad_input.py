@@ -431,7 +431,7 @@ def test_outputs_that_cannot_be_written_are_refused_before_anything_is(run, job,
         with pytest.raises(QgsProcessingException, match=words):
             run(tool, {**job[tool], "OUTPUT": str(first), last: str(path)})
         assert not first.exists()
-    with pytest.raises(QgsProcessingException, match=r"folder.gpkg.*Choose another place for .* \(OUTPUT\), and close"):
+    with pytest.raises(QgsProcessingException, match=r"\(OUTPUT\).*folder.gpkg, which is a folder. Give the name"):
         run(tool, {**job[tool], **({} if last == "OUTPUT" else {last: "memory:"}),
                    "OUTPUT": str(tmp_path / "folder.gpkg")})
 

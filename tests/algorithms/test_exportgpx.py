@@ -80,7 +80,7 @@ def test_a_folder_that_is_not_there_and_a_file_that_cannot_be_are_named(run, lay
     with pytest.raises(QgsProcessingException, match="folder /nowhere/at/all, which does not exist"):
         run("exportgpx", {"WAYPOINTS": layers[0], "OUTPUT": "/nowhere/at/all/out.gpx"})
     (tmp_path / "out.gpx").mkdir()
-    with pytest.raises(QgsProcessingException, match="out.gpx could not be written: Is a directory"):
+    with pytest.raises(QgsProcessingException, match="out.gpx, which is a folder. Give the name of a file in it"):
         run("exportgpx", {"WAYPOINTS": layers[0], "OUTPUT": str(tmp_path / "out.gpx")})
 
 

@@ -1,0 +1,82 @@
+"""What the text of a destination means: which file, which table in it, replaced or appended to."""
+from __future__ import annotations
+
+import os
+import re
+from dataclasses import dataclass
+
+from qgis.core import (
+    QgsDataSourceUri,
+    QgsProcessing,
+    QgsProcessingOutputLayerDefinition,
+    QgsProcessingParameterFeatureSink,
+    QgsProperty,
+    QgsVectorFileWriter,
+)
+
+__all__ = ["Destination", "destination"]
+
+
+@dataclass(frozen=True)
+class Destination:
+    """A file that a run is to write.
+
+    ``path``: the file; ``table``: the table in it, '' where the file is made anew; ``append``: rows follow those that
+    are there; ``value``: as it was given.
+    """
+
+    path: str
+    table: str
+    append: bool
+    value: object
+
+    def moved(self, path):
+        """The same value with another file in it."""
+        text = f"ogr:dbname={_quoted(path)} table=\"{self.table}\" (geom)" if self.table else path
+        if not isinstance(self.value, QgsProcessingOutputLayerDefinition):
+            return text
+        copy = QgsProcessingOutputLayerDefinition(self.value)
+        copy.sink = QgsProperty.fromValue(text)
+        return copy
+
+
+def destination(definition, value):
+    """The Destination of an output's value; None for layers in memory, databases on servers and temporary files.
+
+    Parameters
+    ----------
+    definition : QgsProcessingParameterDefinition
+    value : object
+        As it stands among the parameters of a run.
+    """
+    append, text = False, value
+    if isinstance(text, QgsProcessingOutputLayerDefinition):
+        append, text = text.useRemapping(), text.sink
+    if isinstance(text, QgsProperty):
+        text = text.staticValue()
+    if not isinstance(text, str) or not text.strip() or text.startswith((QgsProcessing.TEMPORARY_OUTPUT, "/vsi")):
+        return None
+    if not isinstance(definition, QgsProcessingParameterFeatureSink):
+        return Destination(os.path.abspath(text), "", False, value)
+    named = re.fullmatch("ogr:(?://)?(.+)", text)
+    if named:
+        path, table = _in_database(named[1])
+        return Destination(os.path.abspath(path), table, append, value) if path else None
+    if re.match("[^/\\\\]{3,}?:", text):
+        return None  # the name of a provider, such as memory or postgres
+    if not QgsVectorFileWriter.driverForExtension(os.path.splitext(text)[1].lstrip(".")):
+        text += ".gpkg"  # as QGIS does
+    return Destination(os.path.abspath(text), "", append, value)
+
+
+def _in_database(text):
+    uri = QgsDataSourceUri(text)
+    if uri.database():
+        return uri.database(), uri.table()
+    path, *more = text.split("|")
+    tables = [part[len("layername="):] for part in more if part.lower().startswith("layername=")]
+    return path, tables[0] if tables else ""
+
+
+def _quoted(text):
+    return "'" + text.replace("\\", "\\\\").replace("'", "\\'") + "'"

@@ -1,0 +1,162 @@
+"""Tables put into a GeoPackage that holds others, all of them or none: one transaction, which SQLite keeps whole.
+
+A copy of the file moved over the old one would part it from layers that QGIS has open, and from their unsaved edits.
+"""
+from __future__ import annotations
+
+import contextlib
+import os
+import sqlite3
+import urllib.parse
+
+from osgeo import gdal, ogr
+from qgis.core import QgsProcessingException
+
+from ...survey.errors import Cancelled
+from .files import not_written
+
+__all__ = ["contents", "empty_copy", "holds_tables", "opened", "put_tables", "quiet"]
+
+_STYLES = "layer_styles"
+
+
+@contextlib.contextmanager
+def quiet():
+    """GDAL keeps what it has to say for ``gdal.GetLastErrorMsg``; older versions print it as well."""
+    gdal.PushErrorHandler("CPLQuietErrorHandler")
+    gdal.ErrorReset()
+    try:
+        yield
+    finally:
+        gdal.PopErrorHandler()
+
+
+def opened(path, update=False):
+    """GDAL's vector dataset of a file, None where it is none."""
+    with quiet():
+        try:
+            return gdal.OpenEx(path, gdal.OF_VECTOR | (gdal.OF_UPDATE if update else 0))
+        except RuntimeError:
+            return None
+
+
+def holds_tables(path):
+    """True for a file of SQLite, as GeoPackages are: it takes one table more, or changes one, whole or not at all."""
+    with open(path, "rb") as file:
+        return file.read(15) == b"SQLite format 3"
+
+
+def contents(path):
+    """Names of the tables and rasters in a file, [] where it is none that holds several; styles do not count."""
+    if holds_tables(path):
+        with contextlib.suppress(sqlite3.Error), contextlib.closing(sqlite3.connect(
+                f"file:{urllib.parse.quote(os.path.abspath(path))}?mode=ro", uri=True)) as store:
+            return [name for name, in store.execute("SELECT table_name FROM gpkg_contents") if name != _STYLES]
+    data = opened(path)
+    return [data.GetLayer(i).GetName() for i in range(data.GetLayerCount())] if data is not None else []
+
+
+def empty_copy(path, table, made):
+    """Make a file with a table of the same fields and no rows."""
+    source = opened(path)
+    with quiet():
+        try:
+            _created(gdal.GetDriverByName("GPKG").Create(made, 0, 0, 0, gdal.GDT_Unknown),
+                     source.GetLayerByName(table), table)
+        except (AttributeError, RuntimeError, _Failed) as error:
+            raise QgsProcessingException(not_written(path, gdal.GetLastErrorMsg() or error)) from error
+
+
+def put_tables(path, tables, tell):
+    """Put tables into the GeoPackage at ``path``: all of them, or none.
+
+    Parameters
+    ----------
+    path : str
+    tables : sequence of (made, path, table, rows, append)
+        ``made``: file with the table alone; ``path``: the name the user knows; ``rows``: how many it holds; ``append``:
+        its rows follow those that are there, else it takes the place of what has its name.
+    tell : callable
+        Called with the number of rows done; may raise Cancelled.
+
+    Raises
+    ------
+    QgsProcessingException
+        The transaction was taken back.
+    """
+    if not tables:
+        return
+    told = tables[0][1]
+    target = opened(path, update=True)
+    if target is None:
+        raise QgsProcessingException(not_written(told, gdal.GetLastErrorMsg()))
+    with quiet():
+        try:
+            _must(target.StartTransaction())
+            done = 0
+            for made, _, table, rows, append in tables:
+                source = opened(made)
+                layer = source.GetLayer(0)
+                there = _there(target, table) if append else _emptied(target, layer, table)
+                before = there.GetFeatureCount()
+                _copy(layer, there, done, tell)
+                done += rows
+                if there.GetFeatureCount() != before + rows:
+                    raise _Failed("it does not hold all rows")
+                _must(there.SyncToDisk())
+            _must(target.CommitTransaction())
+        except (_Failed, RuntimeError, Cancelled) as error:
+            reason = gdal.GetLastErrorMsg() or str(error)
+            with contextlib.suppress(RuntimeError):
+                target.RollbackTransaction()
+            if isinstance(error, Cancelled):
+                raise
+            raise QgsProcessingException(not_written(told, reason)) from error
+        finally:
+            source = layer = there = target = None  # what closes late has still something to say
+
+
+class _Failed(Exception):
+    """GDAL said no."""
+
+
+def _must(code):
+    if code:
+        raise _Failed(gdal.GetLastErrorMsg() or "the file did not take it")
+
+
+def _there(target, table):
+    for index in range(target.GetLayerCount()):
+        if target.GetLayer(index).GetName().lower() == table.lower():
+            return target.GetLayer(index)
+    return None
+
+
+def _emptied(target, layer, table):
+    """A new table like ``layer``, in the place of the one that has its name."""
+    for index in range(target.GetLayerCount()):
+        if target.GetLayer(index).GetName().lower() == table.lower():
+            _must(target.DeleteLayer(index))
+            break
+    return _created(target, layer, table)
+
+
+def _created(target, layer, table):
+    names = (("FID", layer.GetFIDColumn()), ("GEOMETRY_NAME", layer.GetGeometryColumn()))
+    made = target.CreateLayer(table, layer.GetSpatialRef(), layer.GetGeomType(),
+                              [f"{option}={name}" for option, name in names if name])
+    if made is None:
+        raise _Failed("the table could not be made")
+    definition = layer.GetLayerDefn()
+    for index in range(definition.GetFieldCount()):
+        _must(made.CreateField(definition.GetFieldDefn(index)))
+    return made
+
+
+def _copy(layer, there, done, tell):
+    definition = there.GetLayerDefn()
+    for count, feature in enumerate(layer, done):
+        tell(count)
+        row = ogr.Feature(definition)
+        row.SetFrom(feature)
+        _must(there.CreateFeature(row))

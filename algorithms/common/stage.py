@@ -1,0 +1,140 @@
+"""Outputs of one run: made beside their places, proved whole, and moved over together once the run has succeeded.
+
+A run that is stopped, fails or is killed leaves what was there before as it was, and nothing under the final names.
+"""
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import tempfile
+import threading
+
+from qgis.core import QgsProcessingException
+
+from ...survey.errors import Cancelled
+from .files import not_written
+from .geopackage import put_tables
+
+__all__ = ["Stage", "shared", "staged"]
+
+_STALE = (".aux.xml", ".ovr", ".msk", "-wal", "-shm", "-journal")
+"""What belongs to the file that is replaced, and would be taken for the new one's."""
+
+_thread = threading.local()
+
+
+class Stage:
+    """See the module. ``feedback`` (or None) is that of the run."""
+
+    def __init__(self, feedback=None):
+        self.feedback = feedback
+        self._rooms, self._files, self._tables = {}, [], {}
+
+    def check(self):
+        """Raise Cancelled when the user has asked to stop."""
+        if self.feedback is not None and self.feedback.isCanceled():
+            raise Cancelled
+
+    def warn(self, text):
+        """Tell the user."""
+        if self.feedback is not None:
+            self.feedback.pushWarning(text)
+
+    def pace(self, size, every=500):
+        """``tell(done)`` for loops over ``size`` things: every so many it looks for a cancel and moves the bar on.
+
+        The bar goes half of the way that is left: nobody knows how many outputs are to come.
+        """
+        begin = max(0.0, self.feedback.progress()) if self.feedback is not None else 0.0
+
+        def tell(done):
+            if done % every == 0:
+                self.check()
+                if self.feedback is not None:
+                    self.feedback.setProgress(begin + 0.5 * (100.0 - begin) * done / max(size, 1))
+        return tell
+
+    def room(self, path):
+        """Where to make a file: under its own name, in a new folder on the disk of its place."""
+        folder = os.path.dirname(os.path.realpath(path))
+        name = os.path.basename(path)
+        try:
+            room = tempfile.mkdtemp(prefix=f"{name}.unfinished-", dir=folder)
+        except OSError as error:
+            raise QgsProcessingException(not_written(path, error)) from error
+        self._rooms[room] = os.path.dirname(path)
+        return os.path.join(room, name)
+
+    def keep(self, made, path):
+        """A file that is whole, with all that lies beside it in its room, is to go to ``path``."""
+        self._files.append((made, path))
+
+    def keep_table(self, made, path, table, rows, append=False):
+        """The only table of a GeoPackage that is whole is to become, or to be appended to, one of another."""
+        self._tables.setdefault(os.path.realpath(path), []).append((made, path, table, rows, append))
+
+    def in_place(self, text):
+        """A message with every file where the user wanted it."""
+        for room, folder in self._rooms.items():
+            text = text.replace(room, folder)
+        return text
+
+    def commit(self):
+        """Move everything over; QgsProcessingException says what could not be."""
+        self.check()
+        for found in self._tables.values():
+            tell = self.pace(sum(entry[3] for entry in found))
+            if not os.path.exists(found[0][1]):  # a new file: the first brings it, the others come in there
+                put_tables(found[0][0], found[1:], tell)
+                self._files.append(found[0][:2])
+            else:
+                put_tables(found[0][1], found, tell)
+        for made, path in self._files:
+            try:
+                _move(made, path)
+            except OSError as error:
+                raise QgsProcessingException(not_written(path, error)) from error
+
+    def discard(self):
+        """Take away what was not moved over."""
+        for room in self._rooms:
+            shutil.rmtree(room, ignore_errors=True)
+
+
+def _move(made, path):
+    final = os.path.realpath(path)
+    if os.path.exists(final):
+        shutil.copymode(final, made)
+    for ending in _STALE:
+        with contextlib.suppress(FileNotFoundError):
+            os.remove(path + ending)
+    room = os.path.dirname(made)
+    for name in os.listdir(room):
+        if name != os.path.basename(made) and not name.endswith(("-wal", "-shm", "-journal")):
+            shutil.move(os.path.join(room, name), os.path.join(os.path.dirname(path), name))
+    os.replace(made, final)
+
+
+@contextlib.contextmanager
+def staged(feedback):
+    """The Stage of a run: all of it is moved over if the block ends well, and none of it if it does not."""
+    stage, before = Stage(feedback), getattr(_thread, "stage", None)
+    _thread.stage = stage
+    try:
+        yield stage
+        stage.commit()
+    finally:
+        _thread.stage = before
+        stage.discard()
+
+
+@contextlib.contextmanager
+def shared():
+    """The Stage of the run that this thread is in; outside a run one of its own."""
+    stage = getattr(_thread, "stage", None)
+    if stage is not None:
+        yield stage
+        return
+    with staged(None) as own:
+        yield own
