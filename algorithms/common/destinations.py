@@ -64,9 +64,18 @@ def destination(definition, value):
         return Destination(os.path.abspath(path), table, append, value) if path else None
     if re.match("[^/\\\\]{3,}?:", text):
         return None  # the name of a provider, such as memory or postgres
-    if not QgsVectorFileWriter.driverForExtension(os.path.splitext(text)[1].lstrip(".")):
-        text += ".gpkg"  # as QGIS does
-    return Destination(os.path.abspath(text), "", append, value)
+    return Destination(os.path.abspath(_with_ending(text)), "", append, value)
+
+
+def _with_ending(path):
+    """As QGIS completes the name of a layer's file."""
+    ending = os.path.splitext(path)[1].lstrip(".").lower()
+    driver, known = QgsVectorFileWriter.driverForExtension(ending), QgsVectorFileWriter.MetaData()
+    if not driver:
+        return path + ".gpkg"
+    if not QgsVectorFileWriter.driverMetadata(driver, known) or ending in known.ext.split():
+        return path
+    return f"{path}.{known.ext.split()[0]}"
 
 
 def _in_database(text):

@@ -19,6 +19,7 @@ from qgis.core import (
     QgsVectorLayer,
     QgsWkbTypes,
 )
+from qgis.PyQt.QtCore import QDateTime, QTimeZone
 
 from ...survey.fields import Field
 from .compat import make_field
@@ -29,7 +30,7 @@ __all__ = ["raster_trouble", "vector_trouble"]
 _PROBE = (Field("sig_depth_offset_m", "double", "", ""), Field("pass_id", "int", "", ""),
           Field("record_ping", "int64", "", ""), Field("outing", "string", "", ""), Field("usable", "bool", "", ""),
           Field("time", "datetime", "", ""))
-_ROW = [1.25, 7, 12345678, "a", True, None]
+_ROW = [1.25, 7, 12345678, "a", True, QDateTime.fromMSecsSinceEpoch(1_700_000_000_000, QTimeZone.utc())]
 _SHAPES = {"point": (QgsWkbTypes.Type.Point, "POINT(1 2)"),
            "line": (QgsWkbTypes.Type.LineString, "LINESTRING(1 2, 3 4)"),
            "polygon": (QgsWkbTypes.Type.MultiPolygon, "MULTIPOLYGON(((1 2, 3 4, 3 2, 1 2)))"),

@@ -74,11 +74,11 @@ def _loses(name, definition, place):
     """Refuse to write a file in the place of one that holds several tables, or anything of another kind."""
     if not os.path.exists(place.path) or os.path.getsize(place.path) == 0:
         return ""
-    found = contents(place.path)
-    layer = isinstance(definition, QgsProcessingParameterFeatureSink)
-    if layer and (place.table or place.append) and holds_tables(place.path):
+    layer, database = isinstance(definition, QgsProcessingParameterFeatureSink), holds_tables(place.path)
+    if database if layer and (place.table or place.append) else not (layer or database):
         return ""
-    if len(found) > 1 or found and place.path.lower().endswith(".gpkg") and not layer:
+    found = contents(place.path)
+    if len(found) > layer:
         shown = ", ".join(found[:_SHOWN]) + (" and others" if len(found) > _SHOWN else "")
         remedy = "Choose a table in it ('Save to GeoPackage'), or another file." if layer else "Choose another file."
         return (f"{name} is to be written to {place.path}, which holds {len(found)} layer{'s' * (len(found) > 1)} "

@@ -1,0 +1,95 @@
+"""A job for every registered tool on the sample outing, small and ready to run: its inputs as files, its outputs named.
+
+A tool that is not known here fails the tests that go through the register: a new one is to be held by them, too.
+"""
+import pathlib
+
+from osgeo import gdal
+
+SAMPLE = pathlib.Path(__file__).resolve().parents[2] / "sample_project"
+FIELDS = {"TIME_FIELD": "time", "SIDE_FIELD": "side", "RANGE_FIELD": "slant_m", "RANGE_UNIT": "m",
+          "DEPTH_FIELD": "depth_m", "DEPTH_UNIT": "m", "SHADOW_START_FIELD": "shadow_start_m",
+          "SHADOW_FIELD": "shadow_end_m", "LABEL_FIELD": "label"}
+BOAT = {"OUTING": "north", "RANGE_UNIT": "m", "SETTINGS": str(SAMPLE / "north_settings.csv"), "DEPTH_FIELD": "depth_m",
+        "DEPTH_UNIT": "m", "DEPTH_REFERENCE": "transducer", "HEADING_FIELD": "heading_deg", "HEADING_KIND": "true"}
+
+
+def layer(path, name):
+    """A layer of a GeoPackage as input."""
+    return f"{path}|layername={name}"
+
+
+def prepare(folder, run, share=1.0):
+    """Make the inputs of all jobs in a folder.
+
+    Parameters
+    ----------
+    folder : pathlib.Path
+    run : callable
+        ``run(tool id, {parameters})``
+    share : float
+        How much of the log is taken, from its beginning.
+
+    Returns
+    -------
+    dict
+        By tool id: (parameters without outputs, {output: ending of its file}).
+    """
+    log, steps, lake = folder / "north.nmea", folder / "steps.gpkg", SAMPLE / "lake.gpkg"
+    lines = (SAMPLE / "outing_north.nmea").read_bytes().splitlines(True)
+    log.write_bytes(b"".join(lines[:int(share * len(lines))]))
+    water, areas, shore = (layer(lake, name) for name in ("lake", "search_areas", "shoreline"))
+    picks = str(SAMPLE / "north_picks.csv")
+    jobs = {}
+
+    def job(tool, parameters, **endings):
+        jobs[tool] = parameters, endings
+        return {name: str(folder / f"{tool}_{name}.{ending}") for name, ending in endings.items()}
+
+    def done(tool, parameters, **endings):
+        made = job(tool, parameters, **endings)
+        run(tool, {**parameters, **made})
+        return made
+
+    fixes = done("readlogs", {"INPUT": [str(log)]}, OUTPUT="gpkg", WAYPOINTS="gpkg")
+    track = done("preparetrack", {"INPUT": fixes["OUTPUT"], **BOAT}, OUTPUT="gpkg", PASSES="gpkg")
+    depths = done("preparebathymetry", {"INPUT": str(SAMPLE / "depth_grid.tif"), "KIND": "depth", "UNIT": "m",
+                                        "CELL_SIZE": 4}, OUTPUT="tif")
+    swaths = done("swathfootprint", {"INPUT": track["OUTPUT"], "WATER": water}, OUTPUT="gpkg")
+    seen = done("ensonify", {"INPUT": track["OUTPUT"], "DEPTH_GRID": depths["OUTPUT"], "WATER": water, "CELL_SIZE": 4},
+                OUTPUT="tif")
+    gaps = done("coveragegaps", {"SWATHS": swaths["OUTPUT"], "AREA": areas, "PASSES": track["PASSES"], "MIN_AREA": 20},
+                OUTPUT="gpkg", AREAS="gpkg")
+    bank = done("unscannedshoreline", {"SWATHS": swaths["OUTPUT"], "SHORELINE": shore, "WATER": water}, OUTPUT="gpkg")
+    job("picksfromimage", {
+        "PICKS": str(SAMPLE / "north_record_points.csv"), "KIND_FIELD": "kind",
+        "IMAGE": str(SAMPLE / "north_record.png"), "LAYOUT": "both", "NEWEST": "top", "EDGE_RANGE": 30,
+        "RANGE_UNIT": "m", "FIRST_PING": 1}, OUTPUT="gpkg")
+    targets = done("locatetargets", {"PICKS": picks, "TRACK": track["OUTPUT"], **FIELDS}, OUTPUT="gpkg",
+                   ELLIPSES="gpkg", REJECTED="gpkg")
+    combined = done("adjusttargets", {"TARGETS": targets["OUTPUT"], "GROUP_FIELD": "label",
+                                      "SOLVE": ["latency", "beam azimuth"]}, OUTPUT="gpkg", ELLIPSES="gpkg",
+                    OFFSETS="gpkg")
+    job("castplan", {"TARGETS": combined["OUTPUT"], "STAND_OFF": 15, "WIND_FROM": 250, "HIT_RADIUS": 3}, OUTPUT="gpkg",
+        STATIONS="gpkg", OUTPUT_HTML="html")
+    job("exportgpx", {"WAYPOINTS": combined["OUTPUT"], "LINES": track["PASSES"]}, OUTPUT="gpx")
+    job("coveragereport", {"TRACK": track["OUTPUT"], "PASSES": track["PASSES"], "SWATHS": swaths["OUTPUT"],
+                           "AREAS": gaps["AREAS"], "GAPS": gaps["OUTPUT"], "SHORE": bank["OUTPUT"],
+                           "TARGETS": combined["OUTPUT"], "SEEN": seen["OUTPUT"]},
+        OUTPUT_HTML="html", OUTPUT_TABLE="csv")
+    return jobs
+
+
+def is_whole(path):
+    """True for an output that reads back to its end: layers by their features, rasters by their cells, text by its end.
+    """
+    ending = pathlib.Path(path).suffix
+    if ending == ".gpkg":
+        data = gdal.OpenEx(str(path), gdal.OF_VECTOR)
+        return data is not None and data.GetLayerCount() == 1 and sum(1 for _ in data.GetLayer(0)) >= 0
+    if ending == ".tif":
+        data = gdal.Open(str(path))
+        return data is not None and all(
+            data.GetRasterBand(band + 1).ReadRaster() is not None for band in range(data.RasterCount))
+    text = pathlib.Path(path).read_text(encoding="utf-8")
+    return text.rstrip().endswith({".html": "</html>", ".gpx": "</gpx>", ".csv": ""}[ending]) and bool(text)
