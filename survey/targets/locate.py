@@ -14,12 +14,14 @@ from ..beams.soundspeed import CUSTOMARY
 from ..errors import InputError
 from ..track import side_name
 from ..uncertainty import ellipses
-from ..uncertainty.nadir import STATUSES
+from ..uncertainty.nadir import SIDE_UNSURE, STATUSES
 from ..uncertainty.sigmas import chosen, position_parts
 from .budget import CAUSES, Sightings, budget
 from .layoff import lay_off, on_terrain, sample_frames
+from .picknames import NO_SIDE
 from .picks import true_ranges
 from .poses import Poses
+from .spread import standing
 from .target_notes import notes_of
 from .ties import BOAT, tie
 
@@ -95,8 +97,9 @@ def locate(track, picks, settings=None, water=None, ground_on_terrain=None):
     track = replace(track, usable=track.usable | (track.reject_reason == "no depth") & np.isfinite(track.heading_deg))
     ties = tie(track, picks, settings.tie, settings.mark_delay, settings.time_offset)
     poses = Poses.at(track, ties.at)
-    true = true_ranges(picks, poses, ties.ground, settings.range_kind, sigmas.range)
-    reason = _first(picks.reason, ties.reason, true.reason)
+    true = true_ranges(picks, poses, ties.ground, settings.range_kind, sigmas.range, standing(sigmas.height))
+    sideless = (picks.side == 0) & np.isin(picks.reason, ("", NO_SIDE)) & np.isnan(ties.ground)
+    reason = _first(np.where(sideless, "", picks.reason), ties.reason, true.reason)
     kept = np.flatnonzero(reason == "")
     poses, true, hand, aside = poses.take(kept), true.take(kept), ties.how[kept] == BOAT, ties.ground[kept]
     seen = _sightings(track, poses, true, np.where(np.isnan(aside), picks.side[kept], np.where(aside < 0, -1, 1)),
@@ -109,6 +112,8 @@ def locate(track, picks, settings=None, water=None, ground_on_terrain=None):
     found = budget(seen, sigmas)
     at = [np.where(np.isnan(aside), np.nan, values[kept]) for values in (picks.x, picks.y)]
     places = lay_off(poses, seen, found, frames, scale, at, water)
+    lost = sideless[kept] & (found.status != SIDE_UNSURE)  # only right under the boat does no side matter
+    places.reason = np.where(lost, NO_SIDE, places.reason)
     reason[kept] = places.reason
     columns = _columns(track, poses, true, seen, found, sigmas, settings, scale)
     columns["label"] = picks.label[kept]
@@ -169,12 +174,12 @@ def _columns(track, poses, true, seen, found, sigmas, settings, scale):
                   "sig_depth_offset_m": sigmas.depth / np.sqrt(2)}
     return {
         "outing": track.outing[sample], "pass_id": track.pass_id[sample], "sample_id": track.sample_id[sample],
-        "t_s": poses.t_s, "side": np.array([side_name(side) for side in seen.side], object),
+        "t_s": poses.t_s, "side": np.array([side_name(side) if side else "" for side in seen.side], object),
         "status": np.array(STATUSES, object)[found.status],
         "range_model": np.where(flat, "slant", "terrain").astype(object),
         "slant_m": true.slant, "ground_m": found.ground, "ground_lo_m": found.low,
         "ground_hi_m": found.high, "depth_m": true.depth, "heading_deg": poses.heading_deg,
-        "bearing_deg": (seen.azimuth_deg + 90 * seen.side) % 360, "height_m": found.height,
+        "bearing_deg": np.where(seen.side == 0, np.nan, (seen.azimuth_deg + 90 * seen.side) % 360), "height_m": found.height,
         "sigma_height_m": found.sigma_height, "sigma_east_m": np.sqrt(found.cov[:, 0]),
         "sigma_north_m": np.sqrt(found.cov[:, 2]), "cov_en_m2": found.cov[:, 1], "semi_major_m": scale * major,
         "semi_minor_m": scale * minor, "azimuth_deg": found.spread.azimuth_deg,

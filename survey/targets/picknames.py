@@ -13,7 +13,7 @@ import numpy as np
 
 from ..units import LENGTHS
 
-__all__ = ["PickName", "read_name", "read_ranges", "read_sides"]
+__all__ = ["NO_SIDE", "PickName", "read_name", "read_ranges", "read_sides"]
 
 _SIDES = {**dict.fromkeys(("p", "port", "l", "lt", "left"), -1),
           **dict.fromkeys(("s", "sb", "stb", "stbd", "starboard", "r", "rt", "right"), 1)}
@@ -33,6 +33,7 @@ _NUMBER = re.compile(
     rf"(?:\s*(?P<unit>{_either(_UNITS)}))?(?P<back>{_either(_SIDES)})?(?![\w{_QUOTES}])", re.IGNORECASE)
 """A number that stands alone, its unit and a side glued to it; 012 is a waypoint's number and not a range."""
 _SIGNED = {"-1": -1, "1": 1, "+1": 1}
+NO_SIDE = "it has no side: port or starboard"
 _EXAMPLE = "write one side and one range, such as P 45"
 _SIDE_EXAMPLE = "write port or starboard, p or s, l or r, -1 or +1, or a name such as P 45"
 
@@ -107,7 +108,7 @@ def read_sides(values):
         if plain is not None:
             side[row] = plain
         elif not text:
-            reason[row] = "it has no side: port or starboard"
+            reason[row] = NO_SIDE
         else:
             read = read_name(text)
             side[row], reason[row] = read.side, read.no_side

@@ -60,7 +60,8 @@ class Picks:
 
 @dataclass
 class Ranges:
-    """(n,) arrays of true metres: ``slant`` to the object, ``top`` to the start of its shadow (the object without one),
+    """(n,) arrays of true metres: ``slant`` to the object, ``top`` to the start of its shadow (the object without one;
+    of a point at the object, what its unknown height lets the echo come from),
     ``shadow_end`` NaN without one, ``depth`` under the transducer, ``own_depth`` True where it is the pick's own, and
     ``reason``, '' where all is well."""
 
@@ -76,7 +77,7 @@ class Ranges:
         return Ranges(*(getattr(self, f.name)[index] for f in fields(self)))
 
 
-def true_ranges(picks, poses, ground, range_kind, sigma_range):
+def true_ranges(picks, poses, ground, range_kind, sigma_range, lift=0.0):
     """Displayed ranges and depths brought to true ones.
 
     Parameters
@@ -89,6 +90,8 @@ def true_ranges(picks, poses, ground, range_kind, sigma_range):
         What was read. A ground range is brought to the slant range with the depth in force.
     sigma_range : float
         A range may pass the edge of the record by two of these.
+    lift : float, m
+        How far above the bed the echo of an object of unknown height is taken to come from.
 
     Returns
     -------
@@ -116,6 +119,7 @@ def true_ranges(picks, poses, ground, range_kind, sigma_range):
     end = np.where(by_point, np.nan, picks.shadow_end_m * ratio)
     start = picks.shadow_start_m * ratio
     top = np.where(np.isfinite(end) & np.isfinite(start), start, slant)
+    top = np.where(by_point, slant_range(ground, depth - np.minimum(lift, depth)), top)
     out = Ranges(slant, top, end, depth, own, np.full(len(picks), "", object))
     _judge(out, picks, poses, by_point, read, sigma_range)
     return out
@@ -131,14 +135,13 @@ def _judge(out, picks, poses, by_point, read, sigma_range):
          f"({out.depth[k]:.1f} m): give the slant range from the boat to the shadow's end"),
         (out.shadow_end <= out.top, lambda k: f"its shadow ends at {out.shadow_end[k]:.1f} m, not beyond its start at "
          f"{out.top[k]:.1f} m: give the slant range from the boat to the shadow's end, not the shadow's length"),
-        (out.top < out.slant, lambda k: f"its shadow starts at {out.top[k]:.1f} m, before the object at "
+        (~by_point & (out.top < out.slant), lambda k: f"its shadow starts at {out.top[k]:.1f} m, before the object at "
          f"{out.slant[k]:.1f} m: check the field of the shadow's start"),
         (~(out.depth > 0), lambda k: "no depth: " + (
             f"the pick's own is {picks.depth_m[k]:g} m; depths are positive" if out.own_depth[k] else
             "neither the pick nor the track has one there")),
         (~by_point & ~(read > 0), lambda k: "it has no range" if np.isnan(read[k]) else
          f"its range is {picks.slant_m[k]:g} m; ranges are positive"),
-        (~by_point & (picks.side == 0), lambda k: "it has no side: port or starboard"),
     )
     for wrong, words in said:
         for k in np.flatnonzero(wrong & poses.tied):

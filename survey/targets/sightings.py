@@ -15,13 +15,14 @@ ROWS = 8192
 class Sightings:
     """What a pick and its sample say, (n,) arrays in true metres, degrees and seconds.
 
-    ``side`` -1 or +1; ``slant`` to the object, or to the start of its shadow where ``shadow_end`` is not NaN;
+    ``side`` -1 or +1, 0 unknown; ``slant`` to the object, or to the start of its shadow where ``shadow_end`` is not NaN;
     ``depth`` under the transducer; ``azimuth_deg`` of the fan's forward axis from true north; velocity to true east
     and north; ``turn_dps`` positive to starboard; lever arm as applied; ``course_heading`` True where the heading is
     the course; ``depth_scales`` True where the depth came off a sounder, so that it errs with the sound speed as the
     range does; ``ground_reading`` True where a ground range was read; ``sound_speed`` of the water (m/s). Then the
     sigmas that differ from pick to pick: ``bias``, ``slow``, ``jitter`` (m), ``sigma_heading`` (degrees),
-    ``sigma_time`` (s). ``terrain`` is None, or a ``nadir.TerrainGround`` from a depth grid.
+    ``sigma_time`` (s). ``terrain`` is None, or a ``nadir.TerrainGround`` from a depth grid. ``open_shadow`` is None, or
+    True where the shadow runs off the record, so that ``shadow_end`` is the least it can be.
     """
 
     side: np.ndarray
@@ -44,14 +45,16 @@ class Sightings:
     sigma_heading: np.ndarray
     sigma_time: np.ndarray
     terrain: object = None
+    open_shadow: object = None
 
     def __len__(self):
         return len(self.side)
 
     def take(self, rows):
         """The picks of a slice."""
-        columns = [getattr(self, f.name)[rows] for f in fields(self) if f.name != "terrain"]
-        return Sightings(*columns, None if self.terrain is None else self.terrain.take(rows))
+        columns = [getattr(self, f.name)[rows] for f in fields(self) if f.name not in ("terrain", "open_shadow")]
+        return Sightings(*columns, None if self.terrain is None else self.terrain.take(rows),
+                         None if self.open_shadow is None else self.open_shadow[rows])
 
     def tabulate(self, columns):
         """(k, n) table of the k columns that ``columns(picks)`` gives.

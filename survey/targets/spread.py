@@ -11,11 +11,15 @@ import numpy as np
 
 from ..uncertainty import ellipses, nadir
 
-__all__ = ["Motions", "Spread", "Square", "WATER_SIGMAS", "bed_and_gain", "ellipse", "motions", "spread",
-           "to_east_north", "total"]
+__all__ = ["Motions", "Spread", "Square", "WATER_SIGMAS", "bed_and_gain", "ellipse", "motions", "open_shadow",
+           "spread", "standing", "to_east_north", "total"]
 
 WATER_SIGMAS = 2.0
-"""A slant range shorter than the depth by more than this many standard deviations is of something in the water."""
+"""A slant range shorter than the depth by more than an object stands, and this many standard deviations, is of
+something in the water."""
+
+HALF_NORMAL_MEAN, HALF_NORMAL_VAR = np.sqrt(2 / np.pi), 1 - 2 / np.pi
+"""Of the absolute value of a standard normal (Leone, Nelson and Nottingham, Technometrics 3, 1961)."""
 
 _RADIAN = np.pi / 180
 
@@ -144,8 +148,10 @@ def motions(seen, sigmas, interval=True):
     square = _square(seen, sigmas, sigma_scale)
     second = sum(square.second)
     var_q = square.by_range + square.by_depth + square.by_height + square.by_scale + second
-    found = nadir.from_square(square.q, square.mean_shift, var_q, interval or seen.terrain is not None)
-    hanging = seen.slant < seen.depth - WATER_SIGMAS * np.hypot(sigmas.range, sigmas.depth)
+    found = nadir.from_square(square.q, square.mean_shift, var_q, interval or seen.terrain is not None, seen.side != 0)
+    high = standing(sigmas.height) + WATER_SIGMAS * np.sqrt(
+        sigmas.range**2 + sigmas.depth**2 + HALF_NORMAL_VAR * sigmas.height**2)
+    hanging = seen.slant < seen.depth - high
     if seen.terrain is not None:
         _terrain_limits(found, seen)
         hanging &= np.isnan(seen.terrain.ground)  # on a bank the bottom is nearer than under the boat
@@ -175,14 +181,15 @@ def _square(seen, sigmas, sigma_scale):
     """G^2 with its sensitivities: without a shadow R^2 - H^2, with one (Rt/Re)^2 (Re^2 - H^2).
 
     A shadow ends where the sight line over the object's top meets the bed, so on terrain, too, the top lies Rt/Re of
-    the way to that place.
+    the way to that place. Objects only stand up: an unknown height is half-normal, so that the echo came from ``lift``
+    above the bed, give or take; above the height that an open shadow shows.
     """
     shadow = np.isfinite(seen.shadow_end)
     slant, depth = seen.slant, seen.depth
     end, ratio2, height = slant, 1.0, sigmas.height
     if shadow.any():
         end = np.where(shadow, seen.shadow_end, slant)
-        ratio2, height = np.square(slant / end), np.where(shadow, 0.0, height)
+        ratio2, height = np.square(slant / end), np.where(shadow & ~open_shadow(seen), 0.0, height)
     q = (end - depth) * (end + depth)
     if shadow.any():
         q *= ratio2
@@ -190,6 +197,10 @@ def _square(seen, sigmas, sigma_scale):
     d_depth = -2 * ratio2 * terrain * bed
     if seen.terrain is not None:
         q = np.where(np.isfinite(seen.terrain.ground), ratio2 * np.square(seen.terrain.ground), q)
+    lift, top = standing(height), np.sqrt(ratio2) * bed
+    q = q + terrain * lift * (2 * top - lift)
+    d_height = 2 * terrain * (top - lift)
+    d_depth = d_depth + 2 * terrain * np.sqrt(ratio2) * lift
     slant2 = np.square(slant)
     range2 = 4 * terrain**2 * slant2
     if shadow.any():
@@ -198,13 +209,23 @@ def _square(seen, sigmas, sigma_scale):
     reading2 = sigmas.range**2
     if seen.ground_reading.any():  # read off a corrected record: its error is that of G itself
         reading2 = np.where(seen.ground_reading, np.maximum(q, 0) / slant2, 1.0) * reading2
-    var_depth, var_height, depth2 = sigmas.depth**2, height**2, np.square(d_depth)
-    d_scale = 2 * terrain * np.where(seen.depth_scales, q, slant2)
+    var_depth, var_height = sigmas.depth**2, np.square(height) * HALF_NORMAL_VAR
+    d_scale = 2 * terrain * np.where(seen.depth_scales, q - terrain * lift * (top - lift), slant2)
     return Square(
-        q=q, d_depth=d_depth, d_scale=d_scale, by_range=reading2 * range2, by_depth=var_depth * depth2,
-        by_height=var_height * depth2, by_scale=np.square(d_scale * sigma_scale),
+        q=q, d_depth=d_depth, d_scale=d_scale, by_range=reading2 * range2, by_depth=var_depth * np.square(d_depth),
+        by_height=var_height * np.square(d_height), by_scale=np.square(d_scale * sigma_scale),
         second=(2 * reading2**2, 2 * (ratio2 * var_depth) ** 2, 2 * var_height**2 + 4 * var_height * var_depth),
         mean_shift=reading2 - ratio2 * (var_depth + var_height))
+
+
+def standing(sigma):
+    """How high an object of unknown height stands, on average (m): the mean of a half-normal of this size."""
+    return HALF_NORMAL_MEAN * sigma
+
+
+def open_shadow(seen):
+    """Where the shadow runs off the record, so that it shows the least height only."""
+    return np.zeros(len(seen), bool) if seen.open_shadow is None else seen.open_shadow
 
 
 def bed_and_gain(seen):

@@ -1,12 +1,14 @@
 """Ground range with its 95 % interval, right down to the nadir, where straight-line propagation fails.
 
-With R the slant range and H the water under the transducer, q = G^2 = R^2 - H^2 is nearly normal at any geometry,
-while G itself is not once its spread reaches its size. So q is carried, and G's interval is that of q mapped by the
-square root: within 0.02 m of simulation down to G = 0.02 H, where linear propagation is ten times too wide and at
-G = 0.3 H covers 91 % instead of 95.
+With R the slant range and H the water over what was seen, q = G^2 = R^2 - H^2 is nearly normal at any geometry, while
+G itself is not once its spread reaches its size: at G = 0.3 H linear propagation covers 91 % instead of 95. So q is
+carried, and where straight lines fail G is what it must be on the side that the record shows: objects lie evenly strewn
+across the track, so that given q its density is proportional to exp(-(G^2 - q)^2 / (2 var q)) for G >= 0 (Bayes, flat
+in G, cut off at the track). With x = G / sd(q)^(1/2) that depends on t = q / sd(q) alone and stands in a table.
 """
 from __future__ import annotations
 
+import functools
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -18,6 +20,7 @@ STATUSES = ("bottom", "near nadir", "side unsure", "water column", "ambiguous", 
 BOTTOM, NEAR_NADIR, SIDE_UNSURE, WATER_COLUMN, AMBIGUOUS, OFF_GRID = range(len(STATUSES))
 
 Z95 = 1.959964
+LEVEL = 0.95
 LINEAR_LIMIT = 0.2
 """The sd(q) / q below which G is taken as normal with standard deviation sd(q) / (2 G)."""
 
@@ -65,7 +68,7 @@ class TerrainGround:
         return TerrainGround(*(getattr(self, f.name)[index] for f in fields(self)))
 
 
-def from_square(q, mean_shift, var_q, interval=True):
+def from_square(q, mean_shift, var_q, interval=True, sided=None):
     """Ground range from its square.
 
     Parameters
@@ -78,12 +81,15 @@ def from_square(q, mean_shift, var_q, interval=True):
         Variance of q with its second-order terms, 4 (R^2 sigma_R^2 + H^2 sigma_H^2) + 2 (sigma_R^4 + sigma_H^4).
     interval : bool
         False leaves ``low`` and ``high`` unset, for whoever needs the middle and its spread only.
+    sided : (n,) bool array, optional
+        False where nobody knows the side. Default: all are known.
 
     Returns
     -------
     GroundRange
-        Linear where sd(q) < 0.2 q. Nearer, the middle and half-width of the mapped interval (``near nadir``); where
-        that interval takes in the nadir, centred on the track (``side unsure``).
+        Linear where sd(q) < 0.2 q. Nearer, mean and standard deviation of what G can be on its side (``near nadir``),
+        with the shortest 95 % interval or, where it ends farther out, that of q mapped by the square root; without a side, where the interval of q takes in the nadir, centred on the track (``side
+        unsure``).
     """
     flat = np.maximum(q, 0.0)
     linear, ground = var_q < np.square(LINEAR_LIMIT * flat), np.sqrt(flat)
@@ -93,7 +99,8 @@ def from_square(q, mean_shift, var_q, interval=True):
                             hanging_var=np.zeros_like(q), status=np.zeros(q.shape, int))  # all on the BOTTOM
     near = np.nonzero(~linear)
     if len(near[0]):
-        _map_interval(found, near, (q + mean_shift)[near], var_q[near])
+        _on_a_side(found, near, (q + mean_shift)[near], np.sqrt(var_q[near]),
+                   np.ones(len(near[0]), bool) if sided is None else sided[near])
     return found
 
 
@@ -103,15 +110,47 @@ def _bounds(mean, var_q):
     return np.sqrt(np.maximum(mean - reach, 0.0)), np.sqrt(np.maximum(mean + reach, 0.0))
 
 
-def _map_interval(found, near, mean, var_q):
-    """Put the picks at ``near``, where straight lines fail, into the middle of their mapped interval."""
-    low, high = _bounds(mean, var_q)
-    reach = Z95 * np.sqrt(var_q)
-    unsure = mean <= reach
-    half = np.where(unsure, high, (high - low) / 2)
-    found.ground[near] = np.where(unsure, 0.0, (low + high) / 2)
-    found.gain[near] = np.divide(half, reach, out=np.zeros_like(half), where=reach > 0)  # no spread: nothing to carry
+def _on_a_side(found, near, mean, sd, sided):
+    """Put the picks at ``near``, where straight lines fail, where they can be on their side, or on the track."""
+    scale = np.sqrt(sd)
+    middle, spread, low, high, twice = scale * _one_sided(np.divide(mean, sd, out=np.full_like(mean, 1e9),
+                                                                     where=sd > 0))
+    exact = sd == 0  # no spread: nothing to carry
+    root = np.sqrt(np.maximum(mean, 0.0))
+    unsure = ~sided & (mean <= Z95 * sd)
+    high = np.maximum(high, np.sqrt(np.maximum(mean + Z95 * sd, 0.0)))  # never shorter than the interval of q itself
+    found.ground[near] = np.where(exact, root, np.where(unsure, 0.0, middle))
+    found.low[near] = np.where(exact, root, np.where(unsure, 0.0, low))
+    found.high[near] = np.where(exact, root, np.where(unsure, twice, high))
+    across = np.where(unsure, np.hypot(middle, spread), spread)
+    found.gain[near] = np.divide(across, sd, out=np.zeros_like(sd), where=sd > 0)
     found.status[near] = np.where(unsure, SIDE_UNSURE, NEAR_NADIR)
+
+
+def _one_sided(t):
+    """(5, n): mean, standard deviation, shortest 95 % interval and 95 % point of x >= 0 with density
+    exp(-(x^2 - t)^2 / 2); beyond the table a half-normal of size 1 / sqrt(2 |t|)."""
+    at, rows = _side_table()
+    found = np.array([np.interp(t, at, row) for row in rows])
+    return np.where(t < at[0], found * np.sqrt(at[0] / np.minimum(t, at[0])), found)
+
+
+@functools.lru_cache(maxsize=1)
+def _side_table():
+    at, x = np.linspace(-12, 12, 241), np.linspace(0, 4.2, 4201)
+    density = np.exp(-0.5 * np.square(np.square(x) - at[:, None]) + 0.5 * np.square(np.minimum(at, 0))[:, None])
+    density[:, 0] /= 2  # trapezium
+    density /= density.sum(axis=1, keepdims=True)
+    mean = density @ x
+    spread = np.sqrt(density @ np.square(x) - np.square(mean))
+    order = np.argsort(-density, axis=1)
+    held = np.take_along_axis(density, order, axis=1).cumsum(axis=1) < LEVEL
+    inside = np.zeros(density.shape, bool)
+    np.put_along_axis(inside, order, held, axis=1)
+    inside[:, 0] |= inside[:, 1]  # half a cell
+    low, high = x[inside.argmax(axis=1)], x[-1 - inside[:, ::-1].argmax(axis=1)]
+    twice = x[(density.cumsum(axis=1) < LEVEL).sum(axis=1)]
+    return at, np.array([mean, spread, low, high, twice])
 
 
 def hang_in_water(found, slant, where):

@@ -87,7 +87,7 @@ def recorded(rng, count, over=(1.0, 2.0), sigma=PRIORS, *, ground=None, depth=(5
     start = rng.uniform(-500, 500, (count, 2))
 
     # where the object truly is: athwart of the transducer at t = 0
-    slant = np.hypot(g, h - error("height"))
+    slant = np.hypot(g, h - np.abs(error("height")))  # nothing stands below the bottom
     fan = heading + mount + error("mount")
     footprint = 2 * slant * np.tan(np.radians(sigma["beam_width"]) / 2)
     ahead = h * np.radians(error("trim")) + rng.uniform(-0.5, 0.5, count) * footprint

@@ -32,8 +32,13 @@ def only(**given):
 
 # ---- the linear part, cause by cause, against central differences of the place itself
 
-def place(seen, i, error):
-    """Where the pick lies when the errors are these: sample + side G s, on an arc, from first principles."""
+HALF_MEAN, HALF_SD = math.sqrt(2 / math.pi), math.sqrt(1 - 2 / math.pi)
+"""Of the absolute value of a standard normal, the half-normal distribution: objects only stand up."""
+
+
+def place(seen, i, error, height=0.0):
+    """Where the pick lies when the errors are these: sample + side G s, on an arc, from first principles; ``height``
+    (m) is what the object stands but for its error."""
     omega = np.radians(seen.turn_dps[i])
     t, late = error.get("time", 0.0), error.get("latency", 0.0)
     course = math.atan2(seen.vel_east[i], seen.vel_north[i])
@@ -62,7 +67,7 @@ def place(seen, i, error):
         end = seen.shadow_end[i] * scale + error.get("end", 0.0)
         g = r / end * math.sqrt(end**2 - h**2)
     else:
-        g = math.sqrt(r**2 - (h - error.get("height", 0.0)) ** 2)
+        g = math.sqrt(r**2 - (h - height - error.get("height", 0.0)) ** 2)
     return (antenna + lever + seen.side[i] * g * right(fan) + error.get("along", 0.0) * ahead(fan)
             + np.array([error.get("east", 0.0), error.get("north", 0.0)]))
 
@@ -76,11 +81,12 @@ def covariance_by_differences(seen, i, sigmas):
              "heading": math.radians(seen.sigma_heading[i]), "mount": math.radians(s.mount), "lever_f": s.offset,
              "lever_s": s.offset, "range": s.range, "depth": s.depth, "scale": s.sound_speed / seen.sound_speed[i],
              "along": math.hypot(seen.depth[i] * math.radians(s.trim), footprint / math.sqrt(12)),
-             **({"end": s.range} if shadow else {"height": s.height})}
+             **({"end": s.range} if shadow else {"height": s.height * HALF_SD})}
     total = np.zeros((2, 2))
     for name, size in sizes.items():
         step = 1e-4
-        slope = (place(seen, i, {name: step}) - place(seen, i, {name: -step})) / (2 * step)
+        up, down = (place(seen, i, {name: way * step}, s.height * HALF_MEAN) for way in (1, -1))
+        slope = (up - down) / (2 * step)
         total += size**2 * np.outer(slope, slope)
     return total
 
@@ -113,7 +119,8 @@ def test_sensitivities_of_the_ground_range(geometry):
     a = np.radians(seen.azimuth_deg[0])
     across = seen.side[0] * np.array([math.cos(a), -math.sin(a)])
     for name, value in (("scale", found.dg_dscale[0]), ("depth", found.dg_ddepth[0])):
-        slope = (place(seen, 0, {name: 1e-5}) - place(seen, 0, {name: -1e-5})) @ across / 2e-5
+        up, down = (place(seen, 0, {name: way * 1e-5}, 0.2 * HALF_MEAN) for way in (1, -1))
+        slope = (up - down) @ across / 2e-5
         assert value == pytest.approx(slope, rel=1e-6, abs=1e-8)
 
 
@@ -169,7 +176,7 @@ def every_kind(count, seed=4):
                             rng.uniform(3, 15, count), rng.uniform(-0.4, 0.4, count), 0.9 * ground, 1.1 * ground,
                             status)
     return sightings(
-        count, side=rng.choice([-1.0, 1.0], count), slant=slant, depth=rng.uniform(3, 12, count),
+        count, side=rng.choice([-1.0, 0.0, 1.0], count, p=[0.45, 0.1, 0.45]), slant=slant, depth=rng.uniform(3, 12, count),
         shadow_end=np.where(rng.random(count) < 0.3, slant * rng.uniform(1.02, 1.5, count), np.nan),
         azimuth_deg=rng.uniform(0, 360, count), vel_east=rng.normal(0, 2, count), vel_north=rng.normal(0, 2, count),
         turn_dps=rng.normal(0, 3, count), lever_forward=rng.normal(0, 2, count), bias=rng.uniform(0, 3, count),
@@ -233,6 +240,8 @@ def test_the_whole_covariance_is_that_of_draws(given):
     drawn = []
     for _ in range(20_000):
         error = {name: rng.normal(0, size) for name, size in sizes.items()}
+        if "height" in error:
+            error["height"] = abs(error["height"])
         error["along"] = 10 * rng.normal(0, math.radians(s.trim)) + rng.uniform(-half_beam, half_beam)
         drawn.append(place(seen, 0, error))
     expected = np.cov(np.array(drawn).T)
@@ -318,7 +327,8 @@ def test_a_shadow_gives_height_and_takes_the_unknown_height_away():
     assert found.ground[0] == pytest.approx(30.0, abs=1e-7)
     assert found.cov[0, 0] == pytest.approx(0, abs=1e-12)
     g = found.ground[1]
-    assert math.sqrt(found.cov[1, 0]) == pytest.approx(10 / g * 0.5, rel=1e-6)
+    assert math.sqrt(found.cov[1, 0]) == pytest.approx((10 - 0.5 * HALF_MEAN) / g * 0.5 * HALF_SD, rel=1e-6)
+    assert g == pytest.approx(math.sqrt(31.32091952**2 - (10 - 0.5 * HALF_MEAN) ** 2), abs=1e-7)
 
 
 def test_sigma_of_a_height_is_that_of_draws():
@@ -331,7 +341,7 @@ def test_sigma_of_a_height_is_that_of_draws():
 
 
 def test_depth_from_a_grid_makes_scale_worse_the_steeper_it_is():
-    found = budget(sightings(2, depth_scales=[True, False]), PRESETS["ordinary"])
+    found = budget(sightings(2, depth_scales=[True, False]), chosen("ordinary", height=0.0))
     g = math.sqrt(50**2 - 10**2)
     np.testing.assert_allclose(found.dg_dscale, [g, 50**2 / g], rtol=1e-12)
 

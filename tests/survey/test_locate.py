@@ -93,7 +93,8 @@ def test_at_180_degrees(lat):
     track = ray("EPSG:4326", lon=180.0, lat=lat, heading=0.0)
     out = found(track, picked([1, -1]), stated={})
     azimuth, _, distance = GEOD.inv([180.0] * 2, [lat] * 2, out.x, out.y)
-    np.testing.assert_allclose(distance, 40 * math.exp(-math.radians(2) ** 2 / 2), atol=1e-3)
+    ground = math.sqrt(50**2 - (30 - 0.5 * math.sqrt(2 / math.pi)) ** 2)  # the mean of a half-normal height of 0.5 m
+    np.testing.assert_allclose(distance, ground * math.exp(-math.radians(2) ** 2 / 2), atol=1e-3)
     np.testing.assert_allclose(azimuth, [90, -90], atol=1e-3)
     assert all(np.ptp(ring[:, 0]) < 1 for outline in out.outlines for ring, _ in shapes.rings(outline))
     over = found(track, picked(1, 30.2), stated={})  # its ellipse reaches over 180 degrees
