@@ -116,6 +116,9 @@ SWATHS = (
     Field("sigma_edge_m", "double", "m", "standard deviation across track of the outer edge, own and pass errors"),
     _AREA,
     Field("range_used_pct", "double", "%", "part of the range in force that was counted, mean of the samples"),
+    Field("sigma_drift_m", "double", "m", "standard deviation of the position from pass to pass, each axis"),
+    Field("sigma_heading_deg", "double", "degrees", "standard deviation of the heading"),
+    Field("sigma_sound_mps", "double", "m/s", "standard deviation of the sound speed"),
 )
 
 GAPS = (
@@ -125,18 +128,23 @@ GAPS = (
     Field("width_m", "double", "m", "diameter of the widest circle that fits inside"),
     _LENGTH,
     Field("looks", "int", "", "passes that saw it, fewer than required"),
-    Field("certain", "bool", "", "true if it stays when every pass is widened by its position error"),
+    Field("certain", "bool", "", "true if at least half of it is ground unseen in 95 % of the draws"),
+    Field("certain_m2", "double", "m2", "ground of it that is unseen in at least 95 % of the draws of the errors"),
+    Field("open_pct", "double", "%", "share of the draws in which at least half of it stays unseen"),
 )
 
 AREAS = (
     _AREA,
     Field("covered_m2", "double", "m2", "ground area seen"),
     Field("covered_pct", "double", "%", "share of the area seen"),
-    Field("low_pct", "double", "%", "share seen with every pass narrowed by its 95 % error"),
-    Field("high_pct", "double", "%", "share seen with every pass widened by its 95 % error"),
+    Field("low_pct", "double", "%", "low end of the 95 % interval of the share seen"),
+    Field("high_pct", "double", "%", "high end of the 95 % interval of the share seen"),
     Field("looks_min", "int", "", "fewest looks anywhere in the area"),
     Field("looks_asked", "int", "", "separate passes that must have seen a place for it to count as seen"),
     Field("grade", "string", "", "what counts as a look: seen, or detection of an object"),
+    Field("worst_pct", "double", "%", "share seen with every edge moved inwards at once by 1.645 sigma"),
+    Field("best_pct", "double", "%", "share seen with every edge moved outwards at once by 1.645 sigma"),
+    Field("expected_pct", "double", "%", "mean of the draws: the share to expect if the boat steered by its receiver"),
 )
 
 SHORE = (

@@ -7,11 +7,16 @@ import numpy as np
 
 from ..errors import InputError
 from ..plane import levels, transfer
-from . import edge_error, thinning
+from . import edge_error, seams, thinning
 
-__all__ = ["Cover", "PassCover", "Swaths", "cover_of_seen", "cover_of_swaths"]
+__all__ = ["ASKED", "Cover", "PassCover", "Swaths", "cover_of_seen", "cover_of_swaths"]
 
 MERGED = "The swaths were drawn with all passes in one, so no pass can be told from another"
+
+
+ASKED = ("samples", "inner_m", "range_m", "depth_m", "blind_deg", "speed_mps", "sigma_drift_m", "sigma_heading_deg",
+         "sigma_sound_mps")
+"""Further fields of a swath layer by which errors are drawn."""
 
 
 @dataclass
@@ -20,6 +25,7 @@ class Swaths:
 
     ``geometries``: list of shapely polygons in crs units, None where empty. ``outing``: (n,) str. ``pass_id``: (n,)
     float, NaN where several passes were drawn as one. ``outer_m``, ``sigma_edge_m``: (n,) float, NaN where unknown.
+    ``more``: (n,) floats of other fields of ``fields.SWATHS`` by name, as far as they are known; see ``ASKED``.
     """
 
     geometries: list
@@ -27,18 +33,26 @@ class Swaths:
     pass_id: np.ndarray
     outer_m: np.ndarray
     sigma_edge_m: np.ndarray
+    more: dict = field(default_factory=dict)
+
+    def column(self, name):
+        """(n,) floats of a field, NaN where unknown."""
+        values = self.more.get(name) if name in ASKED else getattr(self, name)
+        return np.full(len(self.geometries), np.nan) if values is None else np.asarray(values, float)
 
 
 @dataclass
 class PassCover:
-    """One pass in frame metres: ``strips`` is a list of (polygon, sigma_edge in m), ``ground`` their union.
+    """One pass in frame metres: ``ground``, the union of its strips, whose ``rows`` of the layer these are.
 
+    ``sigma_m``: standard deviation of its edge, the same whether its strips came as one feature or as many.
     ``outline`` is the ground with its edges thinned out where other passes saw what lies on both sides of them.
     """
 
     outing: str
     pass_id: float
-    strips: list
+    rows: list
+    sigma_m: float
     reach_m: float
     ground: object
     outline: object = None
@@ -139,12 +153,14 @@ def _passes(frame, swaths, bounds, position_error):
         if _near(polygon.bounds, bounds, sum(edge_error.margins(sigma[row], position_error))):
             strips.setdefault((swaths.outing[row], swaths.pass_id[row]), []).append((row, polygon))
     passes = []
+    weight = np.nan_to_num(swaths.column("samples"), nan=1.0).clip(1)
     for (outing, pass_id), members in strips.items():
         rows = [row for row, _ in members]
         reach = swaths.outer_m[rows]
-        passes.append(PassCover(outing, float(pass_id), [(polygon, float(sigma[row])) for row, polygon in members],
+        pooled = np.sqrt(np.average(np.square(sigma[rows]), weights=weight[rows]))
+        passes.append(PassCover(outing, float(pass_id), rows, float(pooled),
                                 float(np.nanmax(reach)) if np.isfinite(reach).any() else np.nan,
-                                levels.merged([polygon for _, polygon in members])))
+                                seams.joined([polygon for _, polygon in members])))
     notes = []
     unstated = int((~np.isfinite(swaths.sigma_edge_m)).sum())
     if unstated:
@@ -157,16 +173,13 @@ def _passes(frame, swaths, bounds, position_error):
 def _thinned(passes, depth, position_error, step):
     """Outings, as ``edge_error`` takes them, of passes whose edges are thinned out; fills in ``outline``."""
     outings = [[p for p in passes if p.outing == outing] for outing in dict.fromkeys(p.outing for p in passes)]
-    within, rest = edge_error.margins([sigma for p in passes for _, sigma in p.strips], position_error)
-    thin = thinning.thinned([[[polygon for polygon, _ in p.strips] for p in members] for members in outings], depth,
+    within, rest = edge_error.margins([p.sigma_m for p in passes], position_error)
+    thin = thinning.thinned([[[p.ground] for p in members] for members in outings], depth,
                             within.max(initial=0), rest.max(initial=0), step)
-    found = []
-    for members, strips in zip(outings, thin):
-        for one, polygons in zip(members, strips):
-            one.outline = levels.merged(polygons)
-        found.append([[(polygon, sigma) for polygon, (_, sigma) in zip(polygons, one.strips)]
-                      for one, polygons in zip(members, strips)])
-    return found
+    for members, grounds in zip(outings, thin):
+        for one, (ground,) in zip(members, grounds):
+            one.outline = ground
+    return [[[(one.outline, one.sigma_m)] for one in members] for members in outings]
 
 
 def _near(a, b, reach):

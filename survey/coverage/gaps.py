@@ -10,6 +10,8 @@ from ..plane import levels, shapes, transfer, widths
 from ..plane.frame import Frame
 from . import gap_kinds, gap_zones
 from .cover import cover_of_seen, cover_of_swaths
+from .drawn_errors import LEAST_DRAWS
+from .share import Interval, ShareDraws, drawn_passes, share_draws
 
 __all__ = ["CoverageResult", "PassLayer", "SeenGround", "find_gaps"]
 
@@ -46,6 +48,8 @@ class CoverageResult:
 
     ``geometries``: list of shapely MultiPolygons in crs units; ``gaps`` and ``areas``: (n,) arrays by field name, see
     ``fields.GAPS`` and ``fields.AREAS``. Areas in ground m2, shares in percent, NaN where they cannot be known.
+    ``low_percent`` .. ``high_percent`` is the 95 % interval of the share and ``expected_percent`` the mean of its draws
+    (see ``share``); ``worst_percent`` and ``best_percent`` are what is seen with every edge moved at once.
     ``gap_m2`` is all missed ground; ``narrow_m2`` what of it is narrower than the least width, ``small_m2`` what else
     lies in gaps under the least area: the listed gaps are the rest. ``notes``: what the user should know.
     """
@@ -58,14 +62,18 @@ class CoverageResult:
     covered_percent: float
     low_percent: float
     high_percent: float
+    expected_percent: float
+    worst_percent: float
+    best_percent: float
     gap_m2: float
     narrow_m2: float
     small_m2: float
     notes: list = field(default_factory=list)
+    picture: object = None
 
 
 def find_gaps(crs, areas, swaths=None, seen=None, *, exclude=(), passes=None, required_looks=1, min_width=1.0,
-              min_area=1.0, position_error=2.0, step=lambda fraction: None):
+              min_area=1.0, position_error=2.0, draws=LEAST_DRAWS, picture=None, step=lambda fraction: None):
     """Judge the coverage of an area.
 
     Parameters
@@ -88,6 +96,10 @@ def find_gaps(crs, areas, swaths=None, seen=None, *, exclude=(), passes=None, re
         is kept is the ground that a circle of that diameter can sweep without leaving the gap, and its corners.
     position_error : float
         Standard deviation per axis that the passes of one outing share (m).
+    draws : int
+        How many times the errors are drawn for the interval of the share, at least 200.
+    picture : callable, optional
+        ``picture(frame, area)`` -> places.Picture: where the chance of having been seen is wanted as a raster.
     step : callable, optional
         Called with the fraction done; may raise Cancelled.
 
@@ -101,35 +113,60 @@ def find_gaps(crs, areas, swaths=None, seen=None, *, exclude=(), passes=None, re
     """
     if required_looks < 1 or min_width < 0 or min_area < 0 or position_error < 0:
         raise InputError("Looks must be 1 or more, and widths, areas and errors cannot be negative.")
+    if draws < LEAST_DRAWS:
+        raise InputError(f"An interval of 95 % needs at least {LEAST_DRAWS} draws of the errors, not {draws}.")
     frame, wanted, notes = _wanted(crs, areas, exclude)
     area = levels.merged(wanted)
     bounds = area.bounds
     if (swaths is None) == (seen is None):
         raise InputError("Give either swaths or a raster of looks, one of the two.")
     if seen is None:
-        cover = cover_of_swaths(frame, swaths, bounds, required_looks, position_error, lambda f: step(0.6 * f))
+        cover = cover_of_swaths(frame, swaths, bounds, required_looks, position_error, lambda f: step(0.5 * f))
     else:
         known = passes.range_m[np.isfinite(passes.range_m)] if passes else ()
         cover = cover_of_seen(frame, seen.looks, seen.causes, float(np.median(known)) if len(known) else np.nan,
                               position_error)
-    step(0.6)
+    step(0.5)
     missed = [_Missed.of(frame, area, level) for level in cover.levels]
     gap = missed[-1]
-    low, high = (_Missed.of(frame, area, bound) for bound in (cover.low, cover.high))
+    worst, best = (_Missed.of(frame, area, bound) for bound in (cover.low, cover.high))
     opened = _opened(gap.ground, min_width)
-    step(0.7)
+    step(0.55)
     lines = [] if passes is None else gap_zones.pass_lines(
         frame, passes.geometries, passes.outing, passes.pass_id, passes.range_m, passes.depth_m, cover)
     pieces = gap_kinds.split(opened, area, cover, lines, min_width, min_area)
-    step(0.85)
-    geometries, table, small = _listed(frame, pieces, missed, high, min_area)
-    columns = _by_area(frame, wanted, missed, low, high, cover)
-    step(1.0)
+    step(0.6)
+    kept, table, small = _listed(frame, pieces, missed, min_area)
+    columns = _by_area(frame, wanted, missed, worst, best, cover)
     area_m2 = transfer.geodesic_area(frame, area)
+    percent = _percent(gap.total, area_m2)
+    drawn, said = _drawn(cover, swaths, lines, wanted, area, (percent, columns["covered_pct"]), kept,
+                         (required_looks, draws, position_error), picture and picture(frame, area),
+                         lambda f: step(0.65 + 0.35 * f))
+    for name in ("low", "high", "expected"):
+        columns[f"{name}_pct"] = np.array([getattr(one, name) for one in drawn.areas])
+    table["open_pct"] = drawn.open_pct
+    table["certain_m2"] = table["area_m2"] * drawn.certain_share
+    table["certain"] = drawn.certain_share >= 0.5
+    step(1.0)
     return CoverageResult(
-        geometries, table, columns, area_m2, _seen(gap.total, area_m2), _percent(gap.total, area_m2),
-        _percent(low.total, area_m2), _percent(high.total, area_m2), gap.total,
-        max(0.0, float(gap.total - table["area_m2"].sum() - small)), small, notes + cover.notes)
+        transfer.all_to_crs(frame, kept), table, columns, area_m2, _seen(gap.total, area_m2), percent,
+        drawn.total.low, drawn.total.high, drawn.total.expected, _percent(worst.total, area_m2),
+        _percent(best.total, area_m2), gap.total, max(0.0, float(gap.total - table["area_m2"].sum() - small)), small,
+        notes + cover.notes + said, drawn.picture)
+
+
+def _drawn(cover, swaths, lines, wanted, area, exact, gaps, how, picture, step):
+    """ShareDraws, and notes."""
+    looks, draws, position_error = how
+    if not cover.tells_passes:
+        unknown = np.full(len(gaps), np.nan)
+        return ShareDraws(Interval(), [Interval()] * len(wanted), unknown, unknown), []
+    known = {}
+    for line in lines:
+        known.setdefault(line.key, []).extend(line.parts)
+    passes, said = drawn_passes(cover, swaths, known, draws, position_error)
+    return share_draws(passes, wanted, area, exact, gaps, looks, draws, picture, step), said
 
 
 _ROUNDING = 1e-9
@@ -240,8 +277,8 @@ def _opened(gap, min_width):
     return shapes.drop_small_holes(gap.difference(shapes.union(narrow))) if narrow else gap
 
 
-def _listed(frame, pieces, missed, high, min_area):
-    """Geometries and columns of the gaps to list, and the area of those too small for it."""
+def _listed(frame, pieces, missed, min_area):
+    """Gaps to list, frame metres, their columns, and the area of those too small for it."""
     sizes = transfer.geodesic_areas(frame, [piece.ground for piece in pieces])
     large = sizes >= max(min_area, shapes.MIN_HOLE_M2)
     order = [i for i in np.argsort(-sizes, kind="stable") if large[i]]
@@ -250,8 +287,8 @@ def _listed(frame, pieces, missed, high, min_area):
     table = {"gap_id": np.arange(1, len(kept) + 1), "kind": np.array([pieces[i].kind for i in order], object),
              "area_m2": sizes[order], "width_m": np.array(width, float),
              "length_m": np.array([widths.run_length(*pair) for pair in zip(kept, width)], float),
-             "looks": _fewest(kept, missed[:-1]), "certain": high.touches(kept)}
-    return transfer.all_to_crs(frame, kept), table, float(sizes[~large].sum())
+             "looks": _fewest(kept, missed[:-1])}
+    return kept, table, float(sizes[~large].sum())
 
 
 def _fewest(grounds, missed):
@@ -262,18 +299,18 @@ def _fewest(grounds, missed):
     return found
 
 
-def _by_area(frame, wanted, missed, low, high, cover):
-    """Columns of the AREA features."""
+def _by_area(frame, wanted, missed, worst, best, cover):
+    """Columns of the AREA features but for the interval."""
     rows = []
     for ground in wanted:
         size = transfer.geodesic_area(frame, ground)
         if not size > 0:
             rows.append((0.0, 0.0, np.nan, np.nan, np.nan, np.nan))
             continue
-        gap, low_gap, high_gap = (m.total if len(wanted) == 1 else m.within(ground) for m in (missed[-1], low, high))
-        rows.append((size, _seen(gap, size), _percent(gap, size), _percent(low_gap, size), _percent(high_gap, size),
+        gap, most, least = (m.total if len(wanted) == 1 else m.within(ground) for m in (missed[-1], worst, best))
+        rows.append((size, _seen(gap, size), _percent(gap, size), _percent(most, size), _percent(least, size),
                      _looks_min(frame, ground, missed, cover)))
-    names = ("area_m2", "covered_m2", "covered_pct", "low_pct", "high_pct", "looks_min")
+    names = ("area_m2", "covered_m2", "covered_pct", "worst_pct", "best_pct", "looks_min")
     return {name: np.array(column, float) for name, column in zip(names, zip(*rows))}
 
 

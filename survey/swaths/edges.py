@@ -12,7 +12,7 @@ from ..errors import InputError
 from ..uncertainty import nadir
 from ..uncertainty.sigmas import PRESETS, Sigmas, position_parts
 
-__all__ = ["MERGES", "SwathSettings", "edge_sigma", "edges", "reach_limit", "used_range"]
+__all__ = ["MERGES", "SwathSettings", "drawn_sigmas", "edge_sigma", "edges", "reach_limit", "used_range"]
 
 MERGES = ("strip", "pass", "all")
 
@@ -112,8 +112,7 @@ def edge_sigma(track, settings, range_m=None):
     sigmas, depth = settings.sigmas, track.depth_m
     slant = used_range(track.range_m if range_m is None else range_m, settings)
     speed = np.where(np.isfinite(track.sound_speed_mps), track.sound_speed_mps, _SOUND_SPEED)
-    sigma_sound = np.where(track.range_ratio != 1, min(_SIGMA_SOUND_KNOWN, sigmas.sound_speed), sigmas.sound_speed)
-    scale2 = np.square(sigma_sound / speed)
+    scale2 = np.square(_sigma_sound(track, sigmas) / speed)
     range2, depth2 = sigmas.range ** 2, sigmas.depth ** 2
     if settings.range_model == "subtract":
         ground = ground_range(slant, depth, "subtract")
@@ -129,3 +128,14 @@ def edge_sigma(track, settings, range_m=None):
     by_heading = np.square(ground) * ((1 + np.exp(-2 * turn2)) / 2 - np.exp(-turn2))
     _, slow, jitter = position_parts(sigmas, track.sigma_pos_m, False)
     return np.sqrt(np.square(slow) + np.square(jitter) + by_range + by_heading)
+
+
+def drawn_sigmas(track, settings):
+    """By name of the field, (n,) standard deviations from which ``survey.coverage.drawn_errors`` draws a pass."""
+    _, slow, _ = position_parts(settings.sigmas, track.sigma_pos_m, False)
+    return {"sigma_drift_m": slow, "sigma_heading_deg": track.sigma_heading_deg,
+            "sigma_sound_mps": _sigma_sound(track, settings.sigmas)}
+
+
+def _sigma_sound(track, sigmas):
+    return np.where(track.range_ratio != 1, min(_SIGMA_SOUND_KNOWN, sigmas.sound_speed), sigmas.sound_speed)

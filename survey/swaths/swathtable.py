@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..track import side_name
-from .edges import edge_sigma, used_range
+from .edges import drawn_sigmas, edge_sigma, used_range
 
 __all__ = ["DrawnBeams", "swath_columns"]
 
@@ -67,6 +67,8 @@ def swath_columns(track, rows, beams, keys, settings):
         "blind_deg": np.full(len(keys), float(settings.blind_deg)),
         "sigma_edge_m": np.sqrt(_mean(np.square(sigma), head)),
         "range_used_pct": _mean(100 * used_range(slant, settings) / slant, head),
+        **{name: np.sqrt(_mean(np.square(values), head))
+           for name, values in drawn_sigmas(track.take(sample), settings).items()},
     }
 
 

@@ -1,0 +1,115 @@
+"""What a pass saw as cells of half a metre, window by window, to be asked whether a place lies in it."""
+from __future__ import annotations
+
+import numpy as np
+from shapely.geometry import box
+
+from ..plane import scanfill, shapes
+
+__all__ = ["CELL_M", "Mask", "masks"]
+
+CELL_M = 0.5
+"""Asked with and without errors in the same cells, so that only what errors change counts."""
+
+_MOST_CELLS = 1 << 22
+_TILE_M = 640.0
+
+
+class Mask:
+    """Cells of a window whose middles lie in a polygon.
+
+    Parameters
+    ----------
+    ground : shapely polygon, m
+    window : (east, north, east, north)
+        What is asked about lies within it.
+    margin : float
+        How far outside the window a moved place may lie (m).
+    area : shapely polygon
+        The ground to be judged. Where a pass ends at its rim and nowhere beyond, as at a shore, what lies beyond counts
+        as seen: a boat moved off the shore still looks as far as the shore.
+    """
+
+    def __init__(self, ground, window, margin, area):
+        self.window, self._margin = window, int(np.ceil(margin / CELL_M)) + 1
+        low = np.floor(np.array(window[:2]) / CELL_M).astype(int) - self._margin
+        high = np.ceil(np.array(window[2:]) / CELL_M).astype(int) + self._margin
+        self._low, (self._columns, self._rows) = low, (high - low).tolist()
+        cells = self._filled(ground)
+        if cells.any():
+            self._carry_on(cells, area)
+        self.cells = cells
+
+    def _filled(self, geometry):
+        origin = self._low * CELL_M
+        frame = (0, self._rows, 0, self._columns)
+        x0, y0 = origin
+        near = [ring for ring in shapes.lines(geometry)
+                if (ring.max(axis=0) > origin).all() and ring[:, 1].min() < y0 + self._rows * CELL_M]
+        if not near:
+            return np.zeros((self._rows, self._columns), bool)
+        return scanfill.fill_rings(near, frame, lambda x, y: ((x - x0) / CELL_M - 0.5, (y - y0) / CELL_M - 0.5))
+
+    def _carry_on(self, cells, area):
+        """Fill cells beyond the rim of the area wherever the ground ends right at that rim."""
+        x0, y0 = self._low * CELL_M
+        whole = box(x0, y0, x0 + self._columns * CELL_M, y0 + self._rows * CELL_M)
+        if shapes.prepared(area).contains(whole):
+            return
+        outside = ~self._filled(area)
+        if not outside.any():
+            return
+        beyond = outside & ~cells
+        touching = cells & _grown(beyond, 2) & ~_grown(cells & outside & ~_grown(~outside, 2), 4)
+        if touching.any():
+            cells |= outside & _grown(touching, self._margin)
+
+    def holds(self, east, north):
+        """Whether places, arrays of one shape, lie in the ground; False outside window and margin."""
+        column = np.floor(east / CELL_M).astype(np.int32) - np.int32(self._low[0])
+        row = np.floor(north / CELL_M).astype(np.int32) - np.int32(self._low[1])
+        inside = (column >= 0) & (column < self._columns) & (row >= 0) & (row < self._rows)
+        at = np.where(inside, row * np.int32(self._columns) + column, 0)
+        return self.cells.ravel()[at] & inside
+
+    def near(self, xy, distance):
+        """For (k, 2) places: whether any cell, and whether every cell, within a square of that half-width is filled."""
+        sums = np.zeros((self._rows + 1, self._columns + 1), np.int32)
+        np.cumsum(np.cumsum(self.cells, axis=0, dtype=np.int32), axis=1, out=sums[1:, 1:])
+        reach = int(np.ceil(distance / CELL_M))
+        column, row = (np.floor(xy / CELL_M).astype(int) - self._low).T
+        left, right = (np.clip(column + k, 0, self._columns) for k in (-reach, reach + 1))
+        low, high = (np.clip(row + k, 0, self._rows) for k in (-reach, reach + 1))
+        count = sums[high, right] - sums[low, right] - sums[high, left] + sums[low, left]
+        return count > 0, count == (right - left) * (high - low)
+
+
+def masks(ground, margin, area):
+    """Yield the Masks of a pass, tiles of its bounding box where that is large."""
+    x0, y0, x1, y1 = np.add(ground.bounds, (-margin, -margin, margin, margin))
+    if (x1 - x0) * (y1 - y0) <= _MOST_CELLS * CELL_M ** 2:
+        yield Mask(ground, (x0, y0, x1, y1), margin, area)
+        return
+    # one edge serves two tiles; tiles lie on a grid of their own, so a place is asked about in one of them only
+    for east in np.arange(np.floor(x0 / _TILE_M), np.ceil(x1 / _TILE_M)) * _TILE_M:
+        column = box(east - margin - 1, y0, east + _TILE_M + margin + 1, y1)
+        strip = shapes.polygonal(ground.intersection(column))
+        if strip.is_empty:
+            continue
+        for north in np.arange(np.floor(y0 / _TILE_M), np.ceil(y1 / _TILE_M)) * _TILE_M:
+            window = (east, north, east + _TILE_M, north + _TILE_M)
+            part = shapes.polygonal(strip.intersection(box(*np.add(window, (-margin - 1, -margin - 1, margin + 1,
+                                                                            margin + 1)))))
+            if not part.is_empty:
+                yield Mask(part, window, margin, area)
+
+
+def _grown(cells, by):
+    """Cells and all within ``by`` rows and columns of them."""
+    sums = np.zeros((cells.shape[0] + 1, cells.shape[1] + 1), np.int32)
+    np.cumsum(np.cumsum(cells, axis=0, dtype=np.int32), axis=1, out=sums[1:, 1:])
+    rows, columns = (np.arange(n) for n in cells.shape)
+    low, high = np.clip(rows - by, 0, None), np.clip(rows + by + 1, None, cells.shape[0])
+    left, right = np.clip(columns - by, 0, None), np.clip(columns + by + 1, None, cells.shape[1])
+    tall = sums[high] - sums[low]
+    return tall[:, right] - tall[:, left] > 0

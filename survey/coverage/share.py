@@ -1,0 +1,161 @@
+"""The share seen, its 95 % interval, and the chance of each gap, from draws of the survey's errors.
+
+Two kinds of survey leave the same layer of swaths. A boat steered by its receiver records the lines it meant to run,
+and its true lines stray from them by the errors: the true share is spread as that of the draws. One steered by marks
+ran true lines, and the record strays from them: the true share lies on the other side of the share as drawn from where
+the draws lie (the basic, or reflected, interval). A log does not tell which it was, so the interval is taken from both
+together. Whatever the bias of the draws, it then holds at least as often as it says in either.
+
+GUM Supplement 1 (JCGM 101:2008), 7.7, for intervals from draws.
+"""
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from . import drawn_errors
+from .boat_frames import line_from_shape, simplified
+from .chances import DrawnPass, chances
+from .pass_facts import pass_facts
+from .places import strewn, strewn_in_each
+
+__all__ = ["ALL_PLACES", "Interval", "ShareDraws", "drawn_passes", "interval", "share_draws"]
+
+ALL_PLACES = 60_000
+"""Places that stand for all areas together; draws differ from the exact share by their change only."""
+
+_LEAST_PLACES = 3_000
+_GAP_PLACES = 48
+_SURE = 0.95
+_OPEN = 0.5
+
+
+@dataclass(frozen=True)
+class Interval:
+    """Percent: the 2.5 and 97.5 % points of the share, and the mean of the draws; NaN where unknown."""
+
+    low: float = np.nan
+    high: float = np.nan
+    expected: float = np.nan
+
+
+@dataclass
+class ShareDraws:
+    """``total`` and each of ``areas``: Interval. For each gap: ``open_pct``, share of draws in which half of it or more
+    stays unseen; ``certain_share``, the part of it that is unseen in 95 % of them. ``picture``: (rows, columns) share
+    of draws that saw the middle of each cell, NaN outside the areas; see ``Picture``."""
+
+    total: Interval
+    areas: list
+    open_pct: np.ndarray
+    certain_share: np.ndarray
+    picture: np.ndarray = None
+
+
+def interval(exact, change):
+    """Interval of a share.
+
+    Parameters
+    ----------
+    exact : float
+        The share as drawn, percent.
+    change : (n,) array
+        What each draw adds to it, percent.
+    """
+    if not np.isfinite(exact) or not len(change):
+        return Interval()
+    low, high = np.percentile(np.clip(exact + np.concatenate([change, -change]), 0, 100), [2.5, 97.5])
+    return Interval(float(low), float(high), float(np.clip(exact + change, 0, 100).mean()))
+
+
+def drawn_passes(cover, swaths, lines, draws, position_error, sigmas=drawn_errors.DEFAULTS):
+    """DrawnPasses of a cover, and notes on what was taken for want of better.
+
+    Parameters
+    ----------
+    cover : survey.coverage.cover.Cover
+        One that tells passes apart.
+    swaths : survey.coverage.cover.Swaths
+    lines : dict of {(outing, pass_id): list of (n, 2) arrays, frame metres}
+        Where the boat went; of passes that are not there the shape of the swath tells.
+    draws : int
+    position_error : float
+        Standard deviation, each axis, that an outing shares (m).
+    """
+    outings, found, unknown, shapeless = {}, [], {}, 0
+    for one in cover.passes:
+        facts = pass_facts(swaths, one.rows, one.ground, cover.reach_m)
+        for name in facts.taken:
+            unknown[name] = unknown.get(name, 0) + 1
+        outing = outings.setdefault(one.outing, drawn_errors.drawn_for_outing(
+            one.outing, draws, position_error, facts.sigma_sound, sigmas))
+        errors = drawn_errors.drawn_for_pass(outing, one.outing, one.pass_id, facts, sigmas)
+        line = simplified(lines.get(one.key, []))
+        shapeless += not line
+        found.append(DrawnPass(one.ground, errors, facts, line or line_from_shape(one.ground)))
+    notes = []
+    if unknown:
+        notes.append(f"{max(unknown.values())} of {len(found)} passes do not state {', '.join(sorted(unknown))}; the "
+                     "interval of the share was drawn with usual values for them. Swaths of 'Draw swaths' state all.")
+    if shapeless:
+        notes.append(f"The boat's line is not known for {shapeless} of {len(found)} passes; for the interval of the "
+                     "share it was taken as the middle of the swath. Give the passes of 'Prepare track' (PASSES), "
+                     "above all where passes are curved or drawn on one side only.")
+    return found, notes
+
+
+def share_draws(passes, wanted, area, exact, gaps, looks, draws, picture=None, step=lambda fraction: None):
+    """Work the share out again for every draw.
+
+    Parameters
+    ----------
+    passes : list of chances.DrawnPass
+    wanted : list of shapely polygons
+        Areas, frame metres; they may overlap.
+    area : shapely polygon
+        All of them together.
+    exact : (percent of all together, (n,) percent of each of ``wanted``)
+    gaps : list of shapely polygons
+    looks : int
+    draws : int
+    picture : Picture, optional
+    step : callable, optional
+
+    Returns
+    -------
+    ShareDraws
+    """
+    pooled = strewn(area, ALL_PLACES)
+    own, owner = [pooled], []
+    if len(wanted) > 1:
+        size = int(max(_LEAST_PLACES / 4, min(_LEAST_PLACES, ALL_PLACES / len(wanted))))
+        places, owner = strewn_in_each(wanted, size)
+        own.append(places)
+    inside_gaps, gap = strewn_in_each(gaps, _GAP_PLACES)
+    own.append(inside_gaps)
+    if picture is not None:
+        own.append(picture.places)
+    found = chances(passes, np.concatenate(own), looks, draws, area, step)
+    ends = np.cumsum([len(xy) for xy in own])
+    parts = iter(zip(np.split(found.seen, ends[:-1], axis=1), np.split(found.as_drawn, ends[:-1])))
+    seen, before = next(parts)
+    total = interval(exact[0], 100 * (seen.mean(axis=1) - before.mean()))
+    areas = [total] if len(wanted) == 1 else []
+    if len(wanted) > 1:
+        seen, before = next(parts)
+        changes = _by_owner(seen.astype(np.int8) - before, owner, len(wanted))
+        areas = [interval(*pair) for pair in zip(exact[1], 100 * changes.T)]
+    seen, _ = next(parts)
+    unseen = 1 - _by_owner(seen, gap, len(gaps))
+    sure = ((1 - seen.mean(axis=0)) >= _SURE)[None]
+    return ShareDraws(total, areas, 100 * (unseen >= _OPEN).mean(axis=0), _by_owner(sure, gap, len(gaps))[0],
+                      None if picture is None else picture.filled(next(parts)[0].mean(axis=0)))
+
+
+def _by_owner(values, owner, count):
+    """(rows, count) means of the columns of (rows, k) values by their owner (rising), NaN for those without any."""
+    sums = np.concatenate([np.zeros((len(values), 1)), np.cumsum(values, axis=1, dtype=np.int64)], axis=1)
+    first, last = np.searchsorted(owner, np.arange(count)), np.searchsorted(owner, np.arange(count), "right")
+    with np.errstate(invalid="ignore"):
+        return (sums[:, last] - sums[:, first]) / (last - first)
