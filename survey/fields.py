@@ -165,8 +165,8 @@ PICKS = (
     Field("label", "string", "", "label of the pick"),
 )
 
-_BOTTOM = Field("bottom_m", "double", "m", "bottom at the target from a depth grid, the shallower of the grid's own depth "
-                "and that brought to the sounder; null where no grid knows it")
+_BOTTOM = Field("bottom_m", "double", "m", "bottom at the target from a depth grid, the shallower of the grid's own "
+                "depth and that brought to the sounder; null where no grid knows it")
 
 _TARGETS = (
     Field("target_id", "int", "", "number of the target"),

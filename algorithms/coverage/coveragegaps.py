@@ -47,8 +47,8 @@ class CoverageGaps(AthwartAlgorithm):
         "HIGH_PERCENT": "Share seen with every pass widened by its 95 % error.",
         "GAP_M2": "All ground missed, in m2, before narrow and small gaps are left out.",
         "NARROW_M2": "Ground missed that is narrower than the narrowest gap to list, in m2.",
-        "SMALL_M2": "Ground missed in gaps smaller than the smallest to list, in m2. The gaps listed, what is too narrow "
-                    "and what is too small make up all ground missed.",
+        "SMALL_M2": "Ground missed in gaps smaller than the smallest to list, in m2. The gaps listed, what is too "
+                    "narrow and what is too small make up all ground missed.",
         "GAP_COUNT": "Number of gaps listed.",
     }
 

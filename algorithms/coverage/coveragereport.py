@@ -110,7 +110,9 @@ class CoverageReport(AthwartAlgorithm):
         geometries = {name: read.shapes(tab) for name, tab in tables.items()}
         bounds = np.array([g.bounds for kept in geometries.values() for g in kept if g is not None]).reshape(-1, 4)
         # nothing found is an ordinary outing: without a single place there is a page all the same, only no map
-        frame = Frame.around(read.wkt(crs), bounds[:, [0, 2]].ravel(), bounds[:, [1, 3]].ravel()) if len(bounds) else None
+        frame = None
+        if len(bounds):
+            frame = Frame.around(read.wkt(crs), bounds[:, [0, 2]].ravel(), bounds[:, [1, 3]].ravel())
         made = report.Layers(frame)
         for i, (name, tab) in enumerate(tables.items()):
             step(0.3 + 0.1 * i / len(tables))
@@ -157,7 +159,7 @@ def _columns(tab, wanted, feedback):
 
 
 def _moments(tab, name, feedback):
-    """Seconds since 1970; a column that holds no times says so and is unknown, since only the dates are read from it."""
+    """Seconds since 1970; a column that holds no times says so and is unknown: only the dates are read from it."""
     try:
         return read.times(tab, name)
     except SurveyError as error:

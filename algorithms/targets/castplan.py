@@ -146,7 +146,8 @@ class CastPlan(AthwartAlgorithm):
             table.x, table.y, covariance, _ids(table),
             read.texts(table, "label") if table.has("label") else blank,
             read.texts(table, "status") if table.has("status") else blank,
-            read.numbers(table, "depth_m") if table.has("depth_m") else np.full(len(table), np.nan))
+            *(read.numbers(table, name) if table.has(name) else np.full(len(table), np.nan)
+              for name in ("depth_m", "bottom_m")))
 
     def _stations(self, parameters, context, feedback, quarry, frame, crs, turn):
         from ...survey.casts.castplan import Stations

@@ -114,8 +114,8 @@ def _named(table, field):
 
 def _rows(table):
     """``row_of(i)(field)`` -> value or None; numbers as floats."""
-    numbers = {name: read.numbers(table, name) for name in ("radius_m", "confidence_pct", "depth_m", "height_m")
-               if table.has(name)}
+    numbers = {name: read.numbers(table, name) for name in (
+        "radius_m", "confidence_pct", "depth_m", "bottom_m", "height_m") if table.has(name)}
     status = read.texts(table, "status") if table.has("status") else None
 
     def row_of(i):

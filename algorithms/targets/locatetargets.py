@@ -127,8 +127,9 @@ class LocateTargets(AthwartAlgorithm):
             make.choice("RANGE_MODEL", "Range model", "'slant': flat bottom. 'terrain': the bottom of the depth grid. "
                         "'subtract' (range minus depth) is always short of the truth and is refused here.",
                         ["slant", "subtract", "terrain"], "slant"),
-            make.raster("DEPTH_GRID", "Depth grid", "Depths in metres, positive down, from 'Prepare depth grid'; used "
-                        "by the range model 'terrain' only."),
+            make.raster("DEPTH_GRID", "Depth grid", "Depths in metres, positive down, from 'Prepare depth grid': "
+                        "bends the range with the range model 'terrain', and tells the bottom at each target with "
+                        "either. Without it only the water under the boat is known."),
             make.number("CONFIDENCE", "Confidence (%)", "Probability that a target lies inside its ellipse, and inside "
                         "its circle.", 95.0, 10, 99.99),
             make.number("MARK_DELAY", "Delay of the marks (s)", "How long after the object was abeam the mark was "
@@ -173,7 +174,7 @@ class LocateTargets(AthwartAlgorithm):
             confidence=values.number(self, parameters, "CONFIDENCE", context) / 100,
             errors=values.option(self, parameters, "ERRORS", context), stated=self._stated(parameters, context))
         feedback.setProgress(40)
-        found = locate(track, picks, settings, water, self._terrain(parameters, context, feedback, track))
+        found = locate(track, picks, settings, water, *self._terrain(parameters, context, feedback, track))
         feedback.setProgress(70)
         for text in (*notes, *found.notes):
             feedback.pushInfo(text)
@@ -183,16 +184,17 @@ class LocateTargets(AthwartAlgorithm):
         return self._write(parameters, context, feedback, found, crs, Carried(table, rows[found.source]))
 
     def _terrain(self, parameters, context, feedback, track):
-        """What puts picks on the depth grid; None for a flat bottom."""
-        from ...survey.bottom.terrain import anchored, ground_on
+        """(What puts picks on the depth grid, None for a flat bottom; what knows the bottom at targets, or None)."""
+        from ...survey.bottom.terrain import anchored, bottom_on, ground_on
 
-        if values.option(self, parameters, "RANGE_MODEL", context) != "terrain":
-            return None
         grid = depth_grid(self, parameters, "DEPTH_GRID", context)
+        if grid is None:
+            return None, None
         anchors = anchored(track, grid)
         for text in anchors.warnings:
             feedback.pushWarning(text)
-        return ground_on(grid, anchors)
+        uneven = values.option(self, parameters, "RANGE_MODEL", context) == "terrain"
+        return ground_on(grid, anchors) if uneven else None, bottom_on(grid, anchors, track.crs)
 
     def _say_rejected(self, rejected, count, feedback):
         reasons = [f"pick {one}: {why}" for one, why in zip(rejected["source_id"], rejected["reason"])]

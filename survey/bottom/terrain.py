@@ -17,7 +17,7 @@ from . import offsets
 from .profile import Rays, Scratch, march
 from .sightlines import meetings
 
-__all__ = ["AGREE_M", "AGREE_SHARE", "FINE_SHARE", "Anchors", "anchored", "ground_on", "rays_on"]
+__all__ = ["AGREE_M", "AGREE_SHARE", "FINE_SHARE", "Anchors", "anchored", "bottom_on", "ground_on", "rays_on"]
 
 AGREE_M, AGREE_SHARE = 1.0, 0.1
 """Grid and sounder disagree when their median difference passes 1 m and a tenth of the depth; a judgement."""
@@ -170,6 +170,31 @@ def ground_on(grid, anchors):
         slant, depth = np.asarray(slant, float), np.asarray(depth, float)
         return _placed(grid, rays_on(grid, frame, east, north, dir_e, dir_n, slant, anchors.offset[sample], depth), slant)
     return ground
+
+
+def bottom_on(grid, anchors, crs):
+    """The callable that ``locate.locate`` asks for the bottom at a target.
+
+    Parameters
+    ----------
+    grid : DepthGrid
+    anchors : Anchors
+        Of the track the picks are read against.
+    crs : pyproj.CRS or str
+        Of the places asked about.
+
+    Returns
+    -------
+    callable ``f(x, y, sample) -> (n,) m``
+        ``sample`` is the index of each target's sample in the track. The shallower of the grid's own depth and that
+        brought to the sounder: where the two disagree, nobody is to count on water that is not there. NaN off the grid
+        and on land.
+    """
+    def bottom(x, y, sample):
+        own = grid.depth_at(x, y, crs)
+        found = np.fmin(own, own + anchors.offset[sample])
+        return np.where(found > 0, found, np.nan)
+    return bottom
 
 
 def _placed(grid, rays, slant):

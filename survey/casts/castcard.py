@@ -6,6 +6,7 @@ import math
 import numpy as np
 
 from ..pages import pages
+from ..pages.depthwords import depth_words
 from ..units import LENGTHS
 from .casting import GOAL, MAX_CASTS
 from .castplan import FAR, IN_REACH, clock
@@ -105,8 +106,9 @@ def _card(plan, i, unit):
     facts = [f"{plan.bearing_deg[i] % 360:03.0f}\u00b0 true"]
     if math.isfinite(magnetic):
         facts.append(f"{magnetic:03.0f}\u00b0 magnetic")
-    if math.isfinite(quarry.depth_m[i]):
-        facts.append(f"{_length(quarry.depth_m[i], unit)} deep")
+    bottom = None if quarry.bottom_m is None else quarry.bottom_m[i]
+    depth = depth_words(bottom, quarry.depth_m[i], unit, LENGTHS[unit], 0)
+    facts += [depth] if depth else []
     parts.append(f'<p class="facts">{_facts(facts)}</p>')
     if found is not None:
         needed = f"{found.needed} casts for {100 * GOAL:.0f} %" if found.needed else \

@@ -40,7 +40,8 @@ class CastSettings:
 
 @dataclass
 class Quarry:
-    """(n,) targets in frame metres: ``east``, ``north``, ``covariance`` (n, 2, 2), and their texts."""
+    """(n,) targets in frame metres: ``east``, ``north``, ``covariance`` (n, 2, 2), and their texts; ``depth_m`` of the
+    water under the boat, ``bottom_m`` of the bottom at the target, None or NaN where no grid knows it."""
 
     east: np.ndarray
     north: np.ndarray
@@ -49,6 +50,7 @@ class Quarry:
     label: np.ndarray
     status: np.ndarray
     depth_m: np.ndarray
+    bottom_m: np.ndarray = None
 
     def __len__(self):
         return len(self.east)

@@ -12,6 +12,7 @@ from xml.etree import ElementTree  # nosec B405: only writes
 
 from ..errors import InputError
 from ..times import iso_time
+from .depthwords import depth_words
 
 __all__ = ["LINES_AS", "Line", "Waypoint", "describe", "gpx_text", "unique_names"]
 
@@ -102,13 +103,14 @@ def describe(row):
     str
         '' for layers that carry no accuracy.
     """
-    radius, confidence, depth, height = (_number(row(n)) for n in ("radius_m", "confidence_pct", "depth_m", "height_m"))
+    radius, confidence, depth, bottom, height = (_number(row(n)) for n in (
+        "radius_m", "confidence_pct", "depth_m", "bottom_m", "height_m"))
     status = row("status")
     words = []
     if radius is not None and confidence is not None:
         words.append(f"{confidence:g} % within {radius:.1f} m")
-    if depth is not None and radius is not None:
-        words.append(f"about {depth:.1f} m deep")
+    if radius is not None:
+        words += [told.replace("\u00a0", " ") for told in [depth_words(bottom, depth)] if told]
     if height is not None:
         words.append(f"stands {height:.1f} m high")
     if status and status != "bottom":

@@ -73,7 +73,8 @@ def draw_map(layers, title, convergence_deg=0.0):
     named = [layer for layer in layers if layer.name]
     legend_rows = math.ceil(len(named) / 3)
     total = height + FOOT + legend_rows * ROW
-    furniture = _scale_bar(place.scale, height + 30) + _north(convergence_deg, height + 28) + _legend(named, height + FOOT)
+    furniture = "".join([_scale_bar(place.scale, height + 30), _north(convergence_deg, height + 28),
+                         _legend(named, height + FOOT)])
     return (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:.0f} {total:.0f}" role="img" '
             f'aria-label="{text(title)}" font-family="system-ui,sans-serif" font-size="14"><title>{text(title)}</title>'
             f'<rect width="{WIDTH:.0f}" height="{total:.0f}" fill="#ffffff"/>{"".join(body)}{furniture}</svg>')

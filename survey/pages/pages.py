@@ -131,7 +131,8 @@ def page(title, lead, parts, css=""):
     body = "\n".join(part for part in parts if part)
     return ('<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
             '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-            f"<title>{text(title)}</title>\n<style>{_CSS}{css}</style>\n</head>\n<body>\n<main>\n<h1>{text(title)}</h1>\n"
+            f"<title>{text(title)}</title>\n<style>{_CSS}{css}</style>\n</head>\n<body>\n<main>\n"
+            f"<h1>{text(title)}</h1>\n"
             f"{paragraph(lead, 'lead')}\n{body}\n"
             f'<p class="caution"><strong>Caution.</strong> {text(CAUTION)}</p>\n</main>\n</body>\n</html>\n')
 

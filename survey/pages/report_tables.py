@@ -51,8 +51,8 @@ def gaps_table(gaps, lonlat):
     left = len(gaps) - len(rows)
     caption = "Gaps by size; coordinates are latitude, longitude of a point inside."
     if drawn:
-        caption += (" Open: in what share of the draws the gap stays open. Certain ground is unseen in at least 95 % of "
-                    "them; a gap is certain if that is at least half of it.")
+        caption += (" Open: in what share of the draws the gap stays open. Certain ground is unseen in at least 95 % "
+                    "of them; a gap is certain if that is at least half of it.")
     if left:
         caption += f" {left} smaller ones are in the layer."
     heads = ["Gap", "Kind", "Area", "Widest", "Length", *(["Open", "Certain ground"] if drawn else []), "Certain",
@@ -120,9 +120,9 @@ def targets_table(targets, lonlat):
                      f"{number(major[i], 1)} by {number(minor[i], 1, 'm')}" if known else "unknown",
                      f"{number(azimuth[i], 0)}°" if known else "unknown", number(confidence[i], 0, "%"),
                      depth_words(bottom[i], boat[i]) or "unknown", cause[i]])
-    return table("Targets; the semi-axes of each ellipse hold at the confidence beside them. Depth is that of the bottom "
-                 "at the target where a depth grid knows it, else of the water under the boat when it was seen; both "
-                 "are rounded down.",
+    return table("Targets; the semi-axes of each ellipse hold at the confidence beside them. Depth is that of the "
+                 "bottom at the target where a depth grid knows it, else of the water under the boat when it was seen; "
+                 "both are rounded down.",
                  ["Target", "Status", "Where", "Semi-axes", "Azimuth", "Confidence", "Depth", "Largest cause of error"],
                  rows, (3, 4, 5, 6), (2,))
 

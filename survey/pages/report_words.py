@@ -5,7 +5,6 @@ import datetime
 
 import numpy as np
 
-from . import totals
 from .pages import number
 
 __all__ = ["ALL_AT_ONCE", "between", "dates", "doubts", "methods_text", "passes_asked"]
@@ -169,7 +168,8 @@ def _of_targets(targets, found):
         what = "targets" if found.combined else "single looks, which may show one object twice,"
         said.append(f"{number(found.inside)} {what} lay on the bottom inside the areas, on "
                     f"{number(found.seen_m2 / 1e4, 2, 'ha')} seen by at least one pass: {number(found.per_ha, 2)} a "
-                    f"hectare, 95 % interval {number(found.low, 2)} to {number(found.high, 2)} (Poisson, Garwood 1936).")
+                    f"hectare, 95 % interval {number(found.low, 2)} to {number(found.high, 2)} "
+                    "(Poisson, Garwood 1936).")
     return said
 
 
@@ -182,11 +182,12 @@ def doubts(layers, whole=None, found=None):
     if whole is not None:
         said += _of_sums(layers, whole)
         if not whole.looks:
-            said.append("The areas do not say how many looks were asked for: run 'Find coverage gaps' again, or see the "
-                        "table of looks.")
+            said.append("The areas do not say how many looks were asked for: run 'Find coverage gaps' again, or see "
+                        "the table of looks.")
         if not whole.drawn:
-            said.append("The areas were made before shares came with an interval: their low and high figures move every "
-                        "edge at once, which is far wider than the error of the share. Run 'Find coverage gaps' again.")
+            said.append("The areas were made before shares came with an interval: their low and high figures move "
+                        "every edge at once, which is far wider than the error of the share. Run 'Find coverage gaps' "
+                        "again.")
     if found is not None and found.all:
         said += _of_density(found)
     for name, layer in layers.given():
@@ -210,7 +211,7 @@ def _other_outings(layers):
 def _of_sums(layers, whole):
     said = []
     if whole.doubled_m2:
-        lost = (" What was seen of them together is unknown: give the swaths, made with as many looks as the areas, and "
+        lost = (" What was seen of them together is unknown: give the swaths the areas were judged with, and "
                 "leave excluded ground out of the areas." if whole.partly and np.isnan(whole.seen_pct) else "")
         interval = " Their intervals do not add up: each area's own stands in the table." if whole.partly else ""
         said.append(f"Areas overlap: {number(whole.doubled_m2 / 1e4, 2, 'ha')} lies in more than one of them and is "
@@ -219,8 +220,8 @@ def _of_sums(layers, whole):
         listed, missed = float(np.nansum(layers.gaps.numbers("area_m2"))), whole.area_m2 - whole.seen_m2
         if listed > missed + 0.001 * whole.area_m2 + 1:
             said.append(f"The gaps add up to {number(listed, 0, 'm²')}, yet the areas miss only "
-                        f"{number(missed, 0, 'm²')}: they come from different runs. Give the gaps and the areas of one "
-                        "run of 'Find coverage gaps'.")
+                        f"{number(missed, 0, 'm²')}: they come from different runs. Give the gaps and the areas of "
+                        "one run of 'Find coverage gaps'.")
     return said
 
 
@@ -236,6 +237,6 @@ def _of_density(found):
         said.append("The targets are single looks: one object may be among them several times. Use 'Combine repeated "
                     "targets' before a density is quoted.")
     if not np.isfinite(found.per_ha):
-        said.append("No density is given: the ground seen at least once is unknown. Give the swaths, and areas of which "
-                    "some was seen.")
+        said.append("No density is given: the ground seen at least once is unknown. Give the swaths, and areas of "
+                    "which some was seen.")
     return said

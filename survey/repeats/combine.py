@@ -92,10 +92,12 @@ def _described(columns, rows):
     status = [min(np.asarray(columns["status"], object)[r], key=lambda s: rank.get(s, 0)) for r in rows]
     t_s, depth, height, sigma = (np.asarray(columns[name], float)
                                  for name in ("t_s", "depth_m", "height_m", "sigma_height_m"))
+    bottom = np.asarray(columns.get("bottom_m", np.full(len(t_s), np.nan)), float)
     heights = np.array([_weighted(height[r], sigma[r]) for r in rows])
     return {"label": np.array(label, object), "status": np.array(status, object),
             "t_s": np.array([_kept(t_s[r], np.min) for r in rows]),
             "depth_m": np.array([_kept(depth[r], np.mean) for r in rows]),
+            "bottom_m": np.array([_kept(bottom[r], np.min) for r in rows]),  # no look is to find it shallower
             "height_m": heights[:, 0], "sigma_height_m": heights[:, 1]}
 
 

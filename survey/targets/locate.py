@@ -64,7 +64,7 @@ class Located:
     warnings: list
 
 
-def locate(track, picks, settings=None, water=None, ground_on_terrain=None):
+def locate(track, picks, settings=None, water=None, ground_on_terrain=None, bottom_at=None):
     """Locate picks.
 
     Parameters
@@ -78,6 +78,9 @@ def locate(track, picks, settings=None, water=None, ground_on_terrain=None):
         ``f(frame, east, north, dir_e, dir_n, slant, depth, sample) -> nadir.TerrainGround``, needed for the range model
         ``terrain``: samples in frame metres, unit vectors of the beams, true slant ranges, depths in force (m), and
         which samples of the track they are.
+    bottom_at : callable, optional
+        ``f(x, y, sample) -> (n,) m``: bottom at places in the track's crs, for targets of those samples of the track;
+        NaN where it is unknown.
 
     Returns
     -------
@@ -117,6 +120,9 @@ def locate(track, picks, settings=None, water=None, ground_on_terrain=None):
     reason[kept] = places.reason
     columns = _columns(track, poses, true, seen, found, sigmas, settings, scale)
     columns["label"] = picks.label[kept]
+    columns["bottom_m"] = np.full(len(kept), np.nan)
+    if bottom_at is not None and len(kept):
+        columns["bottom_m"] = bottom_at(places.x, places.y, poses.sample)
     good = np.flatnonzero(places.reason == "")
     columns = {name: values[good] for name, values in columns.items()}
     columns["target_id"] = np.arange(1, len(good) + 1)

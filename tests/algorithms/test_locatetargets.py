@@ -258,19 +258,52 @@ def test_water_stops_sound(run, track_layer, picks_table, make_layer):
         run("locatetargets", {**usual(track_layer(), picks_table, WATER=empty), **MEMORY})
 
 
-def test_a_depth_grid_bends_the_range(run, track_layer, picks_table, tmp_path):
-    """A plane that falls away to the east by 10 %: R^2 = G^2 + (10 + 0.1 G)^2 to starboard, 10 - 0.1 G to port."""
+def plane(tmp_path, wide=200, deeper=0.0):
+    """A grid that falls away to the east by 10 %, 10 m deep (and ``deeper``) on the track; x of the track."""
     from osgeo import gdal, osr
     frame = Frame("EPSG:32615", -93.0, 45.0)
     (x0,), (y0,) = frame.inverse(np.array([0.0]), np.array([0.0]))
     path = str(tmp_path / "plane.tif")
-    made = gdal.GetDriverByName("GTiff").Create(path, 200, 300, 1, gdal.GDT_Float32)
+    made = gdal.GetDriverByName("GTiff").Create(path, wide, 300, 1, gdal.GDT_Float32)
     reference = osr.SpatialReference()
     reference.ImportFromEPSG(32615)
     made.SetProjection(reference.ExportToWkt())
     made.SetGeoTransform([x0 - 100, 1, 0, y0 + 200, 0, -1])
-    made.GetRasterBand(1).WriteArray(np.tile(10 + 0.1 * (np.arange(200) - 99.5), (300, 1)))
+    made.GetRasterBand(1).WriteArray(np.tile(10 + deeper + 0.1 * (np.arange(wide) - 99.5), (300, 1)))
     made = None
+    return path, x0
+
+
+@pytest.mark.parametrize("model", ["slant", "terrain"])
+@pytest.mark.parametrize("deeper", [0.0, 0.6, -0.6])
+def test_the_bottom_at_a_target_is_the_grids_own_or_that_brought_to_the_sounder(run, track_layer, picks_table, tmp_path,
+                                                                                model, deeper):
+    """By the plane's formula at the place given; the sounder says 10 m, so that the shallower of the two counts."""
+    path, x0 = plane(tmp_path, deeper=deeper)
+    given = {"RANGE_MODEL": model, "DEPTH_GRID": path}
+    layer = run("locatetargets", {**usual(track_layer(), picks_table, **given), **MEMORY})["OUTPUT"]
+    assert layer.featureCount() == 3
+    for feature in layer.getFeatures():
+        east = feature.geometry().asPoint().x() - x0
+        under_boat = 10 + deeper + 0.1 * (60 if feature["pass_id"] == 2 else 0)
+        own = 10 + deeper + 0.1 * east
+        assert feature["bottom_m"] == pytest.approx(min(own, own + 10 - under_boat), abs=0.02)
+        assert feature["depth_m"] == pytest.approx(10)
+
+
+def test_where_no_grid_knows_the_bottom_it_stays_unknown(run, track_layer, picks_table, tmp_path):
+    without = rows_of(run("locatetargets", {**usual(track_layer(), picks_table), **MEMORY})["OUTPUT"])
+    assert all(row["bottom_m"] in (None, NULL) for row in without)
+    path, x0 = plane(tmp_path, wide=104)  # it ends 4 m to starboard of the track
+    layer = run("locatetargets", {**usual(track_layer(), picks_table, DEPTH_GRID=path), **MEMORY})["OUTPUT"]
+    for feature in layer.getFeatures():
+        east = feature.geometry().asPoint().x() - x0
+        assert (feature["bottom_m"] in (None, NULL)) == (east > 5)
+
+
+def test_a_depth_grid_bends_the_range(run, track_layer, picks_table, tmp_path):
+    """R^2 = G^2 + (10 + 0.1 G)^2 to starboard, 10 - 0.1 G to port."""
+    path, _ = plane(tmp_path)
     given = {"RANGE_MODEL": "terrain", "DEPTH_GRID": path}
     rows = rows_of(run("locatetargets", {**usual(track_layer(), picks_table, **given), **MEMORY})["OUTPUT"])
     for row in rows:

@@ -26,8 +26,8 @@ def serpentine(make_layer):
     legs = [((24.0 * i, 0.0), (24.0 * i, 160.0)) if i % 2 == 0 else ((24.0 * i, 160.0), (24.0 * i, 0.0))
             for i in range(7)] + [((-10.0, 80.0), (154.0, 80.0))]
     x, y, heading, number = [], [], [], []
-    for i, (a, b) in enumerate(legs, 1):
-        a, b = np.array(a), np.array(b)
+    for i, leg in enumerate(legs, 1):
+        a, b = np.array(leg)
         count = int(np.hypot(*(b - a)) / 2) + 1
         at = a + np.linspace(0, 1, count)[:, None] * (b - a)
         x += (x0 + at[:, 0]).tolist()

@@ -7,8 +7,8 @@ from athwart.survey.uncertainty.counts import poisson_interval
 GARWOOD = {0: (0.0, 3.69), 1: (0.0253, 5.57), 2: (0.242, 7.22), 3: (0.619, 8.77), 4: (1.09, 10.24), 5: (1.62, 11.67),
            6: (2.20, 13.06), 8: (3.45, 15.76), 10: (4.80, 18.39), 15: (8.40, 24.74), 20: (12.22, 30.89),
            25: (16.18, 36.90), 30: (20.24, 42.83), 50: (37.11, 65.92)}
-"""95 % limits: E. S. Pearson and H. O. Hartley, Biometrika Tables for Statisticians 1, table 40, after Garwood 1936; from
-memory, to the places printed."""
+"""95 % limits: E. S. Pearson and H. O. Hartley, Biometrika Tables for Statisticians 1, table 40, after Garwood 1936;
+from memory, to the places printed."""
 
 
 @pytest.mark.parametrize("count", GARWOOD)

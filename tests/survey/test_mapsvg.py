@@ -58,7 +58,7 @@ def test_every_cell_of_the_picture_is_painted_as_the_layer_has_it(drawing):
     _, place = to_drawing(drawing, layer)
     shown = svgpaint.painted(drawing, BLUE, *place(x, y))
     assert truth.sum() > 50_000
-    assert not (truth & ~shown & ~edge).any(), f"{100 * (truth & ~shown).sum() / truth.sum():.1f} % of the seen unpainted"
+    assert not (truth & ~shown & ~edge).any(), f"{100 * (truth & ~shown).sum() / truth.sum():.1f} % unpainted"
     assert not (shown & ~truth & ~edge).any()
 
 
