@@ -110,7 +110,8 @@ def read_picks(alg, parameters, context, feedback, track_crs, outings):
     tab = read.table(alg, parameters, "PICKS", context, feedback, crs=track_crs if pointed else None,
                      geometry="any" if pointed else "none")
     if not len(tab):
-        raise InputError(f"The picks '{tab.name}' are empty; there is nothing to locate.")
+        raise InputError(f"The picks '{tab.name}' are empty; there is nothing to locate. Choose the layer that holds "
+                         "them; an outing on which nothing was picked goes on without targets.")
     names = field_names(alg, parameters, context)
     notes = [f"{name}: the picks' own field '{field}'." for name, field in names.items()
              if field and not values.given(parameters, name)]

@@ -11,7 +11,7 @@ from qgis.core import (
 )
 
 from ...survey.errors import InputError
-from .read import layer_crs
+from .read import EMPTY, layer_crs
 
 __all__ = ["in_metres", "metric_crs"]
 
@@ -43,6 +43,6 @@ def metric_crs(source, label, context):
         zone = int((place.x() + 180) // 6) % 60 + 1
         return QgsCoordinateReferenceSystem(f"EPSG:{(32600 if place.y() >= 0 else 32700) + zone}")
     if not source.featureCount():
-        raise InputError(f"{label} '{source.sourceName()}' is empty; there is nothing to work with.")
+        raise InputError(f"{label} '{source.sourceName()}' {EMPTY}")
     raise InputError(f"{label} '{source.sourceName()}' has no point that can be placed on the Earth. Check that the "
                      "right coordinate system is set in the layer's properties (Source).")

@@ -21,8 +21,11 @@ from ...survey.errors import Cancelled, InputError
 from .columns import Columns
 from .compat import is_null
 
-__all__ = ["Table", "flags", "layer_crs", "numbers", "polygons", "refuse_shape", "require", "shapes", "table",
-           "texts", "times", "track", "wkt"]
+__all__ = ["EMPTY", "Table", "flags", "layer_crs", "numbers", "polygons", "refuse_hollow", "refuse_shape", "require",
+           "shapes", "table", "texts", "times", "track", "wkt"]
+
+EMPTY = "is empty; there is nothing to work with. Choose another layer, or take its filter or selection off."
+"""What is said of a layer without a feature."""
 
 _CHECK_EVERY = 2000
 
@@ -233,6 +236,13 @@ def require(tab, names, label, remedy):
         raise InputError(f"{label} '{tab.name}' lacks the field{plural} {', '.join(missing)}. {remedy}")
 
 
+def refuse_hollow(tab, label, text):
+    """Refuse a table read with ``geometry='any'`` none of whose features has a geometry, naming it; ``text`` says what
+    it lacks and what to do."""
+    if not any(shape is not None for shape in tab.geometries):
+        raise InputError(f"{label} '{tab.name}': {text}")
+
+
 def numbers(tab, name):
     """(n,) floats of a field, NaN where null or blank.
 
@@ -364,7 +374,7 @@ def track(alg, parameters, name, context, feedback, picks=True):
     label = alg.parameterDefinition(name).description()
     require(tab, survey_fields.names(fields), label, "Run 'Prepare track' first and use its output.")
     if not len(tab):
-        raise InputError(f"{label} '{tab.name}' is empty; there is nothing to work with.")
+        raise InputError(f"{label} '{tab.name}' {EMPTY}")
     readers = {"string": texts, "bool": flags}
     columns = {field.name: readers.get(field.kind, numbers)(tab, field.name) for field in wanted}
     columns.update((name, None) for name in FOR_PICKS if not picks)

@@ -109,6 +109,8 @@ class CoverageGaps(AthwartAlgorithm):
         from ...survey.coverage.gaps import find_gaps
 
         area = read.table(self, parameters, "AREA", context, feedback, geometry="any")
+        read.refuse_hollow(area, self.parameterDefinition("AREA").description(),
+                           "the area layer holds no polygons; draw the water that was to be covered.")
         shapes = read.shapes(area)
         exclude = read.polygons(self, parameters, "EXCLUDE", context, feedback, area.crs)
         looks = values.whole(self, parameters, "REQUIRED_LOOKS", context)
@@ -143,6 +145,8 @@ class CoverageGaps(AthwartAlgorithm):
         if tab is not None:
             read.require(tab, _SWATH_FIELDS, self.parameterDefinition("SWATHS").description(),
                          "Run 'Draw swaths' and use its output.")
+            read.refuse_hollow(tab, self.parameterDefinition("SWATHS").description(), "the swath layer holds no "
+                               "polygons; there is nothing to judge. Run 'Draw swaths' first.")
             number = {name: read.numbers(tab, name) for name in _SWATH_FIELDS[1:]}
             if (number["sigma_edge_m"] < 0).any():
                 raise InputError(f"Swaths '{tab.name}' hold a negative sigma_edge_m, row "

@@ -62,6 +62,12 @@ class UnscannedShoreline(AthwartAlgorithm):
 
         shore = read.table(self, parameters, "SHORELINE", context, feedback, geometry="any")
         swaths = read.table(self, parameters, "SWATHS", context, feedback, crs=shore.crs, geometry="any")
+        for tab, name, text in (
+                (shore, "SHORELINE", "the shoreline layer is empty; give it the lake's polygon or the lines of its "
+                 "shore."),
+                (swaths, "SWATHS", "the swath layer holds no polygons; there is nothing to judge. Run 'Draw swaths' "
+                 "first.")):
+            read.refuse_hollow(tab, self.parameterDefinition(name).description(), text)
         water = read.polygons(self, parameters, "WATER", context, feedback, shore.crs)
         result = find_unscanned(
             read.wkt(shore.crs), read.shapes(swaths), read.shapes(shore), None if water is None else [water],

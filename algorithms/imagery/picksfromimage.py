@@ -123,7 +123,8 @@ class PicksFromImage(AthwartAlgorithm):
         good = np.flatnonzero(reason == "")
         said = [f"mark {table.ids[row[k]]}: {reason[k]}" for k in np.flatnonzero(reason != "")]
         if not len(good):
-            raise InputError(f"None of the {len(reason)} marks can be read. The first, {said[0]}.")
+            raise InputError(f"None of the {len(reason)} marks of '{table.name}' can be read. The first, {said[0]}. "
+                             "Check that they were drawn on this picture, and the rows and sides given for it.")
         columns["source_id"] = table.ids[row].astype(str)
         field = values.text(self, parameters, "LABEL_FIELD", context)
         columns["label"] = read.texts(table, field)[row] if field else np.full(len(row), "", object)

@@ -103,7 +103,8 @@ class AdjustTargets(AthwartAlgorithm):
 
         table = read.table(self, parameters, "TARGETS", context, feedback, geometry="point", contract=True)
         if not len(table):
-            raise InputError(f"Targets '{table.name}' are empty; there is nothing to combine.")
+            raise InputError(f"Targets '{table.name}' are empty; there is nothing to combine. Choose another layer; "
+                             "an outing without targets goes on without this step.")
         columns = self._columns(table)
         looks, frame = Repeats.of(read.wkt(table.crs), table.x, table.y, columns)
         field = values.text(self, parameters, "GROUP_FIELD", context)

@@ -138,7 +138,8 @@ class CastPlan(AthwartAlgorithm):
         read.require(table, ["target_id", "sigma_east_m", "sigma_north_m", "cov_en_m2"], "Targets",
                      "Use the output of 'Locate targets' or 'Combine repeated targets'.")
         if not len(table):
-            raise InputError(f"Targets '{table.name}' are empty; there is nothing to cast at.")
+            raise InputError(f"Targets '{table.name}' are empty; there is nothing to cast at. Choose the output of "
+                             "'Locate targets' or 'Combine repeated targets'.")
         east, north, mixed = (read.numbers(table, n) for n in ("sigma_east_m", "sigma_north_m", "cov_en_m2"))
         covariance = np.stack([np.stack([east ** 2, mixed], -1), np.stack([mixed, north ** 2], -1)], -2)
         blank = np.full(len(table), "", object)

@@ -78,7 +78,7 @@ def contour_depths(alg, parameters, context, feedback, conversion, cell):
     lines, levels = [lines[i] for i in usable], levels[usable]
     outline = [shape for shape in read.shapes(shore) if shape is not None]
     if not outline:
-        raise InputError(f"The shoreline '{shore.name}' is empty.")
+        raise InputError(f"The shoreline '{shore.name}' is empty. Choose the outline of the water.")
     points = np.vstack([np.asarray(shape.bounds).reshape(2, 2) for shape in outline])
     frame = Frame.around(read.wkt(crs), *points.T)
     water, notes = water_of(frame, outline, None)

@@ -113,7 +113,8 @@ def judged(values, conversion, what):
     values = np.asarray(values, float)
     values = values[np.isfinite(values)]
     if not values.size:
-        raise InputError(f"{what} has no values: all of it is nodata.")
+        raise InputError(f"{what} has no values: all of it is nodata. Choose another raster, or check the nodata value "
+                         "in its properties (Transparency).")
     depth = conversion.depths(values)
     wet = depth[depth > 0]
     if conversion.kind == "depth":

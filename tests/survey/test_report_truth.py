@@ -144,7 +144,8 @@ def test_sides_part_of_the_range_looks_grade_and_dates_stand_in_the_methods():
                   usable=np.array([True, True, True]), outing=["day"] * 3)
     text = words(made(track=track, areas=areas(square, grade=["detection"]), swaths=one))
     methods = text[text.index("Methods"):]
-    for phrase in ("22 June 2024, 13:06 to 16:42 UTC", "Only the port side was used, 80 % of the range in force counted",
+    for phrase in ("22 June 2024, 13:06 to 16:42 UTC",
+                   "Only the port side was used, 80 % of the range in force counted",
                    "an object of the size the map of bottom seen was made for would have shown"):
         assert phrase in methods, methods
     both = swaths((1, square), (1, square), (2, square), side=["port", "starboard", "port"])
@@ -176,8 +177,8 @@ def test_samples_not_used_are_so_many_of_so_many():
 
 def test_listed_gaps_and_what_is_not_listed_make_up_all_that_was_missed():
     """1 ha of which 80 % was seen: 2000 m2 missed, of them gaps of 1500 and 300 m2 listed."""
-    gaps = layer("gaps", [sg.box(0, 0, 50, 30), sg.box(60, 0, 90, 10)], kind=["edge", "between"], gap_id=np.array([1, 2]),
-                 area_m2=np.array([1500.0, 300.0]), certain=np.array([True, False]))
+    gaps = layer("gaps", [sg.box(0, 0, 50, 30), sg.box(60, 0, 90, 10)], kind=["edge", "between"],
+                 gap_id=np.array([1, 2]), area_m2=np.array([1500.0, 300.0]), certain=np.array([True, False]))
     text = words(made(areas=areas(sg.box(0, 0, 100, 100)), gaps=gaps))
     assert "not listed narrower or smaller than the limits asked for 200 m²" in text
     assert "all missed in all 2 2 000 m²" in text
