@@ -131,7 +131,7 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
             message = unusable_output(self, parameters, context) or self.refusal(parameters, context)
         except SurveyError as error:
             message = str(error)
-        return not message, with_labels(message, self.parameterDefinitions())
+        return not message, with_labels(message, self.parameterDefinitions(), parameters)
 
     def processAlgorithm(self, parameters, context, feedback):
         results, failure = self._attempt(parameters, context, feedback)
@@ -153,7 +153,7 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
             with staged(feedback) as stage:
                 results = self.run_tool(parameters, context, feedback)
         except SurveyError as error:
-            return None, with_labels(str(error), self.parameterDefinitions())
+            return None, with_labels(str(error), self.parameterDefinitions(), parameters)
         except QgsProcessingException as error:
             return None, stage.in_place(str(error))
         except Cancelled:

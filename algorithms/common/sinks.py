@@ -48,6 +48,11 @@ class Sink:
             if not is_null(value) and value != "" or not definition.flags() & definition.Flag.FlagOptional:
                 raise QgsProcessingException(alg.invalidSinkError(parameters, name))
 
+    @property
+    def path(self):
+        """The file asked for, '' where the layer goes elsewhere."""
+        return "" if self._place is None else self._place.path
+
     def add(self, feature, flags):
         """Add one feature; QgsProcessingException if it was not taken."""
         if not self._sink.addFeature(feature, flags):

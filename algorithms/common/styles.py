@@ -16,6 +16,9 @@ STYLES = pathlib.Path(__file__).resolve().parents[2] / "plugin" / "styles"
 
 _TIP_ROWS = 12
 
+_DEPTHS = ("depth_m", "bottom_m")
+"""Of a target: its tip tells one of them, and of which place it is."""
+
 _held = deque(maxlen=200)
 """QGIS keeps no reference to a post-processor: one that nobody holds is never called."""
 
@@ -67,8 +70,33 @@ def _explain(layer, told_of):
             meant = meanings[name]
             words = f"{meant.text} ({meant.unit})" if meant.unit else meant.text
             layer.setFieldAlias(index, words)
-            told.append(f"<tr><td>{words}</td><td>[% coalesce(\"{name}\", '') %]</td></tr>")
-    layer.setMapTipTemplate(f"<table>{''.join(told[:_TIP_ROWS])}</table>")
+            if name not in _DEPTHS or "target_id" not in meanings:
+                told.append(_row(words, _safe(name)))
+    told = told[:_TIP_ROWS]
+    depths = [name for name in _DEPTHS if layer.fields().indexOf(name) >= 0]
+    if depths and "target_id" in meanings:
+        told.append(_row("depth", _depth(depths)))
+    layer.setMapTipTemplate(f"<table>{''.join(told)}</table>")
+
+
+def _row(words, expression):
+    return f"<tr><td>{words}</td><td>[% {expression} %]</td></tr>"
+
+
+def _safe(name):
+    """Expression of a field's value as text in which no markup is left: names come from other people's files."""
+    text = f"to_string(coalesce(\"{name}\", ''))"
+    for sign, written in (("&", "&amp;"), ("<", "&lt;"), (">", "&gt;"), ('"', "&quot;")):
+        text = f"replace({text}, '{sign}', '{written}')"
+    return text
+
+
+def _depth(names):
+    """Expression of a target's depth with its place, rounded down; see ``survey.pages.depthwords``."""
+    told = {"bottom_m": "'bottom ' || {} || ' m'", "depth_m": "{} || ' m under the boat'"}
+    cases = [f'WHEN "{name}" IS NOT NULL THEN ' + told[name].format(f'to_string(floor("{name}" * 10 + 1e-9) / 10)')
+             for name in told if name in names]
+    return f"CASE {' '.join(cases)} ELSE '' END"
 
 
 def dress(context, dest, style, group="", more=None, meanings=()):

@@ -17,6 +17,7 @@ from qgis.core import (
 )
 from qgis.PyQt.QtCore import QDateTime, QTimeZone
 
+from ...survey import spreadsheets
 from .compat import is_null, make_field
 from .sinks import Sink
 from .stage import shared
@@ -27,6 +28,10 @@ __all__ = ["Carried", "write_layer"]
 _KINDS = {"point": QgsWkbTypes.Type.Point, "line": QgsWkbTypes.Type.LineString,
           "multiline": QgsWkbTypes.Type.MultiLineString, "polygon": QgsWkbTypes.Type.Polygon,
           "multipolygon": QgsWkbTypes.Type.MultiPolygon, "table": QgsWkbTypes.Type.NoGeometry}
+
+
+_SPREADSHEETS = (".csv", ".tsv", ".ods", ".xlsx")
+"""Endings of what opens in a spreadsheet, where a text that begins like a formula would be one."""
 
 
 @dataclass
@@ -87,6 +92,8 @@ def _write(stage, alg, parameters, name, context, fields, columns, kind, crs, pl
         stage.check()
     lists += [_carried_values(carried, index) for index, _ in kept]
     lists = [values if values is not None else [None] * size for values in lists]
+    if sink.path.lower().endswith(_SPREADSHEETS):
+        lists = [[spreadsheets.cell(value) for value in values] for values in lists]
     feature = QgsFeature(qgs_fields)
     rows = zip(*lists) if lists else iter([()] * size)
     for done, (attributes, geometry) in enumerate(zip(rows, _geometries(kind, places, size))):

@@ -71,7 +71,8 @@ def contour_depths(alg, parameters, context, feedback, conversion, cell):
     levels, lines = read.numbers(tab, name), read.shapes(tab)
     usable = [i for i, line in enumerate(lines) if line is not None and not line.is_empty and np.isfinite(levels[i])]
     if not usable:
-        raise InputError(f"{what} has no line with a value in the field {name}.")
+        raise InputError(f"{what} has no line with a value in the field {name}. Choose the layer, and the field, "
+                         "that hold the depths.")
     if len(usable) < len(lines):
         feedback.pushWarning(f"{len(lines) - len(usable)} of {len(lines)} contour lines have no value or no line "
                              "and were left out.")

@@ -22,7 +22,8 @@ class Totals:
     ``area_m2``, ``seen_m2`` and ``seen_pct`` as drawn, ``seen_once_m2`` by at least one pass; ``low_pct``,
     ``high_pct``, ``expected_pct``, ``worst_pct``, ``best_pct`` as in ``fields.AREAS``. ``looks`` asked for, 0 where
     the layer does not say; ``grade`` seen, detection or ''. ``drawn``: low and high are points of the share itself
-    rather than every edge moved at once, as layers made earlier have them. ``count`` of areas whose own intervals were added up.
+    rather than every edge moved at once, as layers made earlier have them. ``count`` of areas whose own intervals
+    were added up.
     ``doubled_m2``: ground that lies in more than one area; ``partly``: some of these areas overlap in part, so that
     their intervals do not add up; ``excluded``: the areas' sizes leave ground out that lies inside their outlines.
     """

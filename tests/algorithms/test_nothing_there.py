@@ -129,8 +129,7 @@ def world(provider, tmp_path_factory):
         "depths": raster(folder / "depths.tif", np.full((200, 200), 5.0), (X - 60, Y + 150)),
         "IMAGE": raster(folder / "image.tif", np.full((60, 60), 9.0), (0, 0)),
     }
-    lines = ["$GPRMC,221320,A,4500.0000,N,09300.0000,W,3.9,0.0,141123,,*", "$GPRMC,221321,A,4500.0011,N,09300.0000,W,3.9,"
-             "0.0,141123,,*"]
+    lines = [f"$GPRMC,22132{i},A,4500.00{11 * i:02d},N,09300.0000,W,3.9,0.0,141123,,*" for i in range(2)]
     with open(made["log"], "w", encoding="ascii") as file:
         for line in lines:
             check = 0

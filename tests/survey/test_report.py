@@ -60,7 +60,8 @@ def test_key_figures_are_those_of_the_layers(layers):
     words = " ".join(" ".join(read(report.coverage_page(layers, "t", "now")).words).split())
     for phrase in ("80.0 %", "every edge moved at once: 75.0 to 84.3 %", "3.00 ha", "0.50 ha together",
                    "largest 4 000 m²", "100 m", "25.0 % of 400 m", "0.42 per hectare seen",
-                   "too fast in 40 %; depth outside the band in 100 %", "6.1 by 4.0 m", "2 or more", "0.60 ha", "20.0 %"):
+                   "too fast in 40 %; depth outside the band in 100 %", "6.1 by 4.0 m", "2 or more", "0.60 ha",
+                   "20.0 %"):
         assert phrase in words.replace("\u202f", " ").replace("\u00a0", " "), (phrase, words)
 
 
