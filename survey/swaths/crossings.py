@@ -13,6 +13,8 @@ __all__ = ["Crossings", "cross", "crossings"]
 _NEIGHBOURS = 32
 """How far along the strip crossings of beams are looked for, in beams that bound polygons."""
 
+_SAME = 1e-12
+
 
 def cross(a, b):
     """Cross product of (n, 2) arrays, (n,)."""
@@ -50,9 +52,12 @@ class Crossings:
         Whether anything is drawn between beam i and i + 1.
     bounds : (k,) int array
         The beams that bound a polygon, rising.
+    shared : (m,) int array, optional
+        Beams i that are the same as i + 1, where one strip ends and the next begins. The corners of the one become
+        corners of the other: an edge that is the same vertex by vertex leaves no seam, whatever CRS it is carried to.
     """
 
-    def __init__(self, inner, outer, drawn, bounds):
+    def __init__(self, inner, outer, drawn, bounds, shared=()):
         found = [(np.empty(0, int), np.empty(0), np.empty((0, 2)))]
         stretch = np.concatenate([[0], np.cumsum(~drawn)])[bounds]
         for apart in range(1, min(_NEIGHBOURS, len(bounds) - 1) + 1):
@@ -62,7 +67,7 @@ class Crossings:
             if not hit.any():
                 break
             found += [(a[hit], share_a[hit], point[hit]), (b[hit], share_b[hit], point[hit])]
-        beam, share, point = map(np.concatenate, zip(*found))
+        beam, share, point = map(np.concatenate, zip(*(found + _lent(inner, outer, shared, found))))
         order = np.lexsort((share, beam))
         self._beam, self._share, self._point = beam[order], share[order], point[order]
         self._touched = np.zeros(len(inner), bool)
@@ -79,3 +84,21 @@ class Crossings:
         first, last = np.searchsorted(self._beam, (beam, beam + 1))
         share = self._share[first:last]
         return list(self._point[first:last][(share > low) & (share < high)])
+
+
+def _lent(inner, outer, shared, found):
+    """What the beams of each shared pair lend one another: [(beam, share, point)] of their ends and crossings."""
+    if not len(shared):
+        return []
+    beam, _, point = map(np.concatenate, zip(*found))
+    lent = []
+    for own, other in ((shared, shared + 1), (shared + 1, shared)):
+        place = np.searchsorted(other, beam)
+        on = np.flatnonzero(other[np.minimum(place, len(other) - 1)] == beam)
+        owner = np.concatenate([own, own, own[place[on]]])
+        corner = np.concatenate([inner[other], outer[other], point[on]])
+        along = outer[owner] - inner[owner]
+        share = ((corner - inner[owner]) * along).sum(axis=1) / np.square(along).sum(axis=1)
+        inside = (share > _SAME) & (share < 1 - _SAME)
+        lent.append((owner[inside], share[inside], corner[inside]))
+    return lent

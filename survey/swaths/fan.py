@@ -114,7 +114,13 @@ class Fan:
 
     def ribbons(self):
         """Ribbons of everything drawn; see ``survey.swaths.ribbons``."""
-        return ribbons(self._edge(self.inner), self._edge(self.outer), self.drawn())
+        return ribbons(self._edge(self.inner), self._edge(self.outer), self.drawn(), self._shared())
+
+    def _shared(self):
+        """(m,) the beams i that are the same as i + 1: one strip ends there and the next begins."""
+        return np.flatnonzero((self.strip[1:] != self.strip[:-1]) & (self.at[1:] == self.at[:-1]).all(axis=1)
+                              & (self.along[1:] == self.along[:-1]).all(axis=1)
+                              & np.isfinite(self.outer[1:] + self.outer[:-1]))
 
     def thinned(self, spacing_m):
         """One beam for every ``spacing_m`` along the track.

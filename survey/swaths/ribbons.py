@@ -43,7 +43,7 @@ class Ribbons:
     quads: int
 
 
-def ribbons(inner, outer, drawn):
+def ribbons(inner, outer, drawn, shared=()):
     """Polygons of strips.
 
     Parameters
@@ -52,12 +52,14 @@ def ribbons(inner, outer, drawn):
         Points on the inner and outer edge at every sample, one plane frame, m.
     drawn : (n - 1,) bool array
         Whether anything is drawn between sample i and i + 1; both must then be finite.
+    shared : (m,) int array, optional
+        Beams i that are the same as i + 1: what bounds the one polygon has the corners of the other.
 
     Returns
     -------
     Ribbons
     """
-    strip = _Strip(inner, outer, drawn)
+    strip = _Strip(inner, outer, drawn, shared)
     found = [strip.polygons(row) for row in range(len(strip.start))]
     counts = [len(polygons) for polygons in found]
     single = strip.size == 1
@@ -68,7 +70,7 @@ def ribbons(inner, outer, drawn):
 class _Strip:
     """Rows of quads of one kind: the sample each starts at, its ``size`` in intervals and its ``kind``."""
 
-    def __init__(self, inner, outer, drawn):
+    def __init__(self, inner, outer, drawn, shared):
         self.inner, self.outer = inner, outer
         at, kind = self._kinds(np.flatnonzero(drawn))
         self.start, self.size, self.kind = _rows(at, kind)
@@ -76,7 +78,7 @@ class _Strip:
         end, crossed = self.start + self.size, np.abs(self.kind) == _CROSSED
         # the chain of crossings begins on a row's first beam, where the second crosses it, and likewise ends
         bounds = np.unique(np.concatenate([self.start, end, self.start[crossed] + 1, end[crossed] - 1]))
-        self.crossings = Crossings(inner, outer, drawn, bounds)
+        self.crossings = Crossings(inner, outer, drawn, bounds, shared)
 
     def _kinds(self, at):
         """Intervals that have any area, and their kind; crossings of beams beside each other are kept."""
