@@ -13,6 +13,7 @@ __all__ = ["not_written", "own_style", "save_style", "save_text", "settle"]
 
 _NO_ROOM = ("no space left", "disk is full", "disk full", "not enough space", "quota exceeded")
 _NOTHING_FREE = 64 * 1024
+_SHOWN = 300
 _MARK = re.compile(rb"\n<!-- made by Athwart: ([0-9a-f]{64}); a style that you change is yours and stays -->\n$")
 
 
@@ -65,7 +66,8 @@ def not_written(path, reason):
         return (f"The disk is full: {folder} has no room for {os.path.basename(path)}. Nothing was written, and what "
                 "was there before is as it was. Free some space or choose a place on another disk, then run again.")
     told = reason.strerror if isinstance(reason, OSError) and reason.strerror else str(reason).strip()
-    return (f"{path} could not be written{': ' if told else ''}{told.rstrip('.')}. Nothing was written, and what was "
+    told = f"{told[:_SHOWN]} ..." if len(told) > _SHOWN else told.rstrip(".")
+    return (f"{path} could not be written{': ' if told else ''}{told}. Nothing was written, and what was "
             "there before is as it was. Close the file where it is open, or choose another place.")
 
 

@@ -22,11 +22,12 @@ _STYLES = "layer_styles"
 
 @contextlib.contextmanager
 def quiet():
-    """GDAL keeps what it has to say for ``gdal.GetLastErrorMsg``; older versions print it as well."""
-    gdal.PushErrorHandler("CPLQuietErrorHandler")
+    """Hands out the list of what GDAL has to say from here on, which older versions would print."""
+    told = []
     gdal.ErrorReset()
+    gdal.PushErrorHandler(lambda kind, number, text: told.append(text) if kind >= gdal.CE_Warning else None)
     try:
-        yield
+        yield told
     finally:
         gdal.PopErrorHandler()
 

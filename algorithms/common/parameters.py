@@ -140,8 +140,10 @@ def files(name, label, help_text):
 
 
 def sink(name, label, help_text, kind, optional=False, by_default=True):
-    """An output layer; ``kind`` is point, line, polygon or table."""
-    return _with(QgsProcessingParameterFeatureSink(name, label, _SINKS[kind], None, optional, by_default), help_text)
+    """An output layer; ``kind`` is point, line, polygon or table. It can be appended to, so that outings share one."""
+    made = QgsProcessingParameterFeatureSink(name, label, _SINKS[kind], None, optional, by_default)
+    made.setSupportsAppend(True)
+    return _with(made, help_text)
 
 
 def destination_raster(name, label, help_text, optional=False):

@@ -4,7 +4,6 @@ from __future__ import annotations
 import os
 import shutil
 
-from osgeo import gdal
 from qgis.core import QgsProcessingException
 
 from .compat import is_null
@@ -21,6 +20,8 @@ class Sink:
     Parameters
     ----------
     stage : Stage
+    told : list of str
+        What GDAL says while the layer is written, see ``geopackage.quiet``.
     alg, parameters, name, context : as QGIS hands them to a tool
     qgs_fields, kind, crs : QgsFields, QgsWkbTypes.Type, QgsCoordinateReferenceSystem
 
@@ -30,14 +31,16 @@ class Sink:
         False where an optional output was not asked for.
     """
 
-    def __init__(self, stage, alg, parameters, name, context, qgs_fields, kind, crs):
-        self._stage, self._alg, self._context, self._name, self._count = stage, alg, context, name, 0
+    def __init__(self, stage, told, alg, parameters, name, context, qgs_fields, kind, crs):
+        self._stage, self._told, self._context, self._count = stage, told, context, 0
         self._label = f"'{alg.parameterDefinition(name).description()}' ({name})"
         self._place = destination(alg.parameterDefinition(name), parameters.get(name))
         if self._place is not None:
             self._before, self._made = 0, stage.room(self._place.path)
             self._into_table = self._prepare()
             parameters = {**parameters, name: self._place.moved(self._made)}
+            if self._place.append:  # 3.22 finds no field to take values from without
+                context.expressionContext().setFields(qgs_fields)
         try:
             self._sink, self._dest = alg.parameterAsSink(parameters, name, context, qgs_fields, kind, crs)
         except QgsProcessingException as error:
@@ -56,13 +59,12 @@ class Sink:
     def add(self, feature, flags):
         """Add one feature; QgsProcessingException if it was not taken."""
         if not self._sink.addFeature(feature, flags):
-            raise QgsProcessingException(self._why(self._sink.lastError() or gdal.GetLastErrorMsg()))
+            raise QgsProcessingException(self._why(self._sink.lastError()))
         self._count += 1
 
     def finish(self):
         """Close the layer, read it back, and hand it to the stage; its id or address, as QGIS is to know it."""
-        with quiet():
-            del self._sink
+        del self._sink
         if self._place is None:
             return self._dest
         if self._place.append:
@@ -102,6 +104,7 @@ class Sink:
         return self._place.table or os.path.splitext(os.path.basename(self._place.path))[0]
 
     def _why(self, reason):
+        reason = "; ".join(dict.fromkeys([reason, *self._told]))
         path = self._place.path if self._place is not None else self._label
         return not_written(path, self._stage.in_place(reason))
 
@@ -114,9 +117,7 @@ class Sink:
     def _verify(self):
         found = _rows(self._made, "")
         if found != self._before + self._count:
-            told = "nothing" if found is None else f"{found} rows"
-            raise QgsProcessingException(self._why(
-                f"it holds {told} instead of {self._before + self._count} {gdal.GetLastErrorMsg()}"))
+            raise QgsProcessingException(self._why(f"it holds {found or 'no'} rows of {self._before + self._count}"))
 
     def _renamed(self):
         """The final address, under which QGIS will load the layer."""

@@ -19,6 +19,7 @@ from qgis.PyQt.QtCore import QDateTime, QTimeZone
 
 from ...survey import spreadsheets
 from .compat import is_null, make_field
+from .geopackage import quiet
 from .sinks import Sink
 from .stage import shared
 from .styles import dress
@@ -66,12 +67,20 @@ def write_layer(alg, parameters, name, context, feedback, *, fields, columns, ki
     str or None
         Destination id, None when an optional output was not asked for.
     """
-    with shared() as stage:
-        return _write(stage, alg, parameters, name, context, fields, columns, kind, crs, places, carried, style, group)
+    with shared() as stage, quiet() as told:
+        stage.check()
+        all_fields, kept = _fields(fields, carried)
+        sink = Sink(stage, told, alg, parameters, name, context, all_fields, _KINDS[kind], crs)
+        if not sink.wanted:
+            return None
+        _fill(sink, stage, all_fields, fields, columns, kind, places, carried, kept)
+        dest = sink.finish()
+    dress(context, dest, style, group, meanings=fields)
+    return dest
 
 
-def _write(stage, alg, parameters, name, context, fields, columns, kind, crs, places, carried, style, group):
-    stage.check()
+def _fields(fields, carried):
+    """(QgsFields of ours and the user's, (index, QgsField) of the user's)."""
     qgs_fields = QgsFields()
     for field in fields:
         qgs_fields.append(make_field(field))
@@ -81,9 +90,10 @@ def _write(stage, alg, parameters, name, context, fields, columns, kind, crs, pl
         for _, field in kept:
             own.append(field)
         qgs_fields = QgsProcessingUtils.combineFields(qgs_fields, own)
-    sink = Sink(stage, alg, parameters, name, context, qgs_fields, _KINDS[kind], crs)
-    if not sink.wanted:
-        return None
+    return qgs_fields, kept
+
+
+def _fill(sink, stage, qgs_fields, fields, columns, kind, places, carried, kept):
     size = _size(columns, places, kind)
     tell = stage.pace(size)
     lists = []
@@ -101,9 +111,6 @@ def _write(stage, alg, parameters, name, context, fields, columns, kind, crs, pl
         feature.setAttributes(list(attributes))
         feature.setGeometry(geometry)
         sink.add(feature, QgsFeatureSink.Flag.FastInsert)
-    dest = sink.finish()
-    dress(context, dest, style, group, meanings=fields)
-    return dest
 
 
 def _size(columns, places, kind):

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 import csv
+import io
 
 import numpy as np
 from qgis.core import QgsProcessingException
@@ -168,8 +169,6 @@ def _moments(tab, name, feedback):
 
 
 def _save_table(path, head, rows):
-    try:
-        with open(path, "w", encoding="utf-8", newline="") as file:
-            csv.writer(file).writerows([head, *rows])
-    except OSError as error:
-        raise QgsProcessingException(f"{path} could not be written: {error.strerror}.") from error
+    text = io.StringIO()
+    csv.writer(text).writerows([head, *rows])
+    save_text(path, text.getvalue())

@@ -1,0 +1,91 @@
+"""Every registered tool on a full disk, in a folder that may not be written, killed, and cancelled: nothing is lost.
+
+``make proof`` does the same at many more places of each run.
+"""
+import hashlib
+
+import faults
+import jobs
+import pytest
+from athwart.algorithms import TOOLS
+
+IDS = [module.rsplit(".", 1)[1] for module, _ in TOOLS]
+SHARE = 0.5
+
+
+@pytest.fixture(scope="module")
+def prepared(provider, tmp_path_factory):
+    import processing
+    from qgis.core import QgsProcessingFeedback
+
+    def run(tool, parameters):
+        return processing.run(f"athwart:{tool}", parameters, feedback=QgsProcessingFeedback(False))
+    return jobs.prepare(tmp_path_factory.mktemp("jobs"), run, SHARE)
+
+
+@pytest.fixture
+def job(prepared):
+    """job(tool, folder) -> (parameters with outputs in that folder, {output: path})."""
+    def call(tool, folder):
+        parameters, endings = prepared[tool]
+        made = {name: folder / f"{name}.{ending}" for name, ending in endings.items()}
+        return {**parameters, **{name: str(path) for name, path in made.items()}}, made
+    return call
+
+
+def test_every_registered_tool_has_a_job(provider, prepared):
+    destinations = {tool.name(): {d.name() for d in tool.destinationParameterDefinitions()}
+                    for tool in provider.algorithms() if tool.name() in IDS}
+    assert {tool: set(endings) for tool, (_, endings) in prepared.items()} == destinations
+
+
+@pytest.mark.parametrize("tool", IDS)
+def test_a_full_disk_is_named_and_leaves_the_earlier_output(run, job, tmp_path, tool):
+    if not faults.may_mount():
+        pytest.skip("a small disk can be mounted by root on Linux only")
+    parameters, made = job(tool, tmp_path)
+    run(tool, parameters)
+    assert all(jobs.is_whole(path) for path in made.values())
+    sizes = [path.stat().st_size for path in made.values()]
+    with faults.small_disk(tmp_path / "disk", len(sizes) * 8 + sum(sizes) // 2 // 1024) as disk:
+        parameters, made = job(tool, disk)
+        for name, path in made.items():
+            path.write_text(f"earlier {name}")
+        before = faults.state(disk)
+        words = faults.said(run, tool, parameters)
+        assert words.startswith(f"The disk is full: {disk} has no room for "), words
+        assert faults.state(disk) == before
+
+
+@pytest.mark.parametrize("tool", IDS)
+def test_a_folder_that_may_not_be_written_is_named(run, job, tmp_path, tool):
+    import contextlib
+    import os
+    with contextlib.ExitStack() as stack:
+        if faults.may_mount():
+            folder = stack.enter_context(faults.small_disk(tmp_path / "disk", 400))
+        elif hasattr(os, "geteuid") and os.geteuid() == 0:
+            pytest.skip("root may write everywhere, and no disk can be mounted here")
+        else:
+            folder = tmp_path / "disk"
+            folder.mkdir()
+        parameters, made = job(tool, folder)
+        stack.enter_context(faults.read_only(folder))
+        assert f"folder {folder}, which may not be written" in faults.said(run, tool, parameters)
+
+
+@pytest.mark.parametrize("tool", IDS)
+def test_a_kill_or_a_cancel_in_the_middle_or_at_the_end_leaves_the_earlier_output(run, job, tmp_path, tool):
+    parameters, made = job(tool, tmp_path)
+    for name, path in made.items():
+        path.write_text(f"earlier {name}")
+    before = {path: hashlib.sha256(path.read_bytes()).hexdigest() for path in made.values()}
+    patient = faults.Heard()
+    (tmp_path / "first").mkdir()
+    run(tool, job(tool, tmp_path / "first")[0], patient)
+    for at in (patient.asked // 2, patient.asked):
+        assert "Stopped at your request; no output was written" in faults.said(run, tool, parameters, faults.Heard(at))
+        assert faults.killed(run, tool, parameters, at)
+        assert {path: hashlib.sha256(path.read_bytes()).hexdigest() for path in made.values()} == before
+    run(tool, parameters, faults.Heard(patient.asked + 1))
+    assert all(jobs.is_whole(path) for path in made.values())
