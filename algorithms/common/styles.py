@@ -43,19 +43,15 @@ class _Dresser(QgsProcessingLayerPostProcessorInterface):
 
 
 def _play_back(layer):
-    """Let the temporal controller play the outing where the layer carries times."""
+    """Let the temporal controller play the outing where the layer carries times: what has come to pass stays."""
     if not hasattr(layer, "fields"):
         return
-    names = layer.fields().names()
-    temporal = layer.temporalProperties()
-    if "start_time" in names and "end_time" in names:
-        temporal.setMode(Qgis.VectorTemporalMode.FeatureDateTimeStartAndEndFromFields)
-        temporal.setStartField("start_time")
-        temporal.setEndField("end_time")
-        temporal.setIsActive(True)
-    elif "time" in names:
+    start = next((name for name in ("start_time", "time") if name in layer.fields().names()), None)
+    if start is not None:
+        temporal = layer.temporalProperties()
         temporal.setMode(Qgis.VectorTemporalMode.FeatureDateTimeInstantFromField)
-        temporal.setStartField("time")
+        temporal.setStartField(start)
+        temporal.setAccumulateFeatures(True)
         temporal.setIsActive(True)
 
 

@@ -1,11 +1,85 @@
 """A finished layer explains itself on the desktop: aliases, map tips, playback."""
+import jobs
+import numpy as np
 import pytest
-from qgis.core import QgsExpression, QgsExpressionContext, QgsExpressionContextUtils, QgsProcessingFeedback
+from athwart.algorithms import TOOLS
+from athwart.survey import fields
+from qgis.core import (
+    QgsDateTimeRange,
+    QgsExpression,
+    QgsExpressionContext,
+    QgsExpressionContextUtils,
+    QgsFeatureRequest,
+    QgsProcessingContext,
+    QgsProcessingFeedback,
+    QgsProcessingOutputLayerDefinition,
+    QgsProject,
+    QgsVectorLayer,
+    QgsVectorLayerTemporalContext,
+)
+
+IDS = [module.rsplit(".", 1)[1] for module, _ in TOOLS]
+LAYERS = {name: known for name, known in vars(fields).items()
+          if name.isupper() and not name.startswith("_") and isinstance(known, tuple)
+          and known and isinstance(known[0], fields.Field)}
+
+
+@pytest.fixture(scope="module")
+def loaded(provider, tmp_path_factory):
+    """loaded(tool) -> {output: layer}, as the desktop loads and dresses the results of the tool's job."""
+    import processing
+
+    def run(tool, parameters, context=None):
+        return processing.run(f"athwart:{tool}", parameters, context=context, feedback=QgsProcessingFeedback(False))
+    folder = tmp_path_factory.mktemp("jobs")
+    known, project = jobs.prepare(folder, run, 0.5), QgsProject()
+
+    def call(tool):
+        parameters, endings = known[tool]
+        context = QgsProcessingContext()
+        context.setProject(project)
+        wanted = {name: QgsProcessingOutputLayerDefinition(str(folder / f"{tool}_{name}_again.{ending}"), project)
+                  for name, ending in endings.items() if ending == "gpkg"}
+        plain = {name: str(folder / f"again.{ending}") for name, ending in endings.items() if ending != "gpkg"}
+        results = run(tool, {**parameters, **plain, **wanted}, context)
+        made = {}
+        for name in wanted:
+            made[name] = QgsVectorLayer(results[name], name, "ogr")
+            details = context.layerToLoadOnCompletionDetails(results[name])
+            details.postProcessor().postProcessLayer(made[name], context, QgsProcessingFeedback(False))
+        return made
+    return call
+
+
+@pytest.mark.parametrize("tool", IDS)
+def test_every_layer_of_every_tool_explains_itself_and_plays(loaded, tool):
+    for name, layer in loaded(tool).items():
+        names = set(layer.fields().names())
+        known = max((one for one in LAYERS.values() if {f.name for f in one} <= names), key=len)
+        for field in known:
+            alias = layer.attributeAlias(layer.fields().indexOf(field.name))
+            assert alias.startswith(field.text), (tool, name, field.name, alias)
+        assert known[0].text in layer.mapTipTemplate(), (tool, name)
+        assert layer.temporalProperties().isActive() == bool({"time", "start_time"} & names), (tool, name)
+
+
+@pytest.mark.parametrize("tool, output, start", [("preparetrack", "OUTPUT", "t_s"), ("readlogs", "OUTPUT", "t_s")])
+def test_playing_an_outing_shows_what_had_come_to_pass(loaded, tool, output, start):
+    """The controller's own filter, for a frame of two minutes in the middle, beside the seconds in the layer."""
+    layer = loaded(tool)[output]
+    rows = sorted(layer.getFeatures(), key=lambda row: row[start])
+    t_s = np.array([row[start] for row in rows])
+    first, last = len(rows) // 3, len(rows) // 3 + 120
+    frame = QgsDateTimeRange(rows[first]["time"], rows[last]["time"])
+    context = QgsVectorLayerTemporalContext()
+    context.setLayer(layer)
+    request = QgsFeatureRequest().setFilterExpression(layer.temporalProperties().createFilterString(context, frame))
+    shown = sum(1 for _ in layer.getFeatures(request))
+    assert abs(shown - np.count_nonzero(t_s <= t_s[last])) <= 2  # times in files are whole seconds on 3.22
 
 
 def test_a_dressed_layer_says_what_its_fields_mean(qgis_processing, make_layer):
     from athwart.algorithms.common.styles import STYLES, _Dresser
-    from athwart.survey import fields
 
     layer = make_layer("Polygon", "EPSG:32632",
                        {"gap_id": "int", "kind": "string", "area_m2": "double", "mine": "string"},
@@ -27,7 +101,7 @@ def test_a_map_tip_shows_names_as_they_are(make_layer):
 
     from athwart.algorithms.common.styles import _explain
     layer = make_layer("Point", "EPSG:4326", {"name": "string", "depth_m": "double"}, [("POINT(1 2)", [NASTY, 7.25])])
-    _explain(layer, "waypoints")
+    _explain(layer, fields.WAYPOINTS)
     feature = next(layer.getFeatures())
     context = QgsExpressionContext(QgsExpressionContextUtils.globalProjectLayerScopes(layer))
     context.setFeature(feature)
@@ -43,7 +117,7 @@ def test_a_targets_tip_says_of_which_place_its_depth_is(make_layer, style, botto
     from athwart.algorithms.common.styles import _explain
     layer = make_layer("Point", "EPSG:4326", {"target_id": "int", "depth_m": "double", "bottom_m": "double"},
                        [("POINT(1 2)", [1, boat, bottom])])
-    _explain(layer, style)
+    _explain(layer, getattr(fields, style.upper()))
     context = QgsExpressionContext(QgsExpressionContextUtils.globalProjectLayerScopes(layer))
     context.setFeature(next(layer.getFeatures()))
     tip = QgsExpression.replaceExpressionText(layer.mapTipTemplate(), context)
