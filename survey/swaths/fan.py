@@ -101,7 +101,8 @@ class Fan:
         return cls(np.column_stack([beams.east, beams.north]), side * beams.starboard, inner, outer, strip, row,
                    np.zeros(len(strip), bool), np.zeros(len(strip), bool))
 
-    def _take(self, index):
+    def take(self, index):
+        """The beams at ``index``."""
         return Fan(*(getattr(self, f.name)[index] for f in fields(self)))
 
     def _edge(self, ground):
@@ -143,7 +144,7 @@ class Fan:
         swing = np.unwrap(np.nan_to_num(np.arctan2(*self.along.T)))
         swings = np.maximum.reduceat(swing, heads) - np.minimum.reduceat(swing, heads) > np.radians(_SWING_DEG)
         swings = np.repeat(swings, np.diff(np.append(heads, count)))
-        return self._take(fresh | ends | beside | swings)
+        return self.take(fresh | ends | beside | swings)
 
     def ended_at_land(self, water):
         """The fan with every beam cut where it first leaves the water, and blank where that is short of its inner edge.
@@ -183,15 +184,25 @@ class Fan:
 
         ``where``: (k - 1,) bool, the drawn patches it is about.
         """
+        low, share = self.places(where, spacing_m)
+        fan = self.at_places(low, share)
+        fan.shore |= np.append(where, False)[low]
+        return fan
+
+    def places(self, where, spacing_m):
+        """Places of the beams of a finer fan, as (beam before, share of the way to the next): these, and in the patches
+        ``where`` ((k - 1,) bool) as many more as let boat and outer edge step at most ``spacing_m``."""
         tips = self._edge(self.outer)
         moved = np.maximum(np.hypot(*np.diff(self.at, axis=0).T), np.hypot(*np.diff(tips, axis=0).T))
         pieces = np.ones(len(self.strip), int)
         pieces[:-1][where] = np.ceil(moved[where] / spacing_m).clip(1)
         low = np.repeat(np.arange(len(pieces)), pieces)
-        share = (np.arange(len(low)) - np.repeat(np.cumsum(pieces) - pieces, pieces)) / pieces[low]
+        return low, (np.arange(len(low)) - np.repeat(np.cumsum(pieces) - pieces, pieces)) / pieces[low]
+
+    def at_places(self, low, share):
+        """The fan with beams at such places; those set in between have row -1."""
         between = share > 0
-        fan = self._take(low)
-        fan.shore |= np.append(where, False)[low]
+        fan = self.take(low)
         if not between.any():
             return fan
         low, share = low[between], share[between]

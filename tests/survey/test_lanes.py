@@ -1,11 +1,12 @@
 """Swaths over a depth grid: a flat grid is the flat model, and shadows lie where similar triangles put them."""
+import continuous
 import numpy as np
 import pytest
 import shapely.geometry as sg
 import tracks
 from athwart.survey.bottom.depthgrid import DepthGrid
 from athwart.survey.bottom.terrain import anchored
-from athwart.survey.plane import transfer
+from athwart.survey.plane import shapes, transfer
 from athwart.survey.plane.frame import Frame
 from athwart.survey.swaths.swath import SwathSettings, draw_swaths
 from shapely.ops import unary_union
@@ -81,9 +82,9 @@ def test_what_nearer_ground_hides_is_left_out():
 def test_beams_that_do_not_match_stand_for_half_their_interval():
     track = northward(61, 1.0)
     _, ground = drawn(track, grid_of(ridge), sides=(1,))
-    # the last beam beside the ridge lies at y = 9, the next one at 10 is clear of it
-    assert ground.intersection(sg.box(20, 8, 26, 9.49)).area < 1e-6
-    assert ground.intersection(sg.box(20, 9.51, 26, 12)).area == pytest.approx(6 * 2.49, rel=1e-6)
+    # half a metre apart, beams set in see the whole ridge at y = 9, half of it at 9.5, nothing from 9.625 on
+    assert ground.intersection(sg.box(20, 8, 26, 9)).area < 1e-6
+    assert ground.intersection(sg.box(20, 9.69, 26, 12)).area == pytest.approx(6 * 2.31, rel=1e-6)
 
 
 def test_a_bank_that_leaves_the_range_and_comes_back():
@@ -114,3 +115,48 @@ def test_land_and_turns_hold_on_a_grid_too():
 def test_dry_cells_end_the_beam():
     _, ground = drawn(northward(), grid_of(lambda x, y: np.where(x > 25, -1.0, 10.0)), sides=(1,))
     assert 24.5 < ground.bounds[2] < 25.5
+
+
+BOULDERS = np.random.default_rng(5).uniform((-25, -45, 0.6, 1.5), (25, 45, 2.5, 4.0), (60, 4))
+"""x, y, height and width of boulders on a floor 8 m deep."""
+
+
+def strewn(x, y):
+    """Depth of a floor with boulders, each a bell a few cells wide."""
+    depth = 8 + 0.02 * x
+    for bx, by, tall, wide in BOULDERS:
+        depth = depth - tall * np.exp(-(np.square(x - bx) + np.square(y - by)) / (2 * (wide / 3) ** 2))
+    return depth
+
+
+def opened(flags, cells=3):
+    """What of a table of flags a square of so many cells can sweep."""
+    from numpy.lib.stride_tricks import sliding_window_view
+    held = sliding_window_view(np.pad(flags, cells - 1), (cells, cells)).all(axis=(2, 3))
+    return sliding_window_view(held, (cells, cells)).any(axis=(2, 3))
+
+
+@pytest.mark.parametrize("spacing, bend", [(2.0, 0.0), (20.0, 0.0), (20.0, 25.0)])
+def test_hidden_ground_stays_out_however_far_apart_the_fixes_are(spacing, bend):
+    """Against a continuous beam: of the ground in holes over half a metre that nearer ground hides, 95 % is left out."""
+    y = np.arange(-50, 50.1, spacing)
+    azimuth = bend * y / 50
+    x = np.concatenate([[0], np.cumsum(np.diff(y) * np.tan(np.radians((azimuth[1:] + azimuth[:-1]) / 2)))])
+    x -= x[len(x) // 2]
+    grid = grid_of(strewn)
+    middles = np.arange(-SIZE, SIZE, CELL) + CELL / 2
+    depth = continuous.surface(strewn(*np.meshgrid(middles, -middles)), -SIZE, SIZE, CELL)
+    track = tracks.in_frame(FRAME, x, y, azimuth, depth_m=depth(x, y), range_m=25.0)
+    _, ground = drawn(track, grid)
+    side = np.arange(-25, 25, 0.25) + 0.125
+    cells = np.column_stack([v.ravel() for v in np.meshgrid(side, side)])
+    when = continuous.sweeps_over(x, y, azimuth, np.ones(len(y)), cells, 25.0)
+    state = continuous.seen_at(x, y, azimuth, depth, cells, when, 25.0, 20.0, 0.1)
+    hidden, seen = np.zeros((2, len(cells)), bool)
+    hidden[when[0][state == 1]] = True
+    seen[when[0][state == 2]] = True
+    holes = opened((hidden & ~seen).reshape(len(side), -1)).ravel()
+    out = ~shapes.contains(ground, *cells.T)
+    assert holes.sum() > 500
+    assert out[holes].mean() >= 0.95
+    assert out[seen].mean() <= 0.01  # and what was seen is drawn
