@@ -28,7 +28,7 @@ _CLOSE = 3.5
 _STAYS_S = 4.0
 """A level that is kept so long (and by two soundings) after a jump is bottom: 8 m at 2 m/s."""
 
-_NEAR_ZERO, _NEAR_ZERO_M = 0.2, 1.0
+_NEAR_ZERO, _NEAR_ZERO_M = 0.15, 1.0
 _LOST_S = 180.0
 """Near zero after a leap, for no longer than this, is a lost bottom though the whole minute around says the same."""
 
