@@ -15,7 +15,8 @@ import numpy as np
 
 from .errors import InputError
 
-__all__ = ["DAY_S", "day_number", "iso_time", "iso_times", "parse_date", "parse_times"]
+__all__ = ["DATE_ORDERS", "DAY_S", "day_number", "iso_time", "iso_times", "parse_date", "parse_times", "read_times",
+           "times_of_day"]
 
 DAY_S = 86400.0
 
@@ -24,30 +25,33 @@ _EPOCH = datetime.datetime(1970, 1, 1)
 _LARGEST_SECONDS = 1e11
 """Larger numbers are milliseconds: as seconds this is the year 5138, as milliseconds it is 1973."""
 
+_ZONE = r"(?P<zone>(?:Z|UTC|GMT)?[+-]\d\d?(?::?\d\d)?|Z|UTC|GMT)?"
+_DAYTIME = r"(?P<hour>\d\d?):(?P<minute>\d\d)(?::(?P<second>\d\d(?:[.,]\d*)?))?(?:\s*(?P<half>[ap])\.?m\.?)?"
 _CLOCK = re.compile(
     r"(?P<year>\d{4})(?P<gap>[-/.]?)(?P<month>\d\d)(?P=gap)(?P<day>\d\d)"
     r"(?:[T ]\s*|(?<=\d{8})(?=\d{6}$))"
     r"(?P<hour>\d\d):?(?P<minute>\d\d)(?::?(?P<second>\d\d(?:[.,]\d*)?))?"
-    r"\s*(?P<zone>Z|UTC|GMT|[+-]\d\d(?::?\d\d)?)?", re.IGNORECASE)
+    rf"\s*{_ZONE}", re.IGNORECASE)
+_ORDERED = re.compile(rf"(?P<one>\d\d?)(?P<gap>[-/.])(?P<two>\d\d?)(?P=gap)(?P<year>\d{{4}}),?[T ]\s*{_DAYTIME}\s*{_ZONE}",
+                      re.IGNORECASE)
+_TIME_OF_DAY = re.compile(r"(\d?\d)([:.])(\d\d)(?::(\d\d(?:\.\d+)?))?")
 _NUMBER = re.compile(r"[+-]?\d+(?:[.,]\d*)?(?:[eE][+-]?\d+)?")
 
 _UNKNOWN = {"", "nan", "null", "none"}
+
+DATE_ORDERS = ("day month year", "month day year")
+"""How dates such as 03/04/2024 are meant; nothing tells but the person who wrote them."""
 
 _EXAMPLE = "Write times like 2024-05-31T14:05:09.5Z, or as seconds since 1970."
 
 
 def parse_times(values, offset_hours=0.0, what="time", strict=True):
-    """Read times of any of the usual kinds.
+    """Read times of any of the usual kinds; see ``read_times``.
 
     Parameters
     ----------
-    values : sequence or (n,) array
-        ISO 8601 text, also with a space for the T, a comma for the decimal point, ``/`` in the date, no separators, no
-        seconds, and any of the zones ``Z``, ``+00``, ``+0200``, ``+02:00``, ``UTC``; numbers (or digits in text) as
-        seconds since 1970 UTC, as milliseconds from 1e11 on; ``datetime`` objects. None, NaN, blank text
-        and the words nan, null, none are unknown.
-    offset_hours : float
-        Hours added to a clock that carries no zone to give UTC (a clock at UTC+2 needs -2).
+    values, offset_hours
+        As in ``read_times``.
     what : str
         Whose times these are, for the message, such as "'log', field time".
     strict : bool
@@ -56,30 +60,111 @@ def parse_times(values, offset_hours=0.0, what="time", strict=True):
     Returns
     -------
     (n,) float array
-        Seconds since 1970-01-01 UTC, NaN where unknown. Leap seconds are not counted, as in POSIX.
+        Seconds since 1970-01-01 UTC, NaN where unknown.
 
     Raises
     ------
     InputError
         Naming the row (from 1) and the value.
     """
-    if not math.isfinite(offset_hours):
-        raise InputError(f"The time offset is {offset_hours}; give the hours to add to the clock to get UTC.")
-    shift = offset_hours * 3600.0
-    found = np.full(len(values), np.nan)
-    for row, value in enumerate(values):
-        try:
-            found[row] = math.nan if value is None else _seconds(value, shift)
-        except (ValueError, OverflowError):
-            if strict:
-                raise InputError(f"{what}, row {row + 1}: '{value}' is not a time. {_EXAMPLE}") from None
+    found, reason = read_times(values, offset_hours)
+    wrong = np.flatnonzero(reason != "")
+    if strict and len(wrong):
+        raise InputError(f"{what}, row {wrong[0] + 1}: {reason[wrong[0]]}")
     return found
 
 
-def _seconds(value, shift):
+def read_times(values, offset_hours=0.0, date_order=None, first_s=None, field="time"):
+    """Read times of any of the usual kinds, and say of each that cannot be read why.
+
+    Parameters
+    ----------
+    values : sequence or (n,) array
+        ISO 8601 text, also with a space for the T, a comma for the decimal point, ``/`` in the date, no separators, no
+        seconds, and any of the zones ``Z``, ``+00``, ``+0200``, ``+02:00``, ``UTC``, ``GMT+02:00``; dates such as
+        31.05.2024 by ``date_order``; times of day by ``first_s``; numbers (or digits in text) as seconds since 1970
+        UTC, as milliseconds from 1e11 on; ``datetime`` objects. None, NaN, blank text and the words nan, null, none
+        are unknown.
+    offset_hours : float
+        Hours added to a clock that carries no zone to give UTC (a clock at UTC+2 needs -2).
+    date_order : str, optional
+        One of DATE_ORDERS; '' where none was chosen, None where none can be.
+    first_s : float, optional
+        Begin of the outing: a time of day is the first such that is not more than 12 hours before it.
+    field : str
+        Name of the field, for the expression that a message offers.
+
+    Returns
+    -------
+    t_s : (n,) float array
+        Seconds since 1970-01-01 UTC, NaN where unknown. Leap seconds are not counted, as in POSIX.
+    reason : (n,) object array of str
+        '' where a value was read or is unknown.
+    """
+    if not math.isfinite(offset_hours):
+        raise InputError(f"The time offset is {offset_hours}; give the hours to add to the clock to get UTC.")
+    shift = offset_hours * 3600.0
+    found, reason = np.full(len(values), np.nan), np.full(len(values), "", object)
+    for row, value in enumerate(values):
+        try:
+            found[row] = math.nan if value is None else _seconds(value, shift, date_order)
+        except (ValueError, OverflowError):
+            text = str(value).strip()
+            if first_s is not None:
+                found[row] = _at_time_of_day(text, first_s, offset_hours)
+            if math.isnan(found[row]):
+                reason[row] = _not_read(text, date_order, field)
+    return found, reason
+
+
+def _not_read(text, date_order, field):
+    if _ORDERED.fullmatch(text) and not date_order:
+        gap = text.replace(" ", "").lstrip("0123456789")[0]
+        shape = f"dd{gap}MM{gap}yyyy HH:mm" + (":ss" if text.count(":") > 1 else "")
+        choose = "" if date_order is None else "choose the order in DATE_ORDER, "
+        return (f"'{text}' may have its day or its month first: {choose}write year-month-day, or make a field of times "
+                f"in the field calculator: to_datetime(\"{field}\", '{shape}').")
+    if _TIME_OF_DAY.fullmatch(text) and ":" in text:
+        shape = "yyyy-MM-dd HH:mm" + (":ss" if text.count(":") > 1 else "")
+        return (f"'{text}' has no date. Make a field of times in the field calculator: "
+                f"to_datetime('2024-05-31 ' || \"{field}\", '{shape}'), with the day of the outing.")
+    return f"'{text}' is not a time. {_EXAMPLE}"
+
+
+def times_of_day(texts, first_s, time_offset=0.0):
+    """Notes that give no date, such as 14:05, 14.05 or 14:05:30, as moments of the outing.
+
+    Parameters
+    ----------
+    texts : (k,) sequence of str
+    first_s : float
+        First time of the track, seconds since 1970 UTC.
+    time_offset : float
+        Hours to add to that clock to get UTC.
+
+    Returns
+    -------
+    (k,) array
+        Seconds since 1970 UTC: the first such time of day that is not more than 12 hours before the track begins; NaN
+        where the text is none.
+    """
+    return np.array([_at_time_of_day(words.strip(), first_s, time_offset) for words in texts], float).reshape(-1)
+
+
+def _at_time_of_day(text, first_s, time_offset):
+    clock = _TIME_OF_DAY.fullmatch(text)
+    if not clock or int(clock[1]) > 23 or int(clock[3]) > 59:
+        return math.nan
+    shift = 3600 * time_offset
+    midnight = math.floor((first_s - shift) / DAY_S) * DAY_S
+    moment = midnight + int(clock[1]) * 3600 + int(clock[3]) * 60 + float(clock[4] or 0) + shift
+    return moment + DAY_S * math.ceil((first_s - moment) / DAY_S - 0.5)
+
+
+def _seconds(value, shift, date_order):
     """Seconds since 1970 UTC of one value; NaN for blank text; ValueError if it is no time."""
     if isinstance(value, str):
-        return _seconds_of_text(value.strip(), shift)
+        return _seconds_of_text(value.strip(), shift, date_order)
     if isinstance(value, datetime.datetime):
         if value.tzinfo is None:
             return (value - _EPOCH).total_seconds() + shift
@@ -97,31 +182,47 @@ def _seconds_of_number(number):
     return number / 1000 if abs(number) >= _LARGEST_SECONDS else number
 
 
-def _seconds_of_text(text, shift):
+def _seconds_of_text(text, shift, date_order):
     if text.lower() in _UNKNOWN:
         return math.nan
     clock = _CLOCK.fullmatch(text)
-    if clock is None:
-        if _NUMBER.fullmatch(text):
-            return _seconds_of_number(float(text.replace(",", ".")))
-        raise ValueError(text)
-    year, _, month, day, hour, minute, second, zone = clock.groups()
-    hour, minute, second = int(hour), int(minute), float((second or "0").replace(",", "."))
+    if clock is not None:
+        day = day_number(int(clock["year"]), int(clock["month"]), int(clock["day"]))
+        return _on_day(day, clock, "", shift)
+    clock = _ORDERED.fullmatch(text) if date_order else None
+    if clock is not None:
+        first, second = int(clock["one"]), int(clock["two"])
+        day, month = (first, second) if date_order == DATE_ORDERS[0] else (second, first)
+        return _on_day(day_number(int(clock["year"]), month, day), clock, (clock["half"] or "").lower(), shift)
+    if _NUMBER.fullmatch(text):
+        return _seconds_of_number(float(text.replace(",", ".")))
+    raise ValueError(text)
+
+
+def _on_day(day, clock, half, shift):
+    """Seconds since 1970 UTC of hour, minute, second and zone on a day; ``half`` is 'a' or 'p' of a clock of 12 hours."""
+    hour, minute, second = int(clock["hour"]), int(clock["minute"]), float((clock["second"] or "0").replace(",", "."))
+    if half:
+        if not 1 <= hour <= 12:
+            raise ValueError(clock[0])
+        hour = hour % 12 + (12 if half == "p" else 0)
     if hour > 24 or minute > 59 or second >= 61 or (hour == 24 and (minute or second)):
-        raise ValueError(text)
-    wall = day_number(int(year), int(month), int(day)) * DAY_S + hour * 3600 + minute * 60 + second
-    return wall + (shift if zone is None else -_zone_seconds(zone))
+        raise ValueError(clock[0])
+    wall = day * DAY_S + hour * 3600 + minute * 60 + second
+    return wall + (shift if clock["zone"] is None else -_zone_seconds(clock["zone"]))
 
 
 def _zone_seconds(zone):
     """Seconds that a zone's clock is ahead of UTC."""
-    if zone[0] not in "+-":
+    offset = zone.upper().lstrip("UTCGMZ")
+    if not offset:
         return 0.0
-    digits = zone[1:].replace(":", "").ljust(4, "0")
-    hours, minutes = int(digits[:2]), int(digits[2:])
+    digits = offset[1:].replace(":", "")
+    digits = digits.zfill(2) if len(digits) < 3 else digits.zfill(4)
+    hours, minutes = int(digits[:2]), int(digits[2:] or 0)
     if hours > 14 or minutes > 59:
         raise ValueError(zone)
-    return math.copysign(hours * 3600 + minutes * 60, -1 if zone[0] == "-" else 1)
+    return math.copysign(hours * 3600 + minutes * 60, -1 if offset[0] == "-" else 1)
 
 
 def day_number(year, month, day):

@@ -25,7 +25,7 @@ from qgis.core import (
 from .compat import NEEDS_OPTIONAL
 
 __all__ = [
-    "ANY", "LINES", "POINTS", "POLYGONS", "RANGE_UNITS", "SHORES", "SPEED_UNITS", "TABLES", "TEMPERATURE_UNITS",
+    "ANY", "DATE_ORDERS", "LINES", "POINTS", "POLYGONS", "RANGE_UNITS", "SHORES", "SPEED_UNITS", "TABLES", "TEMPERATURE_UNITS",
     "advanced", "choice", "crs", "destination_file", "destination_raster", "distance", "field", "file", "files",
     "number", "point", "raster", "sink", "source", "switch", "text",
 ]
@@ -40,6 +40,7 @@ ANY = [QgsProcessing.SourceType.TypeVectorAnyGeometry]
 RANGE_UNITS = ["m", "ft", "yd", "fathom"]
 SPEED_UNITS = ["m/s", "km/h", "mph", "kn"]
 TEMPERATURE_UNITS = ["C", "F"]
+DATE_ORDERS = ["day month year", "month day year"]
 
 _FIELD_KINDS = {"any": QgsProcessingParameterField.DataType.Any,
                 "numeric": QgsProcessingParameterField.DataType.Numeric,

@@ -14,15 +14,15 @@ from qgis.core import (
     QgsProcessingFeatureSourceDefinition,
     QgsWkbTypes,
 )
-from qgis.PyQt.QtCore import QDate, QDateTime, QTimeZone
+from qgis.PyQt.QtCore import QDate, QDateTime, QTime, QTimeZone
 
 from ...survey import fields as survey_fields
 from ...survey.errors import Cancelled, InputError
 from .columns import Columns
 from .compat import is_null
 
-__all__ = ["EMPTY", "Table", "flags", "layer_crs", "numbers", "polygons", "refuse_hollow", "refuse_shape", "require",
-           "shapes", "table", "texts", "times", "track", "wkt"]
+__all__ = ["EMPTY", "Table", "flags", "layer_crs", "numbers", "numbers_told", "polygons", "refuse_hollow",
+           "refuse_shape", "require", "shapes", "table", "texts", "times", "times_told", "track", "wkt"]
 
 EMPTY = "is empty; there is nothing to work with. Choose another layer, or take its filter or selection off."
 """What is said of a layer without a feature."""
@@ -248,29 +248,34 @@ def numbers(tab, name):
 
     Text with a decimal point or comma is read; other text and infinities are refused by row.
     """
+    values, reason = numbers_told(tab, name)
+    wrong = np.flatnonzero(reason != "")
+    if len(wrong):
+        raise InputError(f"'{tab.name}', field {name}, row {wrong[0] + 1}: {reason[wrong[0]]} Correct it, or leave it "
+                         "blank where it is not known.")
+    return values
+
+
+def numbers_told(tab, name):
+    """As ``numbers``, but nothing is refused: (n,) floats, NaN where there is no usable number, and (n,) object array
+    of str, why not; '' where there is one, or the cell is blank."""
     column = tab.columns[name]
+    reason = np.full(len(column), "", object)
     try:
         values = np.array(column, dtype=float)  # the usual case: numbers, None for null
     except (TypeError, ValueError):
-        values = _numbers_from_text(tab, name, column)
-    endless = np.flatnonzero(np.isinf(values))
-    if len(endless):
-        raise InputError(f"'{tab.name}', field {name}, row {endless[0] + 1}: infinity is not a usable value. "
-                         "Correct it, or leave it blank where it is not known.")
-    return values
-
-
-def _numbers_from_text(tab, name, column):
-    values = np.full(len(column), np.nan)
-    for row, value in enumerate(column):
-        if is_null(value) or isinstance(value, str) and not value.strip():
-            continue
-        try:
-            values[row] = float(value.strip().replace(",", ".") if isinstance(value, str) else value)
-        except (TypeError, ValueError):
-            raise InputError(f"'{tab.name}', field {name}, row {row + 1}: '{value}' is not a number. "
-                             "Correct it, leave it blank, or choose another field.") from None
-    return values
+        values = np.full(len(column), np.nan)
+        for row, value in enumerate(column):
+            if is_null(value) or isinstance(value, str) and not value.strip():
+                continue
+            try:
+                values[row] = float(value.strip().replace(",", ".") if isinstance(value, str) else value)
+            except (TypeError, ValueError):
+                reason[row] = f"'{value}' is not a number."
+    endless = np.isinf(values)
+    reason[endless] = "infinity is not a usable value."
+    values[endless] = np.nan
+    return values, reason
 
 
 def texts(tab, name):
@@ -295,10 +300,21 @@ def times(tab, name, offset_hours=0.0):
     """
     from ...survey import times as clock
 
+    return clock.parse_times(_plain_times(tab, name), offset_hours=offset_hours, what=f"'{tab.name}', field {name}")
+
+
+def times_told(tab, name, offset_hours=0.0, date_order="", first_s=None):
+    """As ``times``, but nothing is refused: seconds, and why a value could not be read; see ``survey.times``."""
+    from ...survey import times as clock
+
+    return clock.read_times(_plain_times(tab, name), offset_hours, date_order, first_s, name)
+
+
+def _plain_times(tab, name):
     column = tab.columns[name]
     values = np.empty(len(column), object)
     values[:] = [_plain_time(value) for value in column]
-    return clock.parse_times(values, offset_hours=offset_hours, what=f"'{tab.name}', field {name}")
+    return values
 
 
 def _plain_time(value):
@@ -309,6 +325,8 @@ def _plain_time(value):
         if not value.isValid():
             return None
         return QDateTime(value.date(), value.time(), QTimeZone.utc()).toString("yyyy-MM-ddTHH:mm:ss.zzz")
+    if isinstance(value, QTime):
+        return value.toString("HH:mm:ss") if value.isValid() else None
     if isinstance(value, QDate):
         return value.toString("yyyy-MM-dd") if value.isValid() else None
     return value

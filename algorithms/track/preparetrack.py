@@ -137,6 +137,10 @@ class PrepareTrack(AthwartAlgorithm):
         if not (names["DEPTH_FIELD"] or values.given(parameters, "DEPTH") or values.given(parameters, "DEPTH_GRID")):
             raise InputError("No depth is given: choose the field of soundings (DEPTH_FIELD), type one depth for the "
                              "outing (DEPTH), or give a depth grid (DEPTH_GRID).")
+        if names["HEADING_FIELD"] and option("HEADING_KIND") is None:
+            track_inputs.refuse_unknown_headings(names["HEADING_FIELD"],
+                                                 self.parameterAsSource(parameters, "INPUT", context))
+        option("DATE_ORDER")
         if names["HEADING_FIELD"] and option("HEADING_KIND") == "magnetic":
             variation = number("MAGNETIC_VARIATION")
             if variation is None:

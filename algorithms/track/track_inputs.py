@@ -13,12 +13,15 @@ from ..common import read, values
 from ..common.compat import chosen_fields
 
 __all__ = ["FIELDS", "field_names", "middle_temperature", "offset_rows", "range_rows", "read_fixes",
-           "refuse_other_layers"]
+           "refuse_other_layers", "refuse_unknown_headings"]
 
 FIELDS = ("RANGE_FIELD", "DEPTH_FIELD", "HEADING_FIELD", "TIME_FIELD", "ORDER_FIELD", "PING_FIELD", "PASS_FIELD")
 
 SEGMENTS = ("log_file", "segment", "track_fid", "track_seg_id")
 """Fields that part unbroken stretches in our own fixes and in a GPX file's track points, where a layer has them."""
+
+_LEAST_SECONDS = 1e8
+"""Of a moment as seconds since 1970 (March 1973)."""
 
 _PREPARED = {"sample_id", "lever_forward_m", "range_ratio", "reject_reason"}
 _CUT_NAMES = {"heading_de", "depth_offs", "water_temp", "fix_qualit"}
@@ -56,6 +59,17 @@ def refuse_other_layers(alg, parameters, context, source):
                          "dates. Use the GeoPackage or temporary layer that 'Read NMEA 0183 and GPX logs' made.")
 
 
+def refuse_unknown_headings(field, source):
+    """Refuse headings that nothing says to be true or magnetic: only those of our own log reader are known."""
+    from ...survey import fields
+
+    ours = set(fields.names(fields.FIXES)) - {"time"} <= set(source.fields().names())
+    if not (ours and field == "heading_deg"):
+        raise InputError(f"HEADING_KIND is not given, and nothing tells whether the headings of the field '{field}' are "
+                         "true or magnetic. Choose 'magnetic' for what a compass shows (and give the magnetic "
+                         "variation), 'true' for a GNSS compass or headings corrected already.")
+
+
 def read_fixes(alg, parameters, context, feedback, crs, names, scales, time_offset):
     """Fixes of INPUT.
 
@@ -88,10 +102,11 @@ def read_fixes(alg, parameters, context, feedback, crs, names, scales, time_offs
     else:
         x, y, rows, parts = tab.x, tab.y, np.arange(len(tab)), None
         clock = names["TIME_FIELD"] or next((name for name in ("t_s", "time") if tab.has(name)), "")
-        stamps = read.times(tab, clock, time_offset) if clock else None
+        order = values.option(alg, parameters, "DATE_ORDER", context) or ""
+        stamps = _told(tab, clock, read.times_told(tab, clock, time_offset, order), feedback) if clock else None
 
     def numbers(name, scale=1.0):
-        return read.numbers(tab, name)[rows] * scale if name else None
+        return _told(tab, name, read.numbers_told(tab, name), feedback)[rows] * scale if name else None
 
     own_depths = names["DEPTH_FIELD"] == "depth_m"  # then the layer's other fields say what they are
     return Fixes(
@@ -103,6 +118,21 @@ def read_fixes(alg, parameters, context, feedback, crs, names, scales, time_offs
         depth_offset_m=numbers("depth_offset_m" if own_depths and tab.has("depth_offset_m") else ""),
         range_m=numbers(names["RANGE_FIELD"], scales["RANGE_FIELD"]), hdop=numbers("hdop" if tab.has("hdop") else ""),
     ), tab, rows
+
+
+def _told(tab, field, told, feedback):
+    """Values of a field; cells that cannot be read are blank and warned of, a field of nothing else is refused."""
+    found, reason = told
+    wrong = np.flatnonzero(reason != "")
+    if len(wrong) and not np.isfinite(found).any():
+        raise InputError(f"'{tab.name}', field {field}, row {wrong[0] + 1}: {reason[wrong[0]]} Correct it, leave it "
+                         "blank where it is not known, or choose another field.")
+    if len(wrong):
+        shown = ", ".join(str(row + 1) for row in wrong[:5])
+        feedback.pushWarning(f"'{tab.name}', field {field}: {len(wrong)} of {len(found)} values cannot be read and "
+                             f"count as blank (rows {shown}{', ...' if len(wrong) > 5 else ''}). The first: "
+                             f"{reason[wrong[0]]}")
+    return found
 
 
 def middle_temperature(tab, feedback):
@@ -134,7 +164,7 @@ def range_rows(alg, parameters, context, feedback, crs, unit_m, first_s, time_of
     ranges = read.numbers(tab, columns["range"]) * unit_m
     moments = np.full(len(tab), np.nan)
     if "from_time" in columns:
-        moments = _from_times(tab, columns["from_time"], first_s, time_offset)
+        moments = _from_times(tab, columns["from_time"], first_s, time_offset, feedback)
     names = read.texts(tab, columns["from_waypoint"]) if "from_waypoint" in columns else np.full(len(tab), "", object)
     x = tab.x if placed else np.full(len(tab), np.nan)
     y = tab.y if placed else np.full(len(tab), np.nan)
@@ -183,16 +213,33 @@ def _stretches(tab, rows, parts, names):
     return codes
 
 
-def _from_times(tab, name, first_s, time_offset):
-    from ...survey.tracks.settings import times_of_day
+def _from_times(tab, name, first_s, time_offset, feedback):
+    from ...survey.times import times_of_day
 
     column = tab.columns[name].copy()
     words = [value.toString("HH:mm:ss") if isinstance(value, QTime) else value if isinstance(value, str) else ""
              for value in column]
     found = times_of_day(words, first_s, time_offset)
+    for row in np.flatnonzero(np.isfinite(found)):
+        if ":" not in words[row]:
+            feedback.pushWarning(f"SETTINGS '{tab.name}', row {row + 1}: from_time '{words[row]}' was read as the time "
+                                 f"of day {words[row].strip().replace('.', ':')}.")
     column[np.isfinite(found)] = None
+    for row, value in enumerate(column):
+        if _is_bare(value):
+            raise InputError(f"SETTINGS '{tab.name}', row {row + 1}: from_time is {value}, a bare number and no time. "
+                             "Write a time of day such as 08:03 (as text), or date and time such as 2024-05-31 08:03; "
+                             "seconds since 1970 are above 100000000.")
     dated = read.times(replace(tab, columns={name: column}), name, time_offset)
     return np.where(np.isfinite(found), found, dated)
+
+
+def _is_bare(value):
+    """A number, or its digits in text, that is too small for seconds since 1970."""
+    try:
+        return not isinstance(value, bool) and abs(float(value)) < _LEAST_SECONDS
+    except (TypeError, ValueError):
+        return False
 
 
 def _waypoints(alg, parameters, context, feedback, crs, time_offset):

@@ -4,16 +4,15 @@ A range holds from the moment it was set until the next; it is never interpolate
 """
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 
 import numpy as np
 
 from ..errors import InputError
 from ..plane import ground
-from ..times import DAY_S, iso_time
+from ..times import iso_time
 
-__all__ = ["RangeNotes", "held", "in_force", "moments_at", "range_notes", "times_of_day"]
+__all__ = ["RangeNotes", "held", "in_force", "moments_at", "range_notes"]
 
 MARK_REACH_M = 30.0
 """A waypoint set on board lies this near the track: what a plotter's mark and the GNSS of two receivers may differ."""
@@ -25,7 +24,6 @@ AMBIGUOUS_M = 6.4
 NOTED_BEFORE_S = 3600.0
 """One range noted up to an hour before the log starts is believed to be that of its start."""
 
-_CLOCK = re.compile(r"(\d?\d)[:.](\d\d)(?::(\d\d(?:\.\d+)?))?")
 _OFFSETS_H = np.arange(-56, 57) / 4.0
 
 
@@ -176,34 +174,6 @@ def moments_at(geod, lon, lat, clock_s, stretch, names, mark_lon, mark_lat):
         If a mark lies off the track, or the boat came by it more than once.
     """
     return np.array([_moment_at(geod, lon, lat, clock_s, stretch, *mark) for mark in zip(names, mark_lon, mark_lat)])
-
-
-def times_of_day(texts, first_s, time_offset=0.0):
-    """Notes that give no date, such as 14:05, 14.05 or 14:05:30, as moments of the outing.
-
-    Parameters
-    ----------
-    texts : (k,) sequence of str
-    first_s : float
-        First time of the track, seconds since 1970 UTC.
-    time_offset : float
-        Hours to add to that clock to get UTC.
-
-    Returns
-    -------
-    (k,) array
-        Seconds since 1970 UTC: the first such time of day that is not more than 12 hours before the track begins; NaN
-        where the text is none.
-    """
-    shift = 3600 * time_offset
-    midnight = np.floor((first_s - shift) / DAY_S) * DAY_S
-    found = np.full(len(texts), np.nan)
-    for row, words in enumerate(texts):
-        clock = _CLOCK.fullmatch(words.strip())
-        if clock and int(clock[1]) < 24 and int(clock[2]) < 60:
-            moment = midnight + int(clock[1]) * 3600 + int(clock[2]) * 60 + float(clock[3] or 0) + shift
-            found[row] = moment + DAY_S * (np.ceil((first_s - moment) / DAY_S - 0.5))
-    return found
 
 
 def _demand_positive(range_m, what):

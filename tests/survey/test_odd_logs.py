@@ -8,6 +8,7 @@ import sailed
 from athwart.survey.errors import InputError
 from athwart.survey.logs.fixes import Fixes, arranged
 from athwart.survey.tally import Tally
+from athwart.survey.times import times_of_day
 from athwart.survey.tracks import preparation, settings
 from athwart.survey.tracks.prepare import prepare
 from hypothesis import given
@@ -215,7 +216,7 @@ def test_each_change_of_range_outside_the_outing_is_warned_of():
 
 
 def test_a_time_of_day_with_a_point():
-    found = settings.times_of_day(["22.20", "22.20:30", "8.3", "25.00"], sailed.START_S)
+    found = times_of_day(["22.20", "22.20:30", "8.3", "25.00"], sailed.START_S)
     assert found[:2] - sailed.START_S == pytest.approx([400, 430]) and np.isnan(found[2:]).all()
 
 

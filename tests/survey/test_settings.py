@@ -3,6 +3,7 @@ import numpy as np
 import pytest
 import sailed
 from athwart.survey.errors import InputError
+from athwart.survey.times import times_of_day
 from athwart.survey.tracks import settings
 from hypothesis import given
 from hypothesis import strategies as st
@@ -130,6 +131,6 @@ def test_a_waypoint_between_two_stretches_takes_the_nearer_fix():
     ("16:20", 6, "2023-11-14T22:20"), ("07:50", -9, "2023-11-14T22:50"), ("21:50", 0, "2023-11-14T21:50"),
     ("2023-11-14", 0, "NaT"), ("25:00", 0, "NaT"), ("", 0, "NaT")])
 def test_times_of_day_belong_to_the_outing(words, offset, when):
-    found = settings.times_of_day([words], CLOCK[0], offset)[0]
+    found = times_of_day([words], CLOCK[0], offset)[0]
     expected = (np.datetime64(when) - np.datetime64(0, "s")) / np.timedelta64(1, "s")
     assert found == pytest.approx(expected, nan_ok=True)

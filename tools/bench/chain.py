@@ -109,8 +109,8 @@ def once(folder):
               flush=True)
     files = {name: str(folder / f"{name}.gpkg") for name in ("track", "passes", "swaths", "gaps", "areas")}
     run("preparetrack", INPUT=str(folder / "fixes.gpkg"), OUTING="bench", RANGE=madesurvey.RANGE,
-        RANGE_UNIT="m", DEPTH_FIELD="depth_m", DEPTH_UNIT="m", HEADING_FIELD="heading_deg", OUTPUT=files["track"],
-        PASSES=files["passes"])
+        RANGE_UNIT="m", DEPTH_FIELD="depth_m", DEPTH_UNIT="m", HEADING_FIELD="heading_deg", HEADING_KIND="true",
+        OUTPUT=files["track"], PASSES=files["passes"])
     run("swathfootprint", INPUT=files["track"], WATER=str(folder / "lake.gpkg"), MERGE="pass", OUTPUT=files["swaths"])
     run("coveragegaps", SWATHS=files["swaths"], AREA=str(folder / "lake.gpkg"), PASSES=files["passes"],
         OUTPUT=files["gaps"], AREAS=files["areas"])
