@@ -224,9 +224,12 @@ _TARGETS = (
 
 TARGETS = (*_TARGETS, _BOTTOM)
 
+_DOUBT = Field("doubt", "string", "", "why the ellipse does not hold at its confidence; empty where it does")
+
 ELLIPSES = (
     Field("target_id", "int", "", "number of the target"),
     _CONFIDENCE,
+    _DOUBT,
 )
 
 REJECTED = (
@@ -242,6 +245,7 @@ COMBINED = (
     Field("max_w", "double", "", "largest normalised residual of its picks"),
     Field("blunders", "int", "", "picks with a normalised residual over 3.29; counted in all the same"),
     _BOTTOM,
+    _DOUBT,
 )
 
 OFFSETS = (
@@ -250,7 +254,9 @@ OFFSETS = (
     Field("sigma", "double", "", "its standard deviation, in the same unit"),
     Field("applied", "double", "", "the value the targets were located with"),
     Field("prior_sigma", "double", "", "standard deviation assumed before the adjustment"),
-    Field("correlations", "string", "", "correlation with each other offset solved"),
+    Field("correlations", "string", "", "correlation with each other offset of the same boat"),
+    Field("boat", "string", "", "whose offset it is: the boat, or the outing where no field names boats"),
+    Field("outings", "string", "", "outings it was solved from, parted by semicolons"),
 )
 
 CAST_LINES = (

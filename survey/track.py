@@ -8,13 +8,16 @@ import numpy as np
 from .errors import InputError
 from .fields import TRACK, names
 
-__all__ = ["FOR_PICKS", "SIDES", "Track", "side_name"]
+__all__ = ["FOR_PICKS", "OUTINGS_PARTED", "SIDES", "Track", "side_name"]
 
 FOR_PICKS = ("record_ping", "heading_source", "course_deg", "latency_s", "lever_forward_m", "lever_starboard_m",
              "reject_reason")
 """Attributes that only placing picks makes use of; they may be None where that is not done."""
 
 SIDES = {"port": -1, "starboard": 1}
+
+OUTINGS_PARTED = "; "
+"""What stands between the outings that a row of OFFSETS was solved from."""
 
 
 def side_name(side):

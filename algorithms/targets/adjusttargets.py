@@ -10,7 +10,7 @@ from ...survey import fields
 from ...survey.errors import InputError
 from ..common import parameters as make
 from ..common import read, values
-from ..common.base import AthwartAlgorithm
+from ..common.base import AthwartAlgorithm, stepper
 from ..common.write import Carried, write_layer
 
 __all__ = ["AdjustTargets"]
@@ -27,7 +27,9 @@ class AdjustTargets(AthwartAlgorithm):
     SUMMARY = "Make one place of the looks at each object, and find latency and other offsets of the boat from them."
     TAGS = "combine,merge,fuse,repeated,average,adjust,least squares,calibrate,patch test,latency,offset,duplicate"
     HELP = """Looks at the same object from several passes are combined into one place with its error ellipse, in one
-    least squares over all of them: places, errors of each pass and offsets of each outing are unknowns together.
+    least squares over all of them: places, errors of each pass and offsets of each outing are unknowns together. A look
+    that hangs in the water column is joined to nothing by the gate; where the names join it to looks at the bottom, the
+    object's field doubt says so.
 
     Looks belong together when they carry the same value in the field that names the object; without it, when the
     distance between them, measured in their own uncertainty, stays inside the gate. Inside one pass, looks and objects
@@ -39,20 +41,23 @@ class AdjustTargets(AthwartAlgorithm):
 
     Offsets of the boat are solved when you ask for them. An offset is solved only where the passes say more about it
     than is assumed beforehand; one that they cannot tell from another is refused by name, with the pass that would tell
-    them apart. Lines in both directions, objects on both sides and two speeds are what it takes. The table of offsets
+    them apart. Each outing has offsets of its own, unless a field says which outings share a boat; then they are tested
+    to agree, and outings that do not are named. Lines in both directions, objects on both sides and two speeds are what it takes. The table of offsets
     goes into 'Prepare track': a boat is calibrated once. Locating and combining again with these offsets, their sigmas
     set to zero, gives the same places.
 
     A look that disagrees with the others by more than chance allows (normalised residual over 3.29, once in a thousand)
-    is named, not dropped: look at its record. The chi-square tells whether the standard deviations fit the outing as a
+    is named, not dropped, the worst first, with the chi-square without it and, where the other side of the track would
+    explain it, that slip: look at its record. The ellipses that such a look moves do not hold until it is mended; their
+    field doubt says so. The chi-square tells whether the standard deviations fit the outing as a
     whole; under 10 degrees of freedom it is not judged, and nothing is rescaled."""
     OUTPUT_HELP = {
         "OUTPUT": "One point for each object, with all fields of targets, the number of looks and passes, the largest "
                   "normalised residual and your own fields of its first pick. What describes one pick only (range, "
                   "side, heading) is kept where its looks agree.",
         "ELLIPSES": "The ellipse of each object at the stated confidence.",
-        "OFFSETS": "Offsets solved: name, value in force, sigma, what was applied before, prior sigma, correlations. "
-                   "Input of 'Prepare track'.",
+        "OFFSETS": "Offsets solved: name, value in force, sigma, what was applied before, prior sigma, correlations, the "
+                   "boat and its outings. Input of 'Prepare track', which takes the rows of its outing.",
         "TARGET_COUNT": "Number of objects.",
         "CHI2": "Weighted sum of squared residuals.",
         "DOF": "Degrees of freedom: twice the looks less twice the objects.",
@@ -71,7 +76,10 @@ class AdjustTargets(AthwartAlgorithm):
                         OFFSETS, many=True),
             make.number("CONFIDENCE", "Confidence (%)", "Probability that an object lies inside its ellipse, and "
                         "inside its circle.", 95.0, 10, 99.99),
-            *make.advanced(make.number(
+            *make.advanced(make.field(
+                "BOAT_FIELD", "Field that names the boat", "Outings with the same value share a boat: one set of "
+                "offsets is solved for them together, and they are tested to agree. Blank: each outing's offsets are "
+                "its own.", "TARGETS"), make.number(
                 "GATE", "Gate (%)", "Looks at one object pass the gate with this probability. A narrower gate splits "
                 "objects, a wider one joins neighbours.", 99.9, 50, 99.9999)),
             make.sink("OUTPUT", "Combined targets", self.OUTPUT_HELP["OUTPUT"], "point"),
@@ -94,8 +102,10 @@ class AdjustTargets(AthwartAlgorithm):
 
     def run_tool(self, parameters, context, feedback):
         from ...survey.repeats.adjustment import adjust
-        from ...survey.repeats.adjustment_notes import notes
+        from ...survey.repeats.adjustment_notes import boat_notes, boat_warnings, notes, warnings
         from ...survey.repeats.association import group_by_gate, group_by_name
+        from ...survey.repeats.blunders import doubts, find_misfits
+        from ...survey.repeats.boats import agreements
         from ...survey.repeats.combine import combined_columns, offset_rows
         from ...survey.repeats.repeats import OFFSETS as NAMES
         from ...survey.repeats.repeats import Repeats
@@ -107,23 +117,51 @@ class AdjustTargets(AthwartAlgorithm):
                              "an outing without targets goes on without this step.")
         columns = self._columns(table)
         looks, frame = Repeats.of(read.wkt(table.crs), table.x, table.y, columns)
+        outings, boats = self._boats(parameters, context, table, columns, looks)
+        hanging = columns["status"] == "water column"
         field = values.text(self, parameters, "GROUP_FIELD", context)
         group = (group_by_name(read.texts(table, field)) if field else
-                 group_by_gate(looks, values.number(self, parameters, "GATE", context) / 100))
-        feedback.setProgress(30)
+                 group_by_gate(looks, values.number(self, parameters, "GATE", context) / 100, hanging))
+        feedback.setProgress(20)
         asked = self.parameterAsEnumStrings(parameters, "SOLVE", context)
-        verdict = judge(looks, group, [NAMES[OFFSETS.index(word)] for word in asked if word])
-        feedback.setProgress(60)
+        asked = [NAMES[OFFSETS.index(word)] for word in asked if word]
+        verdict = judge(looks, group, asked, boats)
+        feedback.setProgress(40)
+        tests = agreements(looks, group, asked)
         found = adjust(looks, group, verdict.solvable)
+        feedback.setProgress(50)
+        misfits = find_misfits(looks, group, verdict.solvable, found, stepper(feedback, 50, 75))
+        doubt = doubts(group, found, misfits)
         x, y, outlines, combined = combined_columns(
-            frame, columns, looks, group, found, values.number(self, parameters, "CONFIDENCE", context) / 100)
+            frame, columns, looks, group, found, values.number(self, parameters, "CONFIDENCE", context) / 100, doubt)
         feedback.setProgress(80)
-        for text in notes(columns, looks, group, found):
+        for text in (*notes(looks, group, found, boats), *boat_notes(tests, boats)):
             feedback.pushInfo(text)
+        for text in (*warnings(columns, looks, group, found, misfits, doubt), *boat_warnings(tests, boats, outings),
+                     *_mixed(columns["target_id"], hanging, group)):
+            feedback.pushWarning(text)
         for text in verdict.refused.values():
             feedback.pushWarning(f"Not solved. {text}")
         return self._write(parameters, context, feedback, table, group, found, x, y, outlines, combined,
-                           offset_rows(found))
+                           offset_rows(found, looks, boats, outings))
+
+    def _boats(self, parameters, context, table, columns, looks):
+        """Names of the outings and of the boats, by their numbers in ``looks``; sets whose boat each look is of."""
+        outings = np.unique(columns["outing"].astype(str)).tolist()
+        field = values.text(self, parameters, "BOAT_FIELD", context)
+        if not field:
+            return outings, outings
+        named = read.texts(table, field).astype(str)
+        mine = []
+        for number, outing in enumerate(outings):
+            said = sorted(set(named[looks.outing_no == number]))
+            if len(said) > 1:
+                raise InputError(f"The field '{field}' (BOAT_FIELD) names several boats in the outing '{outing}': "
+                                 f"{', '.join(said)}. An outing has one boat; correct the field.")
+            mine.append(said[0] or outing)  # a blank boat: the outing stands alone
+        boats, of = np.unique(mine, return_inverse=True)
+        looks.boat_no = of[looks.outing_no]
+        return outings, boats.tolist()
 
     def _columns(self, table):
         """Columns of the contract, in the core's terms."""
@@ -147,6 +185,17 @@ class AdjustTargets(AthwartAlgorithm):
             "TARGET_COUNT": len(x), "CHI2": found.chi2, "DOF": found.dof, "CHI2_LOW": found.chi2_low,
             "CHI2_HIGH": found.chi2_high,
         }
+
+
+def _mixed(ids, hanging, group):
+    """A sentence on looks in the water that a name joins to looks at the bottom."""
+    joined = [k for k in np.flatnonzero(hanging) if not hanging[group == group[k]].all()]
+    if not joined:
+        return []
+    shown = ", ".join(f"{ids[k]:.0f} (object {group[k] + 1})" for k in joined[:5])
+    return [f"{len(joined)} targets hang in the water column, such as a fish, and are named as objects that others saw on "
+            f"the bottom: {shown}{' and others' if len(joined) > 5 else ''}. They were counted in; the objects' field "
+            "doubt says so. Give them names of their own."]
 
 
 def _own_fields(table):

@@ -170,7 +170,7 @@ class PrepareTrack(AthwartAlgorithm):
         how = replace(how, range_rows=changes, outing=how.outing or day)
         if how.temperature_c is None:
             how = replace(how, temperature_c=track_inputs.middle_temperature(tab, feedback))
-        solved = track_inputs.offset_rows(self, parameters, context, feedback)
+        solved = track_inputs.offset_rows(self, parameters, context, feedback, how.outing)
         notes = []
         if solved is not None:
             how, notes = with_offsets(how, *solved)

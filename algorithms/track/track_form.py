@@ -94,7 +94,8 @@ def folded():
                     "minus this. Soundings and compass are taken to be on time.", 0.0, -60, 60),
         make.source("OFFSETS", "Solved offsets", "The table of solved offsets from 'Combine repeated targets'. What "
                     "it holds takes the place of the latency, the mount angle, the transducer's place and the sound "
-                    "speed given here, and applies a trim.", make.TABLES, optional=True),
+                    "speed given here, and applies a trim. Of a table of several boats the rows of this outing are "
+                    "taken.", make.TABLES, optional=True),
         make.number("ASSUMED_SOUND_SPEED", "Sound speed of the display (m/s)", "What the display turns echo time into "
                     "metres with; 1500 and 1463 (4800 ft/s) are common. Blank: not known, ranges stay as "
                     "displayed.", None, 0),

@@ -177,13 +177,20 @@ def range_rows(alg, parameters, context, feedback, crs, unit_m, first_s, time_of
     return RangeRows(moments, list(names), x, y, ranges, time_offset)
 
 
-def offset_rows(alg, parameters, context, feedback):
-    """(names, values, sigmas) of OFFSETS, None if it was left blank."""
+def offset_rows(alg, parameters, context, feedback, outing):
+    """(names, values, sigmas) of the rows of OFFSETS that are the outing's, None if it was left blank."""
+    from ...survey.tracks.preparation import rows_of_outing
+
     tab = read.table(alg, parameters, "OFFSETS", context, feedback)
     if tab is None:
         return None
     read.require(tab, ("name", "value", "sigma"), "OFFSETS", "Use the OFFSETS of 'Combine repeated targets'.")
-    return read.texts(tab, "name"), read.numbers(tab, "value"), read.numbers(tab, "sigma")
+    boats, outings = (read.texts(tab, name) if tab.has(name) else np.full(len(tab), "", object)
+                      for name in ("boat", "outings"))
+    rows, notes = rows_of_outing(outing, boats, outings)
+    for text in notes:
+        feedback.pushInfo(text)
+    return read.texts(tab, "name")[rows], read.numbers(tab, "value")[rows], read.numbers(tab, "sigma")[rows]
 
 
 def _vertices(tab):

@@ -14,7 +14,7 @@ from ..errors import InputError
 from ..uncertainty.chisquare import chi_square_quantile
 from .repeats import OFFSETS, OUTING_ERRORS, PASS_ERRORS
 
-__all__ = ["BLUNDER", "LEAST_DOF", "Adjustment", "Reduced", "Unknowns", "adjust", "reduce_normals"]
+__all__ = ["BLUNDER", "LEAST_DOF", "Adjustment", "Reduced", "Unknowns", "adjust", "asked", "reduce_normals"]
 
 BLUNDER = 3.29
 """Normalised residual beyond which a look is called a blunder: two-sided 0.1 %."""
@@ -34,15 +34,16 @@ class Unknowns:
     """Where each shared error of each look stands in the vector z.
 
     ``design``: (n, 2, 12) metres per prior standard deviation; ``index``: (n, 12) int position in z; ``count``: length
-    of z; ``solved``: positions of the offsets asked for, in the order of ``names``; ``sigma``: their prior standard
-    deviations; ``applied``: the values already in the track that the corrections are counted from; ``shift``: (n, 2) m
-    by which looks prepared with other values are brought to those.
+    of z; ``solved``: positions of the offsets asked for, in the order of ``names`` and ``boats``, the numbers of the
+    boats whose they are; ``sigma``: their prior standard deviations; ``applied``: the values already in the track that
+    the corrections are counted from; ``shift``: (n, 2) m by which looks prepared with other values are brought to those.
     """
 
     design: np.ndarray
     index: np.ndarray
     count: int
     names: tuple
+    boats: tuple
     solved: np.ndarray
     sigma: np.ndarray
     applied: np.ndarray
@@ -50,31 +51,40 @@ class Unknowns:
 
     @classmethod
     def of(cls, looks, names=()):
-        """Unknowns of ``Repeats``; ``names`` from ``OFFSETS`` are one unknown of the boat for all outings.
+        """Unknowns of ``Repeats``; ``names`` from ``OFFSETS`` (of every boat), or (name, boat) pairs.
 
-        Every other outing error is an unknown of each outing by itself.
+        Each is one unknown of its boat; every other outing error is an unknown of each outing by itself.
         """
-        names = tuple(name for name in OFFSETS if name in names)
+        keys = asked(looks, names)
         passes, outings = int(looks.pass_no.max()) + 1, int(looks.outing_no.max()) + 1
         design = looks.sensitivities()
         index = np.empty((len(looks), _PASS + _OUTING), int)
         index[:, :_PASS] = looks.pass_no[:, None] * _PASS + np.arange(_PASS)
         index[:, _PASS:] = passes * _PASS + looks.outing_no[:, None] * _OUTING + np.arange(_OUTING)
-        sigma, applied, solved = np.empty(len(names)), np.empty(len(names)), np.empty(len(names), int)
+        sigma, applied, solved = np.empty(len(keys)), np.empty(len(keys)), np.empty(len(keys), int)
         shift = np.zeros((len(looks), 2))
-        for k, name in enumerate(names):
-            column, value = OUTING_ERRORS.index(name), looks.applied[:, OFFSETS.index(name)]
-            each = looks.outing_sigma[:, column]
+        for k, (name, boat) in enumerate(keys):
+            mine = looks.boat_no == boat
+            column, value = OUTING_ERRORS.index(name), looks.applied[mine, OFFSETS.index(name)]
+            each = looks.outing_sigma[mine, column]
             best = int(np.argmin(np.where(each > 0, each, np.inf))) if (each > 0).any() else 0
             sigma[k], applied[k] = each[best], value[best]
-            solved[k] = passes * _PASS + column
+            solved[k] = passes * _PASS + looks.outing_no[mine].min() * _OUTING + column
             with np.errstate(divide="ignore", invalid="ignore"):
-                slope = np.where(each[:, None] > 0, design[:, :, _PASS + column] / each[:, None], 0.0)
+                slope = np.where(each[:, None] > 0, design[mine, :, _PASS + column] / each[:, None], 0.0)
             if name != "scale":  # each outing's water has a sound speed of its own: there the factor is shared
-                shift += slope * (applied[k] - value)[:, None]
-            design[:, :, _PASS + column] = slope * sigma[k]
-            index[:, _PASS + column] = solved[k]
-        return cls(design, index, passes * _PASS + outings * _OUTING, names, solved, sigma, applied, shift)
+                shift[mine] += slope * (applied[k] - value)[:, None]
+            design[mine, :, _PASS + column] = slope * sigma[k]
+            index[mine, _PASS + column] = solved[k]
+        return cls(design, index, passes * _PASS + outings * _OUTING, tuple(name for name, _ in keys),
+                   tuple(boat for _, boat in keys), solved, sigma, applied, shift)
+
+
+def asked(looks, names):
+    """(name, boat) pairs, boat by boat in the order of ``OFFSETS``; a name alone is asked of every boat."""
+    names = set(names)
+    return tuple((name, boat) for boat in np.unique(looks.boat_no).tolist() for name in OFFSETS
+                 if name in names or (name, boat) in names)
 
 
 @dataclass
@@ -143,8 +153,9 @@ class Adjustment:
 
     ``place`` (g, 2) and ``covariance`` (g, 2, 2) of the objects. ``shared`` (g, 2, m): covariance of place and shared
     errors in units of their priors. ``residual`` (n, 2) along and across the fan, and ``w`` (n, 2) the same normalised;
-    NaN where a look cannot be tested. ``names``, ``value``, ``sigma``, ``prior_sigma``, ``correlation``: offsets asked
-    for, value in force after the adjustment. ``chi2``, ``dof`` and its 95 % limits ``chi2_low``, ``chi2_high``.
+    NaN where a look cannot be tested. ``names``, ``boats``, ``value``, ``sigma``, ``prior_sigma``, ``correlation``:
+    offsets asked for, whose they are, value in force after the adjustment. ``chi2``, ``dof`` and its 95 % limits
+    ``chi2_low``, ``chi2_high``.
     """
 
     place: np.ndarray
@@ -153,6 +164,7 @@ class Adjustment:
     residual: np.ndarray
     w: np.ndarray
     names: tuple
+    boats: tuple
     value: np.ndarray
     sigma: np.ndarray
     prior_sigma: np.ndarray
@@ -177,9 +189,9 @@ def adjust(looks, group, names=()):
     looks : Repeats
     group : (n,) int array
         Object of each look, 0 .. g - 1, each used.
-    names : sequence of str
-        Offsets of ``OFFSETS`` to report as values of the boat. They, and those not named, are unknowns with their
-        priors either way.
+    names : sequence
+        Offsets of ``OFFSETS`` to report as values of each boat, or (name, boat) pairs. They, and those not named, are
+        unknowns with their priors either way.
 
     Returns
     -------
@@ -217,8 +229,8 @@ def adjust(looks, group, names=()):
     sigma = deviation * unknowns.sigma * np.where([name == "scale" for name in unknowns.names], unknowns.applied, 1.0)
     low, high = (chi_square_quantile(p, dof) if dof else 0.0 for p in (0.025, 0.975))
     return Adjustment(places, (covariance + np.swapaxes(covariance, 1, 2)) / 2, shared,
-                      np.einsum("nkc,nk->nc", axes, residual), w, unknowns.names, value, sigma, unknowns.sigma,
-                      block / np.outer(deviation, deviation), chi2, dof, low, high, unknowns)
+                      np.einsum("nkc,nk->nc", axes, residual), w, unknowns.names, unknowns.boats, value, sigma,
+                      unknowns.sigma, block / np.outer(deviation, deviation), chi2, dof, low, high, unknowns)
 
 
 def _bend(looks, unknowns, axes, z, cofactor):
@@ -230,18 +242,15 @@ def _bend(looks, unknowns, axes, z, cofactor):
     columns = [PASS_ERRORS.index("heading_deg"), _PASS + OUTING_ERRORS.index("mount_deg")]
     sigma = np.radians(np.column_stack([looks.pass_sigma[:, columns[0]], looks.outing_sigma[:, columns[1] - _PASS]]))
     at = unknowns.index[:, columns]
-    sigma[:, 1] = np.where(np.isin(at[:, 1], unknowns.solved), _solved_sigma(unknowns, "mount_deg"), sigma[:, 1])
+    solved = np.full(unknowns.count, np.nan)
+    solved[unknowns.solved] = np.radians(unknowns.sigma)
+    sigma[:, 1] = np.where(np.isnan(solved[at[:, 1]]), sigma[:, 1], solved[at[:, 1]])
     turned = (z[at] * sigma).sum(axis=1)
     left = np.einsum("ni,nij,nj->n", sigma, cofactor[at[:, :, None], at[:, None, :]], sigma)
     known = (np.square(sigma).sum(axis=1) - left) / 2
     reach = looks.side * looks.ground
     return (reach * (np.cos(turned) - 1 + known))[:, None] * axes[:, :, 1] \
         + (reach * (turned - np.sin(turned)))[:, None] * axes[:, :, 0]
-
-
-def _solved_sigma(unknowns, name):
-    """Prior sigma (rad) of a solved angle; 0 when it is not among them."""
-    return np.radians(unknowns.sigma[unknowns.names.index(name)]) if name in unknowns.names else 0.0
 
 
 def _fan_axes(looks):

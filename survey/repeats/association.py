@@ -107,7 +107,7 @@ class _Objects:
         self.lean[at, outing] += gain @ lean
 
 
-def group_by_gate(looks, gate=GATE):
+def group_by_gate(looks, gate=GATE, alone=None):
     """Groups of looks that may show one object, pass after pass.
 
     Parameters
@@ -115,6 +115,8 @@ def group_by_gate(looks, gate=GATE):
     looks : Repeats
     gate : float
         Probability inside the gate, d^2 below its chi-square(2) quantile (13.8 for 0.999).
+    alone : (n,) bool array, optional
+        Looks that no other may join: what hangs in the water has an ellipse that everything near would pass, and swims.
 
     Returns
     -------
@@ -134,8 +136,10 @@ def group_by_gate(looks, gate=GATE):
     fresh = looks.own + on_pass @ np.swapaxes(on_pass, 1, 2)
     objects = _Objects(int(looks.outing_no.max()) + 1 if len(looks) else 1)
     found = np.full(len(looks), -1)
-    for number in np.unique(looks.pass_no):
-        rows = np.flatnonzero(looks.pass_no == number)
+    alone = np.zeros(len(looks), bool) if alone is None else alone
+    found[alone] = len(looks) + np.arange(alone.sum())  # past all objects' numbers
+    for number in np.unique(looks.pass_no[~alone]):
+        rows = np.flatnonzero((looks.pass_no == number) & ~alone)
         outing = looks.outing_no[rows[0]]
         to = _nearest(objects, looks.place[rows], fresh[rows], on_outing[rows], outing, limit)
         for row, at in zip(rows[to >= 0], to[to >= 0]):

@@ -5,6 +5,7 @@ import numpy as np
 
 from ..targets.budget import CAUSES
 from ..targets.layoff import outlines
+from ..track import OUTINGS_PARTED
 from ..uncertainty.ellipses import axes, circle_radius, scale_factor
 from .adjustment import BLUNDER
 from .repeats import OUTING_ERRORS, PASS_ERRORS
@@ -22,7 +23,7 @@ _ALIKE = ("outing", "pass_id", "sample_id", "side", "range_model", "slant_m", "g
           "heading_deg", "bearing_deg")
 
 
-def combined_columns(frame, columns, looks, group, adjustment, confidence):
+def combined_columns(frame, columns, looks, group, adjustment, confidence, doubt=None):
     """Columns of the combined targets.
 
     Parameters
@@ -35,6 +36,8 @@ def combined_columns(frame, columns, looks, group, adjustment, confidence):
     adjustment : Adjustment
     confidence : float
         Fraction, of the ellipses and circles.
+    doubt : (g,) object array of str, optional
+        Why the ellipse of each object does not hold, '' where it does.
 
     Returns
     -------
@@ -63,11 +66,24 @@ def combined_columns(frame, columns, looks, group, adjustment, confidence):
         semi_major_m=k * major, semi_minor_m=k * minor, azimuth_deg=azimuth,
         confidence_pct=np.full(count, 100 * confidence), radius_m=circle_radius(major, minor, confidence))
     found["max_w"][found["looks"] == 1] = np.nan
+    found["doubt"] = _mixed(columns, rows, np.full(count, "", object) if doubt is None else doubt)
     shares = _shares(columns, looks, group, adjustment)
     found.update({f"pct_{cause}": shares[:, i] for i, cause in enumerate(CAUSES)})
     found["main_cause"] = np.array(list(CAUSES), object)[shares.argmax(axis=1)]
     ellipses = outlines(frame, adjustment.place, k * major, k * minor, azimuth - np.degrees(turn))
     return np.asarray(x, float), np.asarray(y, float), ellipses, found
+
+
+def _mixed(columns, rows, doubt):
+    """The doubts, with those of objects that a look in the water column was named as one of."""
+    status = np.asarray(columns["status"]).astype(str)
+    said = np.array(doubt, object)
+    for g, r in enumerate(rows):
+        hanging = status[r] == "water column"
+        if hanging.any() and not hanging.all():
+            text = f"{hanging.sum()} of its looks hang{'s' * (hanging.sum() == 1)} in the water column"
+            said[g] = f"{said[g]}; {text}" if said[g] else text
+    return said
 
 
 def _to_true(covariance, angle):
@@ -153,11 +169,21 @@ def _fresh_split(columns, looks, group, kinds):
     return split / split.sum(axis=1, keepdims=True)
 
 
-def offset_rows(adjustment):
-    """Columns of the OFFSETS table: each offset with what it was, its sigma, and its correlation with the others."""
-    names = adjustment.names
-    words = [", ".join(f"{other} {adjustment.correlation[i, j]:+.2f}" for j, other in enumerate(names) if j != i)
-             for i in range(len(names))]
+def offset_rows(adjustment, looks, boats, outings):
+    """Columns of the OFFSETS table: each offset with what it was, its sigma, its correlation with the boat's others.
+
+    Parameters
+    ----------
+    adjustment : Adjustment
+    looks : Repeats
+    boats, outings : sequences of str
+        Names by ``boat_no`` and ``outing_no``.
+    """
+    names, of = adjustment.names, adjustment.boats
+    words = [", ".join(f"{other} {adjustment.correlation[i, j]:+.2f}" for j, other in enumerate(names)
+                       if j != i and of[i] == of[j]) for i in range(len(names))]
+    mine = [OUTINGS_PARTED.join(outings[k] for k in np.unique(looks.outing_no[looks.boat_no == boat])) for boat in of]
     return {"name": np.array(names, object), "value": adjustment.value, "sigma": adjustment.sigma,
             "applied": adjustment.unknowns.applied, "prior_sigma": adjustment.prior_sigma,
-            "correlations": np.array(words, object)}
+            "correlations": np.array(words, object), "boat": np.array([boats[boat] for boat in of], object),
+            "outings": np.array(mine, object)}

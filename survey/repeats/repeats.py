@@ -80,7 +80,8 @@ class Repeats:
     ``place`` (n, 2); ``own`` (n, 2, 2) covariance of errors fresh in the pick; ``pass_no``, ``outing_no`` (n,) int
     from 0; ``pass_sigma`` (n, 3) and ``outing_sigma`` (n, 9) prior standard deviations; ``applied`` (n, 6) the
     ``OFFSETS`` already in the track; ``reading`` (n,) share of the own variance across the fan that misread ranges and
-    depths bring, and with them a wrong ``ground``; the rest is the geometry that ``sensitivities`` takes.
+    depths bring, and with them a wrong ``ground``; ``boat_no`` (n,) int from 0: whose offsets they are, each outing's
+    own unless said otherwise; the rest is the geometry that ``sensitivities`` takes.
     """
 
     place: np.ndarray
@@ -100,6 +101,11 @@ class Repeats:
     turn_dps: np.ndarray
     dg_dscale: np.ndarray
     dg_ddepth: np.ndarray
+    boat_no: np.ndarray = None
+
+    def __post_init__(self):
+        if self.boat_no is None:
+            self.boat_no = self.outing_no
 
     def __len__(self):
         return len(self.place)
@@ -175,6 +181,17 @@ class Repeats:
         ground = np.maximum(self.ground - self.side * self.reading * across, 0.2 * self.ground)
         factor = np.divide(ground, self.ground, out=np.ones(len(self)), where=self.ground > 0)
         return replace(self, ground=ground, dg_dscale=self.dg_dscale * factor, dg_ddepth=self.dg_ddepth / factor)
+
+    def mirrored(self, index):
+        """The same looks, the one at ``index`` laid off on the other side of its track."""
+        fan = math.radians(self.azimuth_deg[index] + self.mount_deg[index])
+        turned = np.radians([self.pass_sigma[index, PASS_ERRORS.index("heading_deg")],
+                             self.outing_sigma[index, OUTING_ERRORS.index("mount_deg")]])
+        reach = self.side[index] * self.ground[index] * math.exp(-np.square(turned).sum() / 2)
+        place, side = self.place.copy(), self.side.copy()
+        place[index] -= 2 * reach * np.array([math.cos(fan), -math.sin(fan)])
+        side[index] = -side[index]
+        return replace(self, place=place, side=side)
 
     def take(self, index):
         """The looks at ``index``."""

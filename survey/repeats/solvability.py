@@ -11,10 +11,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .adjustment import Unknowns, reduce_normals
-from .repeats import OFFSETS
+from .adjustment import Unknowns, asked, reduce_normals
 
-__all__ = ["LEAST_LOADING", "WORDS", "Verdict", "judge"]
+__all__ = ["LEAST_LOADING", "WORDS", "Verdict", "judge", "named"]
 
 LEAST_LOADING = 0.5
 _PARTNER = 0.2
@@ -44,7 +43,8 @@ _PASSES = (
 
 @dataclass
 class Verdict:
-    """``solvable``: names, in the order of ``OFFSETS``. ``refused``: dict name -> why, and what would help.
+    """``solvable``: (name, boat) pairs, boat by boat in the order of ``OFFSETS``. ``refused``: dict of such a pair ->
+    why, and what would help.
 
     ``eigenvalues``: of the reduced normal matrix of everything asked for, ascending.
     """
@@ -54,7 +54,7 @@ class Verdict:
     eigenvalues: np.ndarray
 
 
-def judge(looks, group, names):
+def judge(looks, group, names, labels=()):
     """Which of the offsets asked for the looks can solve.
 
     Parameters
@@ -62,8 +62,10 @@ def judge(looks, group, names):
     looks : Repeats
     group : (n,) int array
         Object of each look.
-    names : sequence of str
-        From ``OFFSETS``.
+    names : sequence
+        From ``OFFSETS``, of every boat, or (name, boat) pairs.
+    labels : sequence of str, optional
+        What each boat is called in the sentences, where there are several.
 
     Returns
     -------
@@ -71,12 +73,12 @@ def judge(looks, group, names):
         One weak direction is struck off at a time, the weakest first, since what is refused goes back to its prior and
         may free the others.
     """
-    names = tuple(name for name in OFFSETS if name in names)
-    if not names:
+    keys = asked(looks, names)
+    if not keys:
         return Verdict((), {}, np.empty(0))
-    all_values = _eigen(looks, group, names)[0]
-    left, struck = _strike(looks, group, names)
-    refused = {name: _sentence(looks, group, names, name, partners) for name, partners in struck.items()}
+    all_values = _eigen(looks, group, keys)[0]
+    left, struck = _strike(looks, group, keys)
+    refused = {key: _sentence(looks, group, keys, key, partners, labels) for key, partners in struck.items()}
     return Verdict(left, refused, all_values)
 
 
@@ -109,28 +111,39 @@ def _strike(looks, group, names):
     return tuple(left), struck
 
 
-def _sentence(looks, group, names, name, partners):
+def _sentence(looks, group, keys, key, partners, labels):
     told = "these passes say less about it than its prior does"
     if partners:
-        told = f"these passes cannot tell it from {' and '.join(WORDS[p] for p in partners)}"
-    title = WORDS[name].capitalize()
-    if not _prior(looks, name):
+        told = f"these passes cannot tell it from {' and '.join(named(p, labels) for p in partners)}"
+    title = named(key, labels)
+    title = title[0].upper() + title[1:]
+    if not _prior(looks, key):
         return f"{title}: its prior standard deviation is zero, so it counts as known exactly."
-    return f"{title}: {told}. {_remedy(looks, group, names, name)}"
+    return f"{title}: {told}. {_remedy(looks, group, keys, key)}"
 
 
-def _prior(looks, name):
-    return float(Unknowns.of(looks, (name,)).sigma[0])
+def named(key, labels=()):
+    """An offset in words, with its boat's name where there are several boats."""
+    name, boat = key
+    return f"{WORDS[name]} of {labels[boat]}" if len(labels) > 1 else WORDS[name]
 
 
-def _remedy(looks, group, names, name):
+def _prior(looks, key):
+    return float(Unknowns.of(looks, (key,)).sigma[0])
+
+
+def _remedy(looks, group, keys, key):
     """The plainest pass, or number of passes, after which the offset is no longer refused.
 
-    Tried on ``_ENOUGH`` objects at most: more would only need fewer passes.
+    Tried on the boat's own looks, at ``_ENOUGH`` objects at most: more would only need fewer passes.
     """
-    few = group < _ENOUGH
-    looks, group = looks.take(few), group[few]
-    looks = replace(looks, pass_no=np.unique(looks.pass_no, return_inverse=True)[1])
+    few = (looks.boat_no == key[1]) & (group < _ENOUGH)
+    names, name = [k for k in keys if k[1] == key[1]], key
+    looks, group = looks.take(few), np.unique(group[few], return_inverse=True)[1]
+    looks = replace(looks, pass_no=np.unique(looks.pass_no, return_inverse=True)[1],
+                    outing_no=np.unique(looks.outing_no, return_inverse=True)[1])
+    if not len(looks):
+        return f"It has no look at the first {_ENOUGH} objects."
     first = np.unique(group, return_index=True)[1]
     for count in _REPEATS:
         for words, change in _PASSES:
@@ -141,7 +154,7 @@ def _remedy(looks, group, names, name):
             if name in _strike(more, members, names)[0]:
                 passes = "One more pass" if count == 1 else f"{count} more passes"
                 return f"{passes} over the same objects, {words}, would separate it."
-    return f"Not even {_REPEATS[-1]} more passes over these objects would; {_INSTEAD.get(name, _FEWER)}."
+    return f"Not even {_REPEATS[-1]} more passes over these objects would; {_INSTEAD.get(name[0], _FEWER)}."
 
 
 def _another_pass(looks, so_far, first, turn=0, flip=False, speed=1.0, ground=1.0):

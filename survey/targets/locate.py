@@ -197,6 +197,8 @@ def _columns(track, poses, true, seen, found, sigmas, settings, scale):
         "dg_dscale_m": found.dg_dscale, "dg_ddepth": found.dg_ddepth, "latency_s": poses.latency_s,
         "mount_deg": poses.mount_deg, "lever_forward_m": poses.lever_forward_m,
         "lever_starboard_m": poses.lever_starboard_m, "range_ratio": poses.range_ratio,
-        "heading_source": track.heading_source[sample], "sig_bias_m": seen.bias,
+        "heading_source": track.heading_source[sample],
+        "doubt": np.where(found.bent, "the heading is so uncertain that the true region is a crescent", "").astype(object),
+        "sig_bias_m": seen.bias,
         "sig_pass_m": seen.slow, "sig_heading_deg": seen.sigma_heading, "sig_scale": found.sigma_scale,
         **{name: np.full(count, value) for name, value in everywhere.items()}}

@@ -8,10 +8,11 @@ import numpy as np
 
 from ..beams.soundspeed import Sound, sound_in
 from ..errors import InputError
+from ..track import OUTINGS_PARTED
 from .depths import KINDS
 
 __all__ = ["LOGGED", "OFFSET_NAMES", "SIGMA_COMPASS_DEG", "SIGMA_POSITION_M", "Preparation", "RangeRows",
-           "with_offsets"]
+           "rows_of_outing", "with_offsets"]
 
 LOGGED = "logged"
 
@@ -130,6 +131,42 @@ class Preparation:
             return found
         return Sound(found.speed_mps, self.scale,
                      f"Displayed ranges and depths are multiplied by the scale of OFFSETS, {self.scale:.6f}.")
+
+
+def rows_of_outing(outing, boats, outings):
+    """Which rows of an OFFSETS table are an outing's.
+
+    Parameters
+    ----------
+    outing : str
+        Name of the outing to prepare.
+    boats : (k,) sequence of str
+        Whose offset each row is: a boat, or an outing where none were named.
+    outings : (k,) sequence of str
+        Outings that each row was solved from, parted by ``OUTINGS_PARTED``.
+
+    Returns
+    -------
+    (index array, list of str)
+        Of a table of one boat all rows: a boat is calibrated once. Else those whose outings or boat are named like this
+        one. And what was taken, for the log.
+    """
+    boats, outing = np.asarray(boats, object), str(outing)
+    sets = list(dict.fromkeys(boats.tolist()))
+    if len(sets) < 2:
+        return np.arange(len(boats)), ([f"OFFSETS are those of {sets[0]}."] if sets and sets[0] else [])
+    fits = np.array([outing == boat or outing in str(names).split(OUTINGS_PARTED)
+                     for boat, names in zip(boats, outings)], bool)
+    if not fits.any():
+        raise InputError(f"OFFSETS holds the offsets of {len(sets)} boats or outings ({', '.join(map(str, sets))}), and "
+                         f"none of them is the outing '{outing}'. Select the rows of this outing's boat and run on the "
+                         "selected features only, or name the outing as the table does (OUTING).")
+    mine = list(dict.fromkeys(boats[fits].tolist()))
+    if len(mine) > 1:
+        raise InputError(f"OFFSETS holds rows of {', '.join(map(str, mine))}, and all of them name the outing "
+                         f"'{outing}'. Select the rows of its boat.")
+    return np.flatnonzero(fits), [f"OFFSETS: the rows of {mine[0]} were taken, those of the other "
+                                  f"{len(sets) - 1} left."]
 
 
 def with_offsets(how, names, values, sigmas):

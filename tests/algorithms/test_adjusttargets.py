@@ -139,10 +139,113 @@ def test_a_blunder_is_named_and_kept(run, targets):
     layer, number, _, _ = targets(change=spoil)
     heard = Heard()
     results = run("adjusttargets", {"TARGETS": layer, "GROUP_FIELD": "label", **MEMORY}, heard)
-    assert any(line.startswith("Check target") for line in heard.said)
+    assert any("does not fit the other looks" in line for line in heard.said)
     assert max(row["blunders"] for row in rows_of(results["OUTPUT"])) >= 1
     assert sum(row["looks"] for row in rows_of(results["OUTPUT"])) == len(number)
     assert results["CHI2"] > results["CHI2_HIGH"]
+
+
+def test_a_swapped_side_is_named_first_and_alone(run, targets):
+    """One look of an object seen often is laid off on the wrong side of its track: it drags the others along, but it is
+    the only one that is named, with what would mend it; mended, the same looks do not warn."""
+    def swap(columns, number):
+        crowd = np.bincount(number)[number] >= 4
+        k = spoilt.append(int(np.flatnonzero(crowd)[2])) or spoilt[-1]
+        away = outings.unit(columns["heading_deg"][k] + 90)
+        side = 1 if columns["side"][k] == "starboard" else -1
+        columns["x"][k] -= 2 * side * columns["ground_m"][k] * away[0]
+        columns["y"][k] -= 2 * side * columns["ground_m"][k] * away[1]
+        columns["side"][k] = "port" if side > 0 else "starboard"
+        truth.append("starboard" if side > 0 else "port")
+    spoilt, truth = [], []
+    layer, number, _, _ = targets(change=swap)
+    heard = Heard()
+    results = run("adjusttargets", {"TARGETS": layer, "GROUP_FIELD": "label", **MEMORY}, heard)
+    named = [line for line in heard.said if "does not fit the other looks" in line]
+    assert len(named) == 1 and named[0].startswith(f"warning: Target {spoilt[0] + 1} (")
+    assert f"on the {truth[0]} side it would fit" in named[0] and "without it" in named[0]
+    rows = rows_of(results["OUTPUT"])
+    assert sum(row["blunders"] for row in rows) > 1  # what the reader had to sort out before
+    hit = next(row for row in rows if row["label"] == f"obj {number[spoilt[0]]}")
+    assert "does not fit" in hit["doubt"]
+    assert {f["target_id"]: f["doubt"] for f in results["ELLIPSES"].getFeatures()} == {
+        row["target_id"]: row["doubt"] for row in rows}
+    assert any("ellipses of" in line and "do not hold" in line for line in heard.said if line.startswith("warning"))
+    # mended, nothing is in doubt
+    clean = {r["label"]: r for r in rows_of(run("adjusttargets", {
+        "TARGETS": targets()[0], "GROUP_FIELD": "label", **MEMORY})["OUTPUT"])}
+    assert all(not r["doubt"] for r in clean.values())
+
+
+def test_a_fish_is_joined_to_nothing_and_named_where_a_name_joins_it(run, targets):
+    def fish(columns, number):
+        columns["status"][int(np.flatnonzero(np.bincount(number)[number] >= 4)[0])] = "water column"
+    layer, number, _, _ = targets(change=fish)
+    heard = Heard()
+    rows = rows_of(run("adjusttargets", {"TARGETS": layer, "GROUP_FIELD": "label", **MEMORY}, heard)["OUTPUT"])
+    assert [row["doubt"] for row in rows if row["doubt"]] == ["1 of its looks hangs in the water column"]
+    assert any(line.startswith("warning: 1 targets hang in the water column") for line in heard.said)
+    gated = rows_of(run("adjusttargets", {"TARGETS": layer, **MEMORY})["OUTPUT"])
+    assert [row["looks"] for row in gated if row["status"] == "water column"] == [1]
+    assert all(not row["doubt"] or "water" not in row["doubt"] for row in gated)
+
+
+def two_outings(first, second, seed=8):
+    """Change of a layer: the second half of the passes becomes another outing over the same objects."""
+    rng = np.random.default_rng(seed)
+    places = np.column_stack([rng.uniform(5020, 5180, 16), rng.uniform(5020, 5240, 16)])
+    depths = rng.uniform(5, 12, 16)
+    found = []
+    for name, offsets in (("A", first), ("B", second)):
+        for pass_id, (start, heading, speed) in enumerate(outings.LINES, 1):
+            found += [(number, {**row, "outing": name, "pass_id": pass_id}) for number, row in outings.run_pass(
+                rng, places, np.array(start, float), heading, 330, speed, 38, depths, offsets)]
+    columns = {key: np.array([row[key] for _, row in found]) for key in found[0][1]}
+    return columns, np.array([number for number, _ in found]), places, None
+
+
+def of_two_boats(monkeypatch, targets, make, second=1.58):
+    nothing = {**dict.fromkeys(outings.SIX, 0.0), "bias": np.zeros(2), "depth_offset_m": 0.0}
+    made = two_outings({**nothing, "latency_s": -0.15}, {**nothing, "latency_s": second})
+    monkeypatch.setattr(outings, "outing", lambda *_, **__: made)
+
+    def boat(columns, number):
+        columns["label"] = np.array([f"obj {k}" for k in number], object)
+    return targets(change=boat)[0]
+
+
+def test_two_boats_get_an_offset_each(run, targets, monkeypatch):
+    layer = of_two_boats(monkeypatch, targets, run)
+    heard = Heard()
+    rows = rows_of(run("adjusttargets", {"TARGETS": layer, "GROUP_FIELD": "label", "SOLVE": ["latency"], **MEMORY},
+                       heard)["OFFSETS"])
+    assert [(row["name"], row["boat"], row["outings"]) for row in rows] == [("latency_s", "A", "A"),
+                                                                           ("latency_s", "B", "B")]
+    for row, true in zip(rows, (-0.15, 1.58)):
+        assert abs(row["value"] - true) < 3 * row["sigma"] and row["sigma"] < 0.3
+    assert any(line.startswith("Solved: latency of B (latency_s)") for line in heard.said)
+    assert not any("share the boat" in line for line in heard.said)
+
+
+@pytest.mark.parametrize("second, agrees", [(1.58, False), (-0.15, True)])
+def test_outings_that_share_a_boat_are_tested_to_agree(run, targets, monkeypatch, second, agrees):
+    layer = of_two_boats(monkeypatch, targets, run, second)
+    layer.startEditing()
+    from qgis.core import QgsField
+    from qgis.PyQt.QtCore import QVariant
+    layer.addAttribute(QgsField("hull", QVariant.String))
+    at = layer.fields().indexOf("hull")
+    for feature in layer.getFeatures():
+        layer.changeAttributeValue(feature.id(), at, "Lund")
+    layer.commitChanges()
+    heard = Heard()
+    rows = rows_of(run("adjusttargets", {"TARGETS": layer, "GROUP_FIELD": "label", "SOLVE": ["latency"],
+                                         "BOAT_FIELD": "hull", **MEMORY}, heard)["OFFSETS"])
+    assert [(row["boat"], row["outings"]) for row in rows] == [("Lund", "A; B")]
+    said = [line for line in heard.said if "Lund" in line and "chi-square" in line]
+    assert len(said) == 1 and said[0].startswith("warning: Outings A and B") != agrees
+    if agrees:
+        assert abs(rows[0]["value"] + 0.15) < 3 * rows[0]["sigma"]
 
 
 def test_side_unsure_and_water_column_keep_their_names(run, targets):

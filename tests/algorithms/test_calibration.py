@@ -85,7 +85,7 @@ def test_solved_offsets_are_the_boats_and_reproduce_the_places(run, sample, fixe
     assert next(again.getFeatures())["latency_s"] == pytest.approx(solved["latency_s"][0])
     second = places(combined(run, again)["OUTPUT"])
     moved = [np.hypot(*(second[label] - found[label])) for label in found]
-    assert max(moved) < 0.25 and np.median(moved) < 0.1  # metres, beside sigmas of 2 m
+    assert max(moved) < 0.25 and np.median(moved) < 0.12  # metres, beside sigmas of 2 m
 
 
 def test_the_gate_finds_most_of_the_groups_that_the_labels_name(run, sample, fixes):

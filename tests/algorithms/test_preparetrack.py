@@ -241,6 +241,23 @@ def test_solved_offsets_are_fed_back(run, boat, make_layer):
     assert any("latency_s = 0.5, sigma 0.1" in text for text in heard.notes)
 
 
+def test_of_the_offsets_of_two_boats_those_of_the_outing_are_taken(run, boat, make_layer):
+    rows = [("latency_s", -0.15, 0.05, "Lund", "May; June"), ("latency_s", 1.58, 0.05, "July", "July")]
+    table = make_layer("None", "", {"name": "string", "value": "double", "sigma": "double", "boat": "string",
+                                    "outings": "string"}, [(None, r) for r in rows])
+    for outing, latency in (("June", -0.15), ("Lund", -0.15), ("July", 1.58)):
+        track = run("preparetrack", {"INPUT": boat(), **FACTS, "OUTING": outing, "OFFSETS": table})["OUTPUT"]
+        assert next(track.getFeatures())["latency_s"] == latency
+    with pytest.raises(QgsProcessingException, match="Lund, July.*none of them is the outing 'August'"):
+        run("preparetrack", {"INPUT": boat(), **FACTS, "OUTING": "August", "OFFSETS": table})
+    table.selectByIds([1])
+    from qgis.core import QgsProcessingFeatureSourceDefinition
+    chosen = QgsProcessingFeatureSourceDefinition(table.id(), True)
+    QgsProject.instance().addMapLayer(table, False)
+    track = run("preparetrack", {"INPUT": boat(), **FACTS, "OUTING": "August", "OFFSETS": chosen})["OUTPUT"]
+    assert next(track.getFeatures())["latency_s"] == -0.15
+
+
 def test_depth_grid_in_another_crs(run, boat, tmp_path):
     from osgeo import gdal, osr
     path = str(tmp_path / "grid.tif")

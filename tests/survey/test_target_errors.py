@@ -84,9 +84,7 @@ def test_the_interval_is_that_of_draws_down_to_the_nadir():
             **SURE, "range": 0.15, "depth": 0.2, "sound_speed": 15.0}).columns
         # once q's interval takes in the track, the side's own goes before it: never shorter, never behind the track
         assert c["ground_hi_m"][0] == pytest.approx(high, abs=0.03) or c["ground_hi_m"][0] > high
-        if low > 1:
-            assert c["ground_lo_m"][0] == pytest.approx(low, abs=0.15)
-        assert c["ground_lo_m"][0] <= max(low, 0.6) + 0.05
+        assert c["ground_lo_m"][0] == pytest.approx(low, abs=0.03 if low > 4 else 0.6)
     c = found(ray("EPSG:32615", depth_m=10.0), picked(slant=14.0), stated={**SURE, "range": 0.5, "depth": 0.3}).columns
     # the mean of R^2 - H^2 is shifted by sigma_R^2 - sigma_H^2
     assert (c["ground_lo_m"][0] ** 2 + c["ground_hi_m"][0] ** 2) / 2 == pytest.approx(96 + 0.5**2 - 0.3**2, abs=1e-9)

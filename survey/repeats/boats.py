@@ -1,0 +1,104 @@
+"""Outings that are said to share a boat: do their offsets agree?
+
+Each outing's offsets are solved by themselves, what the priors said is taken out again, and the differences are held
+against their own covariance: a chi-square with as many degrees of freedom as differences.
+"""
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..uncertainty.chisquare import chi_square_quantile
+from .adjustment import adjust
+from .solvability import judge
+
+__all__ = ["LEVEL", "Agreement", "agreements"]
+
+LEVEL = 0.999
+"""Boats whose outings differ by more than this quantile are named: one honest boat in a thousand."""
+
+
+@dataclass
+class Agreement:
+    """Of one boat with several outings: ``boat`` its number; ``chi2``, ``dof``, ``limit``; then of the pair of outings
+    farthest apart in standard deviations: ``name`` of the offset, ``outings`` (their numbers), ``values`` and
+    ``sigmas``. ``dof`` 0 where fewer than two outings can be solved alone."""
+
+    boat: int
+    chi2: float
+    dof: int
+    limit: float
+    name: str = ""
+    outings: tuple = ()
+    values: tuple = ()
+    sigmas: tuple = ()
+
+    @property
+    def agrees(self):
+        """True unless the outings contradict each other."""
+        return self.dof == 0 or self.chi2 <= self.limit
+
+
+def agreements(looks, group, names):
+    """Test of every boat with more than one outing.
+
+    Parameters
+    ----------
+    looks : Repeats
+        With ``boat_no`` as the user says.
+    group : (n,) int array
+    names : sequence of str
+        Offsets asked for, from ``OFFSETS``.
+
+    Returns
+    -------
+    list of Agreement
+    """
+    several = [boat for boat in np.unique(looks.boat_no).tolist()
+               if len(np.unique(looks.outing_no[looks.boat_no == boat])) > 1]
+    if not several or not names:
+        return []
+    apart = replace(looks, boat_no=looks.outing_no)
+    keys = judge(apart, group, names).solvable
+    if not keys:
+        return [Agreement(boat, 0.0, 0, 0.0) for boat in several]
+    found = adjust(apart, group, keys)
+    value, spread = _by_looks_alone(found)
+    return [_of_boat(looks, boat, found, value, spread) for boat in several]
+
+
+def _by_looks_alone(found):
+    """Values and covariance of solved offsets without their priors: what the looks say."""
+    applied = found.unknowns.applied
+    size = found.prior_sigma * np.where([name == "scale" for name in found.names], applied, 1.0)
+    sd = found.sigma / size
+    inverse = np.linalg.inv(found.correlation * np.outer(sd, sd))
+    spread = np.linalg.inv(inverse - np.eye(len(sd)))
+    step = spread @ inverse @ ((found.value - applied) / size)
+    return applied + step * size, spread * np.outer(size, size)
+
+
+def _of_boat(looks, boat, found, value, spread):
+    mine = set(looks.outing_no[looks.boat_no == boat].tolist())
+    rows, pairs = [], []
+    for name in dict.fromkeys(found.names):
+        at = [k for k, (other, outing) in enumerate(zip(found.names, found.boats)) if other == name and outing in mine]
+        for k in at[1:]:
+            row = np.zeros(len(value))
+            row[[at[0], k]] = -1, 1
+            rows.append(row)
+        pairs += [(name, a, b) for i, a in enumerate(at) for b in at[i + 1:]]
+    if not rows:
+        return Agreement(boat, 0.0, 0, 0.0)
+    rows = np.array(rows)
+    difference = rows @ value
+    chi2 = float(difference @ np.linalg.solve(rows @ spread @ rows.T, difference))
+
+    def apart(pair):
+        _, a, b = pair
+        return abs(value[a] - value[b]) / np.sqrt(spread[a, a] + spread[b, b] - 2 * spread[a, b])
+    name, a, b = max(pairs, key=apart)
+    return Agreement(boat, chi2, len(rows), chi_square_quantile(LEVEL, len(rows)), name,
+                     (found.boats[a], found.boats[b]), (value[a], value[b]),
+                     (float(np.sqrt(spread[a, a])), float(np.sqrt(spread[b, b]))))
