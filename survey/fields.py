@@ -163,6 +163,7 @@ PICKS = (
     Field("shadow_m", "double", "m", "slant range to the end of the shadow as displayed"),
     Field("kind", "string", "", "object or bottom"),
     Field("label", "string", "", "label of the pick"),
+    Field("shadow_open", "bool", "", "true where the shadow runs off the record: shadow_m is the least it can be"),
 )
 
 _BOTTOM = Field("bottom_m", "double", "m", "bottom at the target from a depth grid, the shallower of the grid's own "
@@ -222,7 +223,9 @@ _TARGETS = (
     Field("heading_source", "string", "", "compass or course; a course shifts with the latency"),
 )
 
-TARGETS = (*_TARGETS, _BOTTOM)
+_AT_LEAST = Field("height_at_least", "bool", "", "true where the shadow runs off the record: it stands at least height_m")
+
+TARGETS = (*_TARGETS, _AT_LEAST, _BOTTOM)
 
 _DOUBT = Field("doubt", "string", "", "why the ellipse does not hold at its confidence; empty where it does")
 
@@ -246,6 +249,7 @@ COMBINED = (
     Field("blunders", "int", "", "picks with a normalised residual over 3.29; counted in all the same"),
     _BOTTOM,
     _DOUBT,
+    _AT_LEAST,
 )
 
 OFFSETS = (

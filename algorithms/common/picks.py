@@ -157,6 +157,8 @@ def _lengths(alg, parameters, context, tab, names, made):
         field = names[name]
         if field:
             made[column] = metres(read.numbers(tab, field), _unit(alg, parameters, context, names, name, unit))
+    if names["SHADOW_FIELD"] == _OURS["SHADOW_FIELD"] and tab.has("shadow_open"):
+        made["shadow_open"] = read.flags(tab, "shadow_open")
 
 
 def _side_and_range(alg, parameters, context, tab, names, made, tie):

@@ -28,7 +28,10 @@ class PicksFromImage(AthwartAlgorithm):
     Columns give the range: zero at the centre column, the range in force at the edge. Changes of the range on the way
     are followed ping by ping from the prepared track; the range at the edge is for pictures that show another range
     than was in force, or that were drawn again at one range. Rows give the moment: by the record's ping count, or by
-    the times of the oldest and newest row. Ranges and depths stay as displayed; 'Locate targets' corrects them with the
+    the times of the oldest and newest row. Between those times rows go by the record's own rate, by the track's ping
+    count or, without one, by the range in force: a ping waits for its echo. Bottom points that do not lie at the
+    track's depth are named: then rows are tied to the wrong moments. A line that ends at the edge of the picture, or
+    beyond it, is a shadow that runs off the record: its object stands at least so high. Ranges and depths stay as displayed; 'Locate targets' corrects them with the
     track.
 
     The coordinate system of the drawn layer, or the lack of one, does not matter: its coordinates are pixels."""
@@ -46,8 +49,9 @@ class PicksFromImage(AthwartAlgorithm):
             make.choice("LAYOUT", "Sides in the picture", "'both' has port on the left and starboard on the right of a "
                         "centre column; 'port' has zero range at its right edge, 'starboard' at its left.",
                         ["both", "port", "starboard"]),
-            make.choice("NEWEST", "Newest row", "Where the latest ping stands in the picture.", ["top", "bottom"],
-                        "top"),
+            make.choice("NEWEST", "Newest row", "Where the latest ping stands in the picture: displays that scroll down "
+                        "have it at the top. It has no default, since the wrong one mirrors every pick in time.",
+                        ["top", "bottom"]),
             make.number("FIRST_PING", "Ping of the oldest row", "By the record's own count; give this, or the two "
                         "times.", None),
             make.text("FIRST_TIME", "Time of the oldest row", "Such as 2024-05-31T14:05:09; without a zone it is UTC, "
@@ -77,6 +81,9 @@ class PicksFromImage(AthwartAlgorithm):
                     "shadow's end.")
         if values.option(self, parameters, "LAYOUT", context) is None:
             return "LAYOUT is not given: does the picture show both sides, port or starboard? It cannot be guessed."
+        if values.option(self, parameters, "NEWEST", context) is None:
+            return ("NEWEST is not given: does the latest ping stand at the top or at the bottom of the picture? Choose "
+                    "one; the wrong one would mirror every pick in time.")
         edge = values.number(self, parameters, "EDGE_RANGE", context)
         if edge is not None and values.option(self, parameters, "RANGE_UNIT", context) is None:
             return (f"EDGE_RANGE is given without its unit: choose RANGE_UNIT ({', '.join(make.RANGE_UNITS)}). It is "
@@ -106,7 +113,7 @@ class PicksFromImage(AthwartAlgorithm):
                       read_dropped(values.text(self, parameters, "DROPPED_ROWS", context)))
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.targets.imagepicks import read_marks
+        from ...survey.targets.imagepicks import bottom_warning, read_marks, row_words
 
         image = self.parameterAsRasterLayer(parameters, "IMAGE", context)
         if image is None:
@@ -130,6 +137,11 @@ class PicksFromImage(AthwartAlgorithm):
         columns["label"] = read.texts(table, field)[row] if field else np.full(len(row), "", object)
         for text in ([f"{len(said)} of {len(reason)} marks were left out."] if said else []) + said[:5]:
             feedback.reportError(text, False)
+        note, doubtful = row_words(record, track)
+        for text in filter(None, (bottom_warning(record, marks, track, table.ids[row]), doubtful)):
+            feedback.pushWarning(text)
+        if note:
+            feedback.pushInfo(note)
         bottom = int((columns["kind"][good] == "bottom").sum())
         own = int(np.isfinite(columns["depth_m"][good]).sum()) - bottom
         feedback.pushInfo(f"{len(good) - bottom} objects, {own} of them with a depth from {bottom} bottom points.")

@@ -23,8 +23,8 @@ _SIGMAS = (
     ("SIGMA_RANGE", "range", "Error of the range as read (m)", "How well a range can be read off the record."),
     ("SIGMA_DEPTH", "depth", "Error of the depth (m)", "Water under the transducer: half of the variance is counted as "
      "reading, half as an offset that stays all outing."),
-    ("SIGMA_HEIGHT", "height", "Unknown height of objects (m)", "Height of objects that show no shadow; it shortens "
-     "the range and matters most close to the boat."),
+    ("SIGMA_HEIGHT", "height", "Unknown height of objects (m)", "How high objects without a shadow stand (the size of a "
+     "half-normal: 0.5 is 0.4 m on average, nine in ten under 0.8 m); it shortens the range, most close to the boat."),
     ("SIGMA_TIME", "time", "Error of the pick's time (s)", "How well the moment is known; in the ordinary set 0.5 s "
      "when read off the record, 1 s for a mark made by hand (boat point)."),
     ("SIGMA_LATENCY", "latency", "Error of the latency (s)", "How well the delay of the positions is known."),
@@ -62,8 +62,11 @@ class LocateTargets(AthwartAlgorithm):
     the name of the largest: what to mend first. The standard deviations behind it are a judgement of what small boats
     reach, in three sets; the errors of position and heading come from the track. Replace whatever you have measured.
 
-    Close to the nadir the ground range is an interval, and the status says so; a pick that may lie right under the boat
-    is put on the track with its side unsure; one nearer than the bottom hangs in the water. Where the water is given, a
+    Close to the nadir the ground range is an interval, and the status says so; the side that the record shows is used
+    right down to the track. Only a pick without a side that may lie right under the boat is put on the track, with its
+    side unsure; without one, any other is rejected. A pick nearer than the bottom, and than anything that stands on it,
+    hangs in the water. Objects only stand up, so that what shows no shadow is taken to stand a little (the mean of its
+    unknown height). A shadow that runs off the record gives the least height there can be. Where the water is given, a
     pick that lies behind the shore even within its error is rejected: land stops sound, so side, range or polygon must
     be wrong."""
     OUTPUT_HELP = {
@@ -206,7 +209,7 @@ class LocateTargets(AthwartAlgorithm):
 
     def _write(self, parameters, context, feedback, found, crs, carried):
         columns = found.columns
-        ellipses = {name: columns[name] for name in fields.names(fields.ELLIPSES)}
+        ellipses = {**{name: columns[name] for name in ("target_id", "confidence_pct")}, "doubt": found.doubt}
         cut = any(outline.geom_type != "Polygon" for outline in found.outlines)
         return {
             "OUTPUT": write_layer(self, parameters, "OUTPUT", context, feedback, fields=fields.TARGETS, columns=columns,

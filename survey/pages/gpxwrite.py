@@ -112,7 +112,8 @@ def describe(row):
     if radius is not None:
         words += [told.replace("\u00a0", " ") for told in [depth_words(bottom, depth)] if told]
     if height is not None:
-        words.append(f"stands {height:.1f} m high")
+        least = "at least " if row("height_at_least") is True else ""
+        words.append(f"stands {least}{height:.1f} m high")
     if status and status != "bottom":
         words.append(str(status))
     return "; ".join(words)

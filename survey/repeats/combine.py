@@ -109,12 +109,16 @@ def _described(columns, rows):
     t_s, depth, height, sigma = (np.asarray(columns[name], float)
                                  for name in ("t_s", "depth_m", "height_m", "sigma_height_m"))
     bottom = np.asarray(columns.get("bottom_m", np.full(len(t_s), np.nan)), float)
-    heights = np.array([_weighted(height[r], sigma[r]) for r in rows])
+    least = np.isfinite(height) & np.asarray(columns.get("height_at_least", np.zeros(len(height))), bool)
+    whole = [r[np.isfinite(height[r]) & ~least[r]] for r in rows]  # a shadow seen to its end says more than one cut off
+    heights = np.array([_weighted(height[r], sigma[r]) if len(r) else _highest(height[cut], sigma[cut])
+                        for r, cut in zip(whole, rows)])
     return {"label": np.array(label, object), "status": np.array(status, object),
             "t_s": np.array([_kept(t_s[r], np.min) for r in rows]),
             "depth_m": np.array([_kept(depth[r], np.mean) for r in rows]),
             "bottom_m": np.array([_kept(bottom[r], np.min) for r in rows]),  # no look is to find it shallower
-            "height_m": heights[:, 0], "sigma_height_m": heights[:, 1]}
+            "height_m": heights[:, 0], "sigma_height_m": heights[:, 1],
+            "height_at_least": np.array([not len(r) and bool(least[cut].any()) for r, cut in zip(whole, rows)])}
 
 
 def _kept(values, how):
@@ -129,6 +133,14 @@ def _weighted(values, sigmas):
         return np.nan, np.nan
     weight = 1 / np.square(sigmas[good])
     return float((weight * values[good]).sum() / weight.sum()), float(weight.sum() ** -0.5)
+
+
+def _highest(values, sigmas):
+    """The highest of heights that are the least they can be, and its sigma."""
+    if not np.isfinite(values).any():
+        return np.nan, np.nan
+    k = int(np.nanargmax(values))
+    return float(values[k]), float(sigmas[k])
 
 
 def _members(columns, rows):

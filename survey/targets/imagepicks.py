@@ -8,11 +8,18 @@ import numpy as np
 from ..errors import InputError
 from ..track import side_name
 from .poses import Poses, Runs
+from .rowtimes import row_times
 from .ties import no_overlap
 
-__all__ = ["KINDS", "Marks", "read_marks"]
+__all__ = ["KINDS", "Marks", "bottom_warning", "read_marks", "row_words"]
 
 KINDS = ("object", "bottom")
+
+_APART_M, _APART_SHARE = 0.5, 0.1
+"""A bottom mark may lie so far from the depth of the track, and this share of it; judgement, no source."""
+
+_EDGE_PIXELS = 1.0
+"""A shadow that ends so near the edge of the picture, or beyond it, runs off the record."""
 
 HOLD_S, HOLD_PINGS = 10.0, 100.0
 """How far beyond the first and last bottom point of a stretch its depth is held."""
@@ -59,12 +66,13 @@ def read_marks(record, marks, track=None, time_offset=0.0):
     if track is None and record.edge_range_m is None:
         raise InputError("EDGE_RANGE is not given and there is no TRACK to take the range in force from. Give one.")
     side, share = record.across(marks.column)
-    count = record.count(marks.row)
+    count = _count(record, marks, track)
     reason = _readable(marks, side, share, count, record)
     stretch, position, poses = _on_track(record, track, count, time_offset)
     edge = _edge_range(record, poses, len(count))
     slant = share * edge
-    shadow = _shadow(record, marks, side, share, reason) * edge
+    shadow, open_shadow = _shadow(record, marks, side, share, reason)
+    shadow = shadow * edge
     reason[(reason == "") & ~np.isfinite(slant)] = (
         "no stretch of the track covers its row, so the range in force is unknown: give EDGE_RANGE")
     bottom = (marks.kind == "bottom") & (reason == "")
@@ -73,10 +81,71 @@ def read_marks(record, marks, track=None, time_offset=0.0):
     columns = {"ping": np.full(len(count), np.nan) if record.by_time else count,
                "t_s": count if record.by_time else np.full(len(count), np.nan),
                "side": np.array([side_name(s) if s else "" for s in side], object), "slant_m": slant,
-               "depth_m": depth, "shadow_m": shadow, "kind": np.asarray(marks.kind, object)}
+               "depth_m": depth, "shadow_m": shadow, "kind": np.asarray(marks.kind, object), "shadow_open": open_shadow}
     if track is not None:
         columns.update(_of_track(track, poses, record, columns))
     return columns, reason
+
+
+def row_words(record, track):
+    """(note, warning) on how the rows of a picture told by times were timed; '' where there is nothing to say."""
+    if not record.by_time:
+        return "", ""
+    how = row_times(record, np.empty(0), track)
+    if track is None:
+        return ("Rows were spread evenly from FIRST_TIME to LAST_TIME; with a change of the range on the way that is "
+                "wrong: give TRACK."), ""
+    if how.by == "ping":
+        return "Rows were timed by the record's own ping count in the track.", ""
+    if how.by == "range":
+        return "", (f"The range changes {how.changes} times within the picture and the track carries no ping count: rows "
+                    "were taken to last in proportion to the range, since a ping waits for its echo. Surer is to tell "
+                    "rows by ping: PING_FIELD in 'Prepare track' and FIRST_PING here, or a picture for each range.")
+    return "Rows were spread evenly from FIRST_TIME to LAST_TIME: the range does not change in the picture.", ""
+
+
+def bottom_warning(record, marks, track, ids):
+    """A sentence where bottom marks do not lie at the track's depth, '' where they do or nothing tells.
+
+    Parameters
+    ----------
+    record, marks, track
+        As for ``read_marks``.
+    ids : (n,) sequence
+        What each mark is called.
+    """
+    if track is None or not (marks.kind == "bottom").any():
+        return ""
+    at, read, depth = _bottoms(record, marks, track)
+    wrong = np.abs(read - depth) > _APART_M + _APART_SHARE * depth
+    if not wrong.any():
+        return ""
+    worst = at[wrong][np.argsort(-np.abs(read - depth)[wrong])]
+    said = dict(zip(at.tolist(), zip(read, depth)))
+    shown = "; ".join(f"mark {ids[k]}: {said[k][0]:.1f} m on the image, {said[k][1]:.1f} m in the track"
+                      for k in worst[:3].tolist())
+    other = "top" if record.newest == "bottom" else "bottom"
+    turned = ""
+    try:
+        _, read2, depth2 = _bottoms(replace(record, newest=other), marks, track)
+        fits = len(read2) >= len(read) and (np.abs(read2 - depth2) <= _APART_M + _APART_SHARE * depth2).all()
+        if fits and len(read2) > 1:
+            turned = f" With NEWEST '{other}' all of them would agree."
+    except InputError:  # turned over, the picture does not meet the track at all
+        pass
+    first = "FIRST_TIME and LAST_TIME" if record.by_time else "FIRST_PING"
+    return (f"{wrong.sum()} of {len(at)} bottom marks do not lie at the depth of the track, the worst first: {shown}. Rows "
+            f"may be tied to the wrong moments: check NEWEST, {first}, DROPPED_ROWS, and the range at the edge.{turned}")
+
+
+def _bottoms(record, marks, track):
+    """(index, depth read, depth of the track) of bottom marks where the track's depth was measured; true metres."""
+    columns, reason = read_marks(record, marks, track)
+    poses = _on_track(record, track, _count(record, marks, track), 0.0)[2]
+    ratio = np.where(np.isfinite(poses.range_ratio), poses.range_ratio, 1.0)
+    measured = poses.tied & (track.depth_source[np.maximum(poses.sample, 0)] != "constant")
+    at = np.flatnonzero((marks.kind == "bottom") & (reason == "") & measured & np.isfinite(poses.depth_m))
+    return at, columns["slant_m"][at] * ratio[at], poses.depth_m[at]
 
 
 def _readable(marks, side, share, count, record):
@@ -92,17 +161,25 @@ def _readable(marks, side, share, count, record):
     return reason
 
 
+def _count(record, marks, track):
+    return row_times(record, marks.row, track).seconds if record.by_time else record.count(marks.row)
+
+
 def _shadow(record, marks, side, share, reason):
-    """Share of the edge's range at the shadow's end, NaN where there is none; says what is wrong in ``reason``."""
+    """Share of the edge's range at the shadow's end, NaN where there is none, and whether it runs off the record, which
+    ends there; says what is wrong in ``reason``."""
     drawn = np.isfinite(marks.end_column)
-    end_side, end_share = record.across(marks.end_column)
-    said = ((np.isnan(end_share), "the shadow's end lies outside the image"),
-            (end_side != side, "object and shadow's end lie on different sides"),
+    inner = np.clip(marks.end_column, 0, record.width)
+    end_side, end_share = record.across(inner)
+    off = drawn & ((marks.end_column <= _EDGE_PIXELS) & (side < 0)
+                   | (marks.end_column >= record.width - _EDGE_PIXELS) & (side > 0))
+    said = ((end_side != side, "object and shadow's end lie on different sides"),
+            (np.isnan(end_share), "the shadow's end lies outside the image"),
             (end_share <= share, "the shadow's end is nearer than the object: draw the line from the object outwards"),
             (marks.kind == "bottom", "a bottom mark is a point, not a line"))
     for wrong, words in said:
         reason[drawn & wrong & (reason == "")] = words
-    return np.where(drawn, end_share, np.nan)
+    return np.where(drawn, end_share, np.nan), off
 
 
 def _on_track(record, track, count, time_offset):

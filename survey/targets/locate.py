@@ -29,6 +29,11 @@ __all__ = ["RANGE_MODELS", "Located", "Settings", "locate", "refuse_model"]
 
 RANGE_MODELS = ("slant", "terrain")
 
+_OFF_RECORD = 0.995
+"""Share of the range in force from which on a shadow's end is the end of the record."""
+
+_CRESCENT = "the heading is so uncertain that the true region is a crescent"
+
 _POSITION = ("bias", "slow", "jitter")
 
 
@@ -52,7 +57,8 @@ class Settings:
 class Located:
     """``columns``: (n,) arrays by the names of ``fields.TARGETS``; ``x``, ``y`` in the track's crs; ``outlines``: n
     ellipse polygons in that crs; ``source``: (n,) index of each target's pick; ``rejected``: columns of
-    ``fields.REJECTED``; ``notes`` and ``warnings``: sentences for the log."""
+    ``fields.REJECTED``; ``notes`` and ``warnings``: sentences for the log; ``doubt``: (n,) why an ellipse does not hold,
+    '' where it does."""
 
     columns: dict
     x: np.ndarray
@@ -62,6 +68,7 @@ class Located:
     rejected: dict
     notes: list
     warnings: list
+    doubt: np.ndarray = None
 
 
 def locate(track, picks, settings=None, water=None, ground_on_terrain=None, bottom_at=None):
@@ -107,6 +114,9 @@ def locate(track, picks, settings=None, water=None, ground_on_terrain=None, bott
     poses, true, hand, aside = poses.take(kept), true.take(kept), ties.how[kept] == BOAT, ties.ground[kept]
     seen = _sightings(track, poses, true, np.where(np.isnan(aside), picks.side[kept], np.where(aside < 0, -1, 1)),
                       settings, sigmas, any(name in stated for name in _POSITION))
+    # an end at the range in force was cut off by it, whoever read it
+    seen.open_shadow = np.isfinite(true.shadow_end) & (
+        picks.shadow_open[kept] | (true.shadow_end >= _OFF_RECORD * poses.range_m))
     seen.sigma_time = np.where(hand, sigmas.hand_time, sigmas.time)
     frames = sample_frames(track, poses)
     if settings.range_model == "terrain":
@@ -130,7 +140,8 @@ def locate(track, picks, settings=None, water=None, ground_on_terrain=None, bott
     source = kept[good]
     notes, warnings = notes_of(picks, ties, columns, source, found.bent[good], places.beyond[good], sigmas, settings)
     return Located(columns, places.x[good], places.y[good], list(places.outlines[good]), source,
-                   {"source_id": picks.source_id[refused], "reason": reason[refused]}, notes, warnings)
+                   {"source_id": picks.source_id[refused], "reason": reason[refused]}, notes, warnings,
+                   np.where(found.bent[good], _CRESCENT, "").astype(object))
 
 
 def refuse_model(range_model, has_grid):
@@ -197,8 +208,7 @@ def _columns(track, poses, true, seen, found, sigmas, settings, scale):
         "dg_dscale_m": found.dg_dscale, "dg_ddepth": found.dg_ddepth, "latency_s": poses.latency_s,
         "mount_deg": poses.mount_deg, "lever_forward_m": poses.lever_forward_m,
         "lever_starboard_m": poses.lever_starboard_m, "range_ratio": poses.range_ratio,
-        "heading_source": track.heading_source[sample],
-        "doubt": np.where(found.bent, "the heading is so uncertain that the true region is a crescent", "").astype(object),
+        "heading_source": track.heading_source[sample], "height_at_least": seen.open_shadow,
         "sig_bias_m": seen.bias,
         "sig_pass_m": seen.slow, "sig_heading_deg": seen.sigma_heading, "sig_scale": found.sigma_scale,
         **{name: np.full(count, value) for name, value in everywhere.items()}}

@@ -22,7 +22,8 @@ class Picks:
     ``source_id`` names the pick in its layer; ``x``, ``y`` are in the track's crs; ``side`` is -1 port, +1 starboard,
     0 unknown; ranges and depths are as displayed, in metres: ``slant_m`` to the object, ``shadow_start_m`` and
     ``shadow_end_m`` slant ranges to where its shadow begins (default the object) and ends, ``depth_m`` at the pick.
-    ``reason`` is why the pick was given up before it came here, '' for the others.
+    ``reason`` is why the pick was given up before it came here, '' for the others. ``shadow_open`` True where the
+    shadow runs off the record, so that its end is the least it can be.
     """
 
     source_id: np.ndarray
@@ -38,6 +39,7 @@ class Picks:
     shadow_end_m: np.ndarray
     label: np.ndarray
     reason: np.ndarray
+    shadow_open: np.ndarray
 
     def __len__(self):
         return len(self.source_id)
@@ -48,9 +50,9 @@ class Picks:
         texts = {"outing", "label", "reason"}
         made = {}
         for name in cls.__dataclass_fields__:
-            blank = "" if name in texts else 0 if name == "side" else np.nan
+            blank = "" if name in texts else 0 if name in ("side", "shadow_open") else np.nan
             value = columns.pop(name, None)
-            kind = object if name in (*texts, "source_id") else float
+            kind = object if name in (*texts, "source_id") else bool if name == "shadow_open" else float
             value = np.arange(1, count + 1).astype(str) if name == "source_id" and value is None else value
             made[name] = np.full(count, blank, kind) if value is None else np.array(value, kind)
         if columns:

@@ -72,7 +72,7 @@ class Record:
         timed = (self.first_s is not None) + (self.last_s is not None)
         _demand(self.width > 0 and self.height > 0, "The image is empty: it has no pixels.")
         _demand(self.layout in LAYOUTS, f"LAYOUT is '{self.layout}'; choose one of {', '.join(LAYOUTS)}.")
-        _demand(self.newest in NEWEST, f"NEWEST is '{self.newest}'; choose one of {', '.join(NEWEST)}.")
+        _demand(self.newest in NEWEST, f"NEWEST is {self.newest!r}; choose one of {', '.join(NEWEST)}.")
         _demand(timed or self.first_ping is not None,
                 "Nothing says which ping a row is. Give FIRST_PING (of the oldest row) and PINGS_PER_ROW, or "
                 "FIRST_TIME and LAST_TIME.")
@@ -136,19 +136,29 @@ class Record:
     def count(self, row):
         """The record's own count of pixel rows: pings, or seconds since 1970 UTC; NaN outside the picture.
 
-        A dropped row counts as if it stood there: everything newer moves on by one.
+        A dropped row counts as if it stood there: everything newer moves on by one. Seconds are spread evenly over the
+        rows, which holds while the range is not changed; see ``rowtimes``.
         """
+        if self.by_time:
+            return self.first_s + self.progress(row) * (self.last_s - self.first_s)
+        return np.where(self._shown(row), self.first_ping - 0.5 + self._age(row) * self.pings_per_row, np.nan)
+
+    def progress(self, row):
+        """How far pixel rows are from the middle of the oldest row (0) to that of the newest (1), dropped ones
+        counted; NaN outside the picture."""
+        rows = self.height + sum(missing for _, missing in self.dropped)
+        return np.where(self._shown(row), (self._age(row) - 0.5) / max(rows - 1, 1), np.nan)
+
+    def _shown(self, row):
+        row = np.asarray(row, float)
+        return (row >= 0) & (row <= self.height)
+
+    def _age(self, row):
+        """Rows between the oldest edge of the picture and pixel rows."""
         row = np.asarray(row, float)
         if self.newest == "bottom":
-            age = row + sum(missing * (row >= at) for at, missing in self.dropped)
-        else:
-            age = (self.height - row) + sum(missing * (row < at) for at, missing in self.dropped)
-        rows = self.height + sum(missing for _, missing in self.dropped)
-        if self.by_time:
-            found = self.first_s + (age - 0.5) / (rows - 1) * (self.last_s - self.first_s)
-        else:
-            found = self.first_ping - 0.5 + age * self.pings_per_row
-        return np.where((row >= 0) & (row <= self.height), found, np.nan)
+            return row + sum(missing * (row >= at) for at, missing in self.dropped)
+        return (self.height - row) + sum(missing * (row < at) for at, missing in self.dropped)
 
 
 def _demand(holds, text):

@@ -53,6 +53,10 @@ def notes_of(picks, ties, columns, source, bent, beyond, sigmas, settings):
     if unmet.any():
         warnings.append("No bottom of the depth grid lies at this range; it was taken as flat: picks "
                         f"{_listed(ids[unmet], _MANY)}.")
+    least = columns["height_at_least"]
+    if least.any():
+        warnings.append("The shadow runs off the record, so the height is at least what is given: picks "
+                        f"{_listed(ids[least], _MANY)}. A longer range, or a pass farther off, would show its end.")
     if bent.any():
         warnings.append("Heading so uncertain that the true error region is a crescent and the ellipse too small: "
                         f"picks {_listed(ids[bent], _MANY)}. A compass, or longer straight passes, would mend that.")

@@ -152,14 +152,14 @@ def test_the_table_goes_into_locate_targets(run, image, track_layer, points):
     assert found["TARGET_COUNT"] == 1
     target = rows_of(found["OUTPUT"])[0]
     assert target["label"] == "crib" and target["depth_m"] == pytest.approx(9)
-    assert target["ground_m"] == pytest.approx(12, abs=0.05)
+    assert target["ground_m"] == pytest.approx(12.29, abs=0.05)  # its top 0.4 m up: 9 - 0.4
 
 
 REFUSED = [({"LAYOUT": None}, "LAYOUT"), ({"EDGE_RANGE": 30}, "RANGE_UNIT"), ({"TRACK": None}, "EDGE_RANGE"),
            ({"FIRST_PING": None}, "FIRST_PING"), ({"FIRST_TIME": "2023-11-14 22:13:20"}, "contradict"),
            ({"FIRST_PING": None, "FIRST_TIME": "noon", "LAST_TIME": "2023-11-14 22:13:20"}, "noon"),
            ({"DROPPED_ROWS": "a lot"}, "DROPPED_ROWS"), ({"PINGS_PER_ROW": 0}, "PINGS_PER_ROW"),
-           ({"NEWEST": "left"}, "NEWEST")]
+           ({"NEWEST": "left"}, "NEWEST"), ({"NEWEST": None}, "NEWEST.*top or at the bottom")]
 
 
 @pytest.mark.parametrize("values, words", REFUSED)

@@ -3,7 +3,7 @@ import numpy as np
 import pytest
 import tracks
 from athwart.survey.errors import InputError
-from athwart.survey.targets.imagepicks import Marks, read_marks
+from athwart.survey.targets.imagepicks import Marks, bottom_warning, read_marks, row_words
 from athwart.survey.targets.record import Record, read_dropped
 from pyproj import CRS
 
@@ -135,11 +135,73 @@ def test_without_a_track_the_edge_range_is_enough():
         read_marks(Record(1000, 101, first_ping=0), marks([(700, 50.5, None, "object")]))
 
 
+@pytest.mark.parametrize("end", [999.5, 1000, 1100])
+def test_a_shadow_that_runs_off_the_record_ends_there_and_says_so(end):
+    record = Record(1000, 400, edge_range_m=25.0, first_ping=1000)
+    found, reason = read_marks(record, marks([(700, 50.5, end, "object"), (700, 60.5, 800, "object")]), straight_track())
+    assert reason.tolist() == ["", ""] and found["shadow_open"].tolist() == [True, False]
+    assert found["shadow_m"][0] == pytest.approx(25, abs=0.03)
+
+
+def pinged(first_range=20.0, second=60.0, change=100.0, length=300.0, dead=0.0):
+    """A record whose pings wait for their echo (2 R / 1500 m/s and a dead time): moments of every ping, and its range."""
+    t, at, of = 0.0, [], []
+    while t <= length:
+        range_m = first_range if t < change else second
+        at.append(t)
+        of.append(range_m)
+        t += 2 * range_m / 1500 + dead
+    return np.array(at), np.array(of)
+
+
+@pytest.mark.parametrize("dead, counted, within", [(0.0, False, 1.0), (0.0, True, 0.1), (0.03, True, 0.1)])
+@pytest.mark.parametrize("newest", ["top", "bottom"])
+def test_rows_by_times_go_by_the_records_own_rate(dead, counted, within, newest):
+    """20 m, then 60 m: a third of the rate. Evenly spread rows would be up to 40 s off, 60 m of track; with the record's
+    ping count they are right to a ping, by the range to a sample."""
+    at, of = pinged(dead=dead)
+    samples = np.arange(0, 301.0)
+    number = np.searchsorted(at, samples, side="right") - 1
+    pings = np.interp(samples, at, np.arange(len(at))) if counted else np.full(len(samples), np.nan)
+    i = np.arange(len(samples))
+    track = tracks.made(CRS.from_epsg(32615), np.full(len(i), 5e5), 5e6 + 1.5 * i, np.zeros(len(i)), outing="day",
+                        pass_id=np.ones(len(i), int), sample_id=i, t_s=1.7e9 + samples, record_ping=pings,
+                        range_m=of[number], heading_source="course")
+    record = Record(1000, len(at), first_s=1.7e9 + at[0], last_s=1.7e9 + at[-1], newest=newest)
+    picked = (len(at) * np.array([0.3, 0.4, 0.5, 0.6, 0.7])).astype(int)
+    rows = picked + 0.5 if newest == "bottom" else len(at) - picked - 0.5
+    found, reason = read_marks(record, marks([(700, row, None, "object") for row in rows]), track)
+    assert (reason == "").all()
+    assert np.abs(found["t_s"] - 1.7e9 - at[picked]).max() < within
+    assert np.abs(record.count(rows) - 1.7e9 - at[picked]).max() > 10  # what even rows would say
+    note, warning = row_words(record, track)
+    assert ("ping count" in note) == counted and ("The range changes 1 times" in warning) != counted
+
+
+def test_bottom_marks_off_the_tracks_depth_name_what_may_be_wrong():
+    """A bottom that falls from 5 to 20 m: turned over, marks are up to 15 m off, and the warning says how to mend it."""
+    depth = np.linspace(5, 20, 400)
+    track = straight_track()
+    track.depth_m[:] = depth
+    record = Record(1000, 400, edge_range_m=25.0, first_ping=1000, pings_per_row=10, newest="bottom")
+    rows = [(500 + depth[k] / 25 * 500, k + 0.5, None, "bottom") for k in (20, 100, 250, 380)]
+    assert bottom_warning(record, marks(rows), track, "abcd") == ""
+    turned = Record(1000, 400, edge_range_m=25.0, first_ping=1000, pings_per_row=10, newest="top")
+    said = bottom_warning(turned, marks(rows), track, "abcd")
+    assert said.startswith("4 of 4 bottom marks") and "mark d: 19.3 m on the image" in said
+    assert all(name in said for name in ("NEWEST", "FIRST_PING", "DROPPED_ROWS", "With NEWEST 'bottom' all"))
+    late = Record(1000, 400, edge_range_m=25.0, first_ping=2500, pings_per_row=10, newest="bottom")
+    said = bottom_warning(late, marks(rows[:2]), track, "abcd")
+    assert "FIRST_PING" in said and "With NEWEST" not in said
+    track.depth_source[:] = "constant"
+    assert bottom_warning(turned, marks(rows), track, "abcd") == ""
+
+
 @pytest.mark.parametrize("row, words", [
     ((500, 50, None, "object"), "centre line"), ((1200, 50, None, "object"), "column 1200.0 lies outside"),
     ((700, 450, None, "object"), "row 450.0 lies outside"), ((700, 50, 300, "object"), "different sides"),
     ((700, 50, 600, "object"), "outwards"), ((700, 50, 800, "bottom"), "point, not a line"),
-    ((700, 50, 1100, "object"), "shadow's end lies outside"), ((700, 50, None, "fish"), "write object or bottom")])
+    ((700, 50, -5, "object"), "different sides"), ((700, 50, None, "fish"), "write object or bottom")])
 def test_marks_that_cannot_be_read_say_why(row, words):
     record = Record(1000, 400, edge_range_m=25.0, first_ping=1000)
     _, reason = read_marks(record, marks([row, (700, 60, None, "object")]), straight_track())
