@@ -45,6 +45,10 @@ HIDDEN = [(0.5, "#00ffffff", "not hidden, or never looked at"),
 SMALLEST = [(0.5, "#d0083370", "shows objects of 0.5 m"), (1, "#d01f64a8", "shows objects of 1 m"),
             (2, "#d04f93c4", "shows objects of 2 m"), (float("inf"), "#d09ecae1", "shows larger objects only")]
 
+PROBABILITY = [(0.025, "#d0a63603", "missed in 97.5 % of the draws or more"), (0.25, "#d0e6550d", "seen in up to 25 %"),
+               (0.5, "#d0fd8d3c", "seen in 25 to 50 %"), (0.75, "#d0fdbe85", "seen in 50 to 75 %"),
+               (0.975, "#d0feedde", "seen in 75 to 97.5 %"), (float("inf"), "#00ffffff", "seen in more than 97.5 %")]
+
 DEPTHS = [(0, "#f7fbff", "0 m, the shore"), (1, "#dfecf7", "1 m"), (2, "#c6dcef", "2 m"), (3, "#a6cde3", "3 m"),
           (5, "#7ab6d9", "5 m"), (8, "#519ccc", "8 m"), (12, "#3080bd", "12 m"), (20, "#1663aa", "20 m"),
           (30, "#08488e", "30 m"), (50, "#08306b", "50 m and deeper")]
@@ -89,8 +93,9 @@ def main():
     save("seen_smallest", BANDS, 5, SMALLEST, QgsColorRampShader.Type.Discrete)
     save("seen_detecting", BANDS, 7, DETECTING, QgsColorRampShader.Type.Discrete)
     save("seen_from_sides", BANDS, 8, FROM_SIDES, QgsColorRampShader.Type.Discrete)
+    save("probability_seen", 1, 1, PROBABILITY, QgsColorRampShader.Type.Discrete)
     save("depths", 1, 1, DEPTHS, QgsColorRampShader.Type.Interpolated)
-    print(f"6 styles in {STYLES}", flush=True)
+    print(f"7 styles in {STYLES}", flush=True)
     os._exit(0)  # a torn-down QGIS may crash after its work is done
 
 

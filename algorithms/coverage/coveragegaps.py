@@ -1,4 +1,4 @@
-"""Find coverage gaps: how much of an area was seen, between which bounds, and every gap with its kind and size."""
+"""Find coverage gaps: how much of an area was seen, how sure that is, and every gap with its kind and size."""
 from __future__ import annotations
 
 import numpy as np
@@ -9,6 +9,8 @@ from ...survey.errors import InputError
 from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm, stepper
+from ..common.geotiff import RasterSink
+from ..common.styles import dress
 from ..common.write import Carried, write_layer
 
 __all__ = ["CoverageGaps"]
@@ -26,10 +28,18 @@ class CoverageGaps(AthwartAlgorithm):
     HELP = """Takes what was seen off the area that was to be seen. What is left are the gaps, each with its kind, its
     size, the widest circle that fits inside and the length to run along it.
 
-    The share seen comes with two bounds, because the edge of a swath is only known to a few metres. For the low bound
-    every pass is narrowed by 1.645 times the error of its edge, for the high bound widened: errors of a single pass
-    between passes of one outing, the position error of the whole outing as well against the shore and between
-    outings. A gap is certain if some of it stays when every pass is widened.
+    The share seen comes with a 95 % interval, because the boat was not quite where its receiver said: the errors of
+    every outing and every pass (position, heading, latency, range, depth, sound speed) are drawn 200 times or more, the
+    same way every time, and the share is worked out again for each. The interval holds whether the boat steered by its
+    receiver, and strayed from the recorded lines, or by marks on the shore, and the record strays. The expected share
+    is that of a boat steered by its receiver; one steered by marks has as much more, or less, on the other side of the
+    share as drawn. Worst and best case are no interval: they move every edge at once, inwards or outwards, by its 95 %
+    error, which never happens.
+
+    For each gap it is told in how many of the draws at least half of its ground stays unseen, and how much of it is
+    unseen in at least 95 % of them. A gap is certain if that is at least half of it. A gap of kind break is another
+    doubt: the log stopped there, and if the boat went on looking, its ground was seen after all. The interval leaves
+    that out; the log names it.
 
     Kinds: hidden and weak (from a raster of looks: in the shadow of nearer ground, or seen too poorly for the object),
     no bottom (the range was shorter than the depth), break (the log was interrupted), nadir (the strip under the
@@ -43,8 +53,12 @@ class CoverageGaps(AthwartAlgorithm):
         "AREA_M2": "Ground area that was to be seen, in m2, excluded ground taken off.",
         "COVERED_M2": "Ground area seen, in m2.",
         "COVERED_PERCENT": "Share of the area seen, in percent.",
-        "LOW_PERCENT": "Share seen with every pass narrowed by its 95 % error; empty where passes are drawn as one.",
-        "HIGH_PERCENT": "Share seen with every pass widened by its 95 % error.",
+        "LOW_PERCENT": "Low end of the 95 % interval of the share seen; empty where it cannot be known.",
+        "HIGH_PERCENT": "High end of the 95 % interval of the share seen; empty where it cannot be known.",
+        "EXPECTED_PERCENT": "Mean of the draws: the share to expect if the boat steered by its receiver.",
+        "WORST_PERCENT": "Share seen with every edge moved inwards at once by 1.645 times its error; empty where passes "
+                         "are drawn as one.",
+        "BEST_PERCENT": "Share seen with every edge moved outwards at once by 1.645 times its error.",
         "GAP_M2": "All ground missed, in m2, before narrow and small gaps are left out.",
         "NARROW_M2": "Ground missed that is narrower than the narrowest gap to list, in m2.",
         "SMALL_M2": "Ground missed in gaps smaller than the smallest to list, in m2. The gaps listed, what is too "
@@ -76,14 +90,21 @@ class CoverageGaps(AthwartAlgorithm):
             make.number("MIN_AREA", "Smallest gap to list (m2)", "Gaps smaller than this are not listed.", 1.0, 0.0),
             make.distance("POSITION_ERROR", "Position error of an outing", "Standard deviation, on each axis, of the "
                           "error that all passes of one outing share: the bias of the satellite position. 2 m is a "
-                          "judgement for ordinary receivers.", 2.0, 0.0)))
+                          "judgement for ordinary receivers.", 2.0, 0.0),
+            make.number("DRAWS", "Draws of the errors", "How many times the errors are drawn for the interval of the "
+                        "share; more give steadier ends. At least 200.", 200, 200, 10_000, whole=True)))
         self.add(
             make.sink("OUTPUT", "Gaps", "A polygon for each gap, the largest first.", "polygon"),
-            make.sink("AREAS", "Areas", "The area's features with the share seen, its bounds and the fewest looks.",
-                      "polygon"))
+            make.sink("AREAS", "Areas", "The area's features with the share seen, its interval and the fewest looks.",
+                      "polygon"),
+            make.destination_raster("PROBABILITY_SEEN", "Probability of having been seen", "Raster of the share of draws "
+                                    "in which each cell was seen, 0 to 1. Not made unless asked for; not from a raster "
+                                    "of looks.", True))
         for name, label in (
                 ("AREA_M2", "Area (m2)"), ("COVERED_M2", "Seen (m2)"), ("COVERED_PERCENT", "Seen (%)"),
-                ("LOW_PERCENT", "Seen at least (%)"), ("HIGH_PERCENT", "Seen at most (%)"), ("GAP_M2", "Missed (m2)"),
+                ("LOW_PERCENT", "Seen, low end of 95 % (%)"), ("HIGH_PERCENT", "Seen, high end of 95 % (%)"),
+                ("EXPECTED_PERCENT", "Seen, expected (%)"), ("WORST_PERCENT", "Seen in the worst case (%)"),
+                ("BEST_PERCENT", "Seen in the best case (%)"), ("GAP_M2", "Missed (m2)"),
                 ("NARROW_M2", "Missed, too narrow to list (m2)"), ("SMALL_M2", "Missed, too small to list (m2)"),
                 ("GAP_COUNT", "Number of gaps")):
             self.addOutput(QgsProcessingOutputNumber(name, label))
@@ -99,6 +120,12 @@ class CoverageGaps(AthwartAlgorithm):
         looks = values.whole(self, parameters, "REQUIRED_LOOKS", context)
         if not 1 <= looks <= 20:
             return f"Required looks (REQUIRED_LOOKS) is {looks}; give a whole number from 1 to 20."
+        draws = values.whole(self, parameters, "DRAWS", context)
+        if not 200 <= draws <= 10_000:
+            return f"Draws of the errors (DRAWS) is {draws}; give a whole number from 200 to 10000."
+        if values.given(parameters, "PROBABILITY_SEEN") and chosen == ["SEEN"]:
+            return ("The probability of having been seen (PROBABILITY_SEEN) is drawn pass by pass, and a raster of looks "
+                    "(SEEN) does not tell passes apart. Give swaths (SWATHS), or leave it blank.")
         for name in ("MIN_WIDTH", "MIN_AREA", "POSITION_ERROR"):
             value = values.number(self, parameters, name, context)
             if value < 0:
@@ -120,7 +147,9 @@ class CoverageGaps(AthwartAlgorithm):
             passes=self._passes(parameters, context, feedback, area.crs), required_looks=looks,
             min_width=values.number(self, parameters, "MIN_WIDTH", context),
             min_area=values.number(self, parameters, "MIN_AREA", context),
-            position_error=values.number(self, parameters, "POSITION_ERROR", context), step=stepper(feedback, 20, 95))
+            position_error=values.number(self, parameters, "POSITION_ERROR", context),
+            draws=values.whole(self, parameters, "DRAWS", context),
+            picture=values.given(parameters, "PROBABILITY_SEEN"), step=stepper(feedback, 20, 95))
         self._say(result, feedback)
         grade = np.full(len(area), values.option(self, parameters, "GRADE", context), object)
         result.areas.update(looks_asked=np.full(len(area), looks), grade=grade)
@@ -132,13 +161,16 @@ class CoverageGaps(AthwartAlgorithm):
                                  columns=result.areas, kind="multipolygon", crs=area.crs, places=shapes,
                                  carried=Carried(area, np.arange(len(area))), style="areas"),
             "AREA_M2": result.area_m2, "COVERED_M2": result.covered_m2, "COVERED_PERCENT": result.covered_percent,
-            "LOW_PERCENT": _known(result.low_percent), "HIGH_PERCENT": result.high_percent, "GAP_M2": result.gap_m2,
+            "PROBABILITY_SEEN": self._picture(parameters, context, feedback, result.picture),
+            "LOW_PERCENT": _known(result.low_percent), "HIGH_PERCENT": _known(result.high_percent),
+            "EXPECTED_PERCENT": _known(result.expected_percent), "WORST_PERCENT": _known(result.worst_percent),
+            "BEST_PERCENT": _known(result.best_percent), "GAP_M2": result.gap_m2,
             "NARROW_M2": result.narrow_m2, "SMALL_M2": result.small_m2, "GAP_COUNT": len(result.geometries),
         }
 
     def _seen(self, parameters, context, feedback, crs, shapes, looks):
         """(Swaths, None) or (None, SeenGround)."""
-        from ...survey.coverage.cover import Swaths
+        from ...survey.coverage.cover import ASKED, Swaths
         from ..common.seen import seen_ground
 
         tab = read.table(self, parameters, "SWATHS", context, feedback, crs=crs, geometry="any", contract=True)
@@ -152,7 +184,8 @@ class CoverageGaps(AthwartAlgorithm):
                 raise InputError(f"Swaths '{tab.name}' hold a negative sigma_edge_m, row "
                                  f"{int(np.argmax(number['sigma_edge_m'] < 0)) + 1}. Correct it, or leave it blank.")
             return Swaths(read.shapes(tab), read.texts(tab, "outing"), number["pass_id"], number["outer_m"],
-                          number["sigma_edge_m"]), None
+                          number["sigma_edge_m"],
+                          {name: read.numbers(tab, name) for name in ASKED if tab.has(name)}), None
         bounds = np.array([shape.bounds for shape in shapes if shape is not None]).reshape(-1, 4)
         extent = (*bounds[:, :2].min(axis=0), *bounds[:, 2:].max(axis=0)) if len(bounds) else (0, 0, 0, 0)
         ground, notes = seen_ground(self, parameters, "SEEN", context, crs, extent, looks,
@@ -172,12 +205,37 @@ class CoverageGaps(AthwartAlgorithm):
         return PassLayer(read.shapes(tab), read.texts(tab, "outing"),
                          *(read.numbers(tab, name) for name in _PASS_FIELDS[1:]))
 
+    def _picture(self, parameters, context, feedback, picture):
+        """Path of the raster of the chance of having been seen, None if it was not asked for."""
+        if picture is None:
+            return None
+        path, raster = self.parameterAsOutputLayer(parameters, "PROBABILITY_SEEN", context), picture.raster
+        with RasterSink(path, raster.crs.to_wkt("WKT1_GDAL"), raster.transform, picture.seen.shape,
+                        [("probability_seen", "")], {}) as sink:
+            sink.write(0, 0, [picture.seen])
+            sink.finish("probability_seen")
+        dress(context, path, "probability_seen")
+        feedback.pushInfo(f"Probability of having been seen: {raster.cols} x {raster.rows} cells of {raster.cell:g} m.")
+        return path
+
     def _say(self, result, feedback):
         for note in result.notes:
             feedback.pushWarning(note)
-        low = "an unknown share" if np.isnan(result.low_percent) else f"{result.low_percent:.1f} %"
-        feedback.pushInfo(f"{result.covered_percent:.1f} % of {result.area_m2:.0f} m2 seen; with 95 % errors of place "
-                          f"and range between {low} and {result.high_percent:.1f} %.")
+        share = f"{result.covered_percent:.1f} % of {result.area_m2:.0f} m2 seen"
+        if np.isnan(result.low_percent):
+            feedback.pushInfo(f"{share}; its 95 % interval is unknown.")
+        else:
+            feedback.pushInfo(f"{share}; 95 % interval {result.low_percent:.1f} to {result.high_percent:.1f} %, whether "
+                              "the boat steered by its receiver or by marks. Expected if it steered by its receiver: "
+                              f"{result.expected_percent:.1f} %.")
+        worst = "unknown" if np.isnan(result.worst_percent) else f"{result.worst_percent:.1f} %"
+        feedback.pushInfo(f"With every edge moved at once by its 95 % error, which is no interval: worst case {worst}, "
+                          f"best case {result.best_percent:.1f} %.")
+        broken = result.gaps["area_m2"][result.gaps["kind"] == "break"]
+        if len(broken):
+            feedback.pushWarning(f"{broken.sum():.0f} m2 in {len(broken)} gap(s) of kind break: the log stopped there. If "
+                                 "the sonar went on, that ground was seen, and the interval of the share does not "
+                                 "allow for it. Look at the record.")
         feedback.pushInfo(f"Missed {result.gap_m2:.0f} m2: {len(result.geometries)} gaps listed, "
                           f"{int(result.gaps['certain'].sum())} of them certain. Not listed: {result.narrow_m2:.0f} m2 "
                           f"narrower than the least width, {result.small_m2:.0f} m2 in gaps under the least area.")

@@ -73,29 +73,43 @@ def chances(passes, xy, looks, draws, area, step=lambda fraction: None):
             sure, some = some[all_near], some[any_near & ~all_near]
             count[:, sure] += 1
             as_drawn[sure] += 1
-            as_drawn[some] += mask.holds(*xy[some].T)
+            as_drawn[some] += mask.holds(xy[some], 0.0, 0.0)
             size = max(1, _BATCH // draws)
             for first in range(0, len(some), size):
                 batch = some[first:first + size]
-                count[:, batch] += mask.holds(*_set_back(one, xy[batch]))
+                count[:, batch] += _held(one, mask, xy[batch])
             asked = np.concatenate([sure, some])
             still[asked] = count[:, asked].min(axis=0) < looks
             as_drawn[asked[~still[asked]]] = looks
     return Chances(count >= looks, as_drawn >= looks)
 
 
-def _set_back(one, xy):
-    """(draws, k) east and north of the places to ask at."""
+def _held(one, mask, xy):
+    """(draws, k) bool: whether the pass saw each place in each draw."""
     errors, facts = one.errors, one.facts
     frames = boat_frames(one.lines, xy)
-    f, s = frames.forward, frames.starboard
-    ahead = -(errors.shift @ f.T) - errors.forward[:, None]
-    across = frames.across - errors.shift @ s.T - errors.starboard[:, None]
-    side, ground = np.sign(across), np.abs(across)
-    ahead += across * np.tan(errors.turn)[:, None]
-    ground /= np.cos(errors.turn)[:, None]
+    f, s = frames.forward.T, frames.starboard.T
+    once = np.ones((1, len(xy)))
+    ahead = _product(errors.shift, errors.forward, np.concatenate([f, once]))
+    across = _product(errors.shift, errors.starboard, np.concatenate([s, once]))
+    across += frames.across.astype(np.float32)
+    # turned clockwise by a, the beam that meets a place at y abeam left the boat y tan(a) ahead and ran y / cos(a)
+    ahead += across * _column(np.tan(errors.turn))
     width = facts.outer_m - facts.inner_m
     stretch = width / (width + errors.outer - errors.inner)
-    ground = np.maximum(0.0, facts.inner_m + (ground - facts.inner_m - errors.inner[:, None]) * stretch[:, None])
-    across = side * ground - frames.across
-    return (xy[:, 0] + ahead * f[:, 0] + across * s[:, 0], xy[:, 1] + ahead * f[:, 1] + across * s[:, 1])
+    nearer = np.copysign(_column(facts.inner_m - (facts.inner_m + errors.inner) * stretch), across)
+    across *= _column(stretch / np.cos(errors.turn))
+    across += nearer
+    across -= frames.across.astype(np.float32)
+    east = ahead * f[0].astype(np.float32) + across * s[0].astype(np.float32)
+    north = ahead * f[1].astype(np.float32) + across * s[1].astype(np.float32)
+    return mask.holds(xy, east, north)
+
+
+def _product(shift, own, axes):
+    """Minus the shift and the boat's own part along axes, (draws, k)."""
+    return np.column_stack([-shift, -own]).astype(np.float32) @ axes.astype(np.float32)
+
+
+def _column(values):
+    return values.astype(np.float32)[:, None]

@@ -11,6 +11,7 @@ from ..plane.frame import Frame
 from . import gap_kinds, gap_zones
 from .cover import cover_of_seen, cover_of_swaths
 from .drawn_errors import LEAST_DRAWS
+from .picture import Picture
 from .share import Interval, ShareDraws, drawn_passes, share_draws
 
 __all__ = ["CoverageResult", "PassLayer", "SeenGround", "find_gaps"]
@@ -52,6 +53,7 @@ class CoverageResult:
     (see ``share``); ``worst_percent`` and ``best_percent`` are what is seen with every edge moved at once.
     ``gap_m2`` is all missed ground; ``narrow_m2`` what of it is narrower than the least width, ``small_m2`` what else
     lies in gaps under the least area: the listed gaps are the rest. ``notes``: what the user should know.
+    ``picture``: the chance of having been seen, None where not asked for.
     """
 
     geometries: list
@@ -69,11 +71,11 @@ class CoverageResult:
     narrow_m2: float
     small_m2: float
     notes: list = field(default_factory=list)
-    picture: object = None
+    picture: Picture = None
 
 
 def find_gaps(crs, areas, swaths=None, seen=None, *, exclude=(), passes=None, required_looks=1, min_width=1.0,
-              min_area=1.0, position_error=2.0, draws=LEAST_DRAWS, picture=None, step=lambda fraction: None):
+              min_area=1.0, position_error=2.0, draws=LEAST_DRAWS, picture=False, step=lambda fraction: None):
     """Judge the coverage of an area.
 
     Parameters
@@ -98,8 +100,8 @@ def find_gaps(crs, areas, swaths=None, seen=None, *, exclude=(), passes=None, re
         Standard deviation per axis that the passes of one outing share (m).
     draws : int
         How many times the errors are drawn for the interval of the share, at least 200.
-    picture : callable, optional
-        ``picture(frame, area)`` -> places.Picture: where the chance of having been seen is wanted as a raster.
+    picture : bool
+        Whether a raster of the chance of having been seen is wanted.
     step : callable, optional
         Called with the fraction done; may raise Cancelled.
 
@@ -139,10 +141,9 @@ def find_gaps(crs, areas, swaths=None, seen=None, *, exclude=(), passes=None, re
     kept, table, small = _listed(frame, pieces, missed, min_area)
     columns = _by_area(frame, wanted, missed, worst, best, cover)
     area_m2 = transfer.geodesic_area(frame, area)
-    percent = _percent(gap.total, area_m2)
+    percent, chance = _percent(gap.total, area_m2), Picture(frame, area) if picture else None
     drawn, said = _drawn(cover, swaths, lines, wanted, area, (percent, columns["covered_pct"]), kept,
-                         (required_looks, draws, position_error), picture and picture(frame, area),
-                         lambda f: step(0.65 + 0.35 * f))
+                         (required_looks, draws, position_error), chance, lambda f: step(0.65 + 0.35 * f))
     for name in ("low", "high", "expected"):
         columns[f"{name}_pct"] = np.array([getattr(one, name) for one in drawn.areas])
     table["open_pct"] = drawn.open_pct
@@ -153,7 +154,7 @@ def find_gaps(crs, areas, swaths=None, seen=None, *, exclude=(), passes=None, re
         transfer.all_to_crs(frame, kept), table, columns, area_m2, _seen(gap.total, area_m2), percent,
         drawn.total.low, drawn.total.high, drawn.total.expected, _percent(worst.total, area_m2),
         _percent(best.total, area_m2), gap.total, max(0.0, float(gap.total - table["area_m2"].sum() - small)), small,
-        notes + cover.notes + said, drawn.picture)
+        notes + cover.notes + said, chance)
 
 
 def _drawn(cover, swaths, lines, wanted, area, exact, gaps, how, picture, step):

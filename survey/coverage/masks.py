@@ -64,13 +64,22 @@ class Mask:
         if touching.any():
             cells |= outside & _grown(touching, self._margin)
 
-    def holds(self, east, north):
-        """Whether places, arrays of one shape, lie in the ground; False outside window and margin."""
-        column = np.floor(east / CELL_M).astype(np.int32) - np.int32(self._low[0])
-        row = np.floor(north / CELL_M).astype(np.int32) - np.int32(self._low[1])
-        inside = (column >= 0) & (column < self._columns) & (row >= 0) & (row < self._rows)
-        at = np.where(inside, row * np.int32(self._columns) + column, 0)
-        return self.cells.ravel()[at] & inside
+    def holds(self, xy, east, north):
+        """Whether places moved to the east and north lie in the ground.
+
+        Parameters
+        ----------
+        xy : (k, 2) array
+            Places within the window.
+        east, north : (..., k) arrays, m
+            At most the margin.
+        """
+        at = xy / CELL_M - self._low
+        column = (at[:, 0] + np.float32(1 / CELL_M) * east).astype(np.int32)
+        row = (at[:, 1] + np.float32(1 / CELL_M) * north).astype(np.int32)
+        row *= np.int32(self._columns)
+        row += column
+        return self.cells.ravel().take(row, mode="clip")
 
     def near(self, xy, distance):
         """For (k, 2) places: whether any cell, and whether every cell, within a square of that half-width is filled."""

@@ -7,12 +7,16 @@ from ..plane import shapes
 
 __all__ = ["strewn", "strewn_in_each"]
 
-_SEED = 20091
 _TRIES = 4
+_OFFSET = 0.382
+_ASKEW = np.array([[np.cos(0.6), np.sin(0.6)], [-np.sin(0.6), np.cos(0.6)]])
 
 
 def strewn(ground, count):
-    """About ``count`` places in a polygon, one at random in each cell of a square grid; the same every time.
+    """About ``count`` places in a polygon, on a square grid askew; the same every time.
+
+    A grid counts an area far better than places at random do, and one askew lies along no lake's edges and no boat's
+    lines for long.
 
     Parameters
     ----------
@@ -25,19 +29,18 @@ def strewn(ground, count):
     """
     if ground.is_empty or not ground.area > 0:
         return np.empty((0, 2))
-    x0, y0, x1, y1 = ground.bounds
+    bounds = np.reshape(ground.bounds, (2, 2))
+    middle, half = bounds.mean(axis=0), np.ptp(bounds, axis=0) / 2
     spacing = float(np.sqrt(ground.area / count))
-    for attempt in range(_TRIES):
-        rng = np.random.default_rng([_SEED, attempt])
-        columns, rows = (int(np.ceil(size / spacing)) for size in (x1 - x0, y1 - y0))
-        if columns * rows > 64 * count + 4096:  # slivers askew: fewer tries than cells
+    for _ in range(_TRIES):
+        reach = np.abs(_ASKEW) @ half / spacing
+        columns, rows = (np.arange(np.floor(-r), np.ceil(r) + 1) + _OFFSET for r in reach)
+        if len(columns) * len(rows) > 64 * count + 4096:  # slivers: fewer tries than cells
             found = _along(ground, count)
             break
-        cell = rng.random((2, rows, columns))
-        x = x0 + (np.arange(columns) + cell[0]) * spacing
-        y = y0 + (np.arange(rows)[:, None] + cell[1]) * spacing
-        inside = shapes.contains(ground, x, y)
-        found = np.column_stack([x[inside], y[inside]])
+        grid = np.stack(np.broadcast_arrays(columns, rows[:, None]), axis=-1).reshape(-1, 2)
+        found = middle + spacing * grid @ _ASKEW
+        found = found[shapes.contains(ground, *found.T)]
         if len(found) >= 0.5 * count:
             break
         spacing /= 2

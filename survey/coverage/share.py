@@ -22,8 +22,11 @@ from .places import strewn, strewn_in_each
 
 __all__ = ["ALL_PLACES", "Interval", "ShareDraws", "drawn_passes", "interval", "share_draws"]
 
-ALL_PLACES = 60_000
-"""Places that stand for all areas together; draws differ from the exact share by their change only."""
+ALL_PLACES = (12_000, 60_000)
+"""Fewest and most places that stand for all areas together, one for each 4 m2 in between. A draw's share is the exact
+one and the change at the places, so that a few thousand do."""
+
+_PLACE_M2 = 4.0
 
 _LEAST_PLACES = 3_000
 _GAP_PLACES = 48
@@ -43,14 +46,12 @@ class Interval:
 @dataclass
 class ShareDraws:
     """``total`` and each of ``areas``: Interval. For each gap: ``open_pct``, share of draws in which half of it or more
-    stays unseen; ``certain_share``, the part of it that is unseen in 95 % of them. ``picture``: (rows, columns) share
-    of draws that saw the middle of each cell, NaN outside the areas; see ``Picture``."""
+    stays unseen; ``certain_share``, the part of it that is unseen in 95 % of them."""
 
     total: Interval
     areas: list
     open_pct: np.ndarray
     certain_share: np.ndarray
-    picture: np.ndarray = None
 
 
 def interval(exact, change):
@@ -119,17 +120,18 @@ def share_draws(passes, wanted, area, exact, gaps, looks, draws, picture=None, s
     gaps : list of shapely polygons
     looks : int
     draws : int
-    picture : Picture, optional
+    picture : survey.coverage.picture.Picture, optional
+        To be filled with the chance of having been seen.
     step : callable, optional
 
     Returns
     -------
     ShareDraws
     """
-    pooled = strewn(area, ALL_PLACES)
+    pooled = strewn(area, int(np.clip(area.area / _PLACE_M2, *ALL_PLACES)))
     own, owner = [pooled], []
     if len(wanted) > 1:
-        size = int(max(_LEAST_PLACES / 4, min(_LEAST_PLACES, ALL_PLACES / len(wanted))))
+        size = int(max(_LEAST_PLACES / 4, min(_LEAST_PLACES, ALL_PLACES[1] / len(wanted))))
         places, owner = strewn_in_each(wanted, size)
         own.append(places)
     inside_gaps, gap = strewn_in_each(gaps, _GAP_PLACES)
@@ -149,8 +151,9 @@ def share_draws(passes, wanted, area, exact, gaps, looks, draws, picture=None, s
     seen, _ = next(parts)
     unseen = 1 - _by_owner(seen, gap, len(gaps))
     sure = ((1 - seen.mean(axis=0)) >= _SURE)[None]
-    return ShareDraws(total, areas, 100 * (unseen >= _OPEN).mean(axis=0), _by_owner(sure, gap, len(gaps))[0],
-                      None if picture is None else picture.filled(next(parts)[0].mean(axis=0)))
+    if picture is not None:
+        picture.fill(next(parts)[0].mean(axis=0))
+    return ShareDraws(total, areas, 100 * (unseen >= _OPEN).mean(axis=0), _by_owner(sure, gap, len(gaps))[0])
 
 
 def _by_owner(values, owner, count):
