@@ -3,7 +3,16 @@ from __future__ import annotations
 
 import numpy as np
 from osgeo import gdal, ogr
-from qgis.core import QgsCoordinateTransform, QgsGeometry, QgsProcessingException, QgsRectangle
+from qgis.core import (
+    QgsCoordinateTransform,
+    QgsDistanceArea,
+    QgsGeometry,
+    QgsPointXY,
+    QgsProcessingException,
+    QgsProject,
+    QgsRectangle,
+    QgsUnitTypes,
+)
 
 from ...survey.errors import InputError
 from .values import given
@@ -61,7 +70,20 @@ def seen_ground(alg, parameters, name, context, crs, extent, required_looks, gra
         causes["weak"] = _joined(ground, range(WEAK, WEAK + required_looks))
     notes = [] if looks[0].area else [
         f"{label} shows no ground {'seen' if grade == 'seen' else 'on which the object would show'} inside the area."]
-    return SeenGround(looks, causes), notes
+    return SeenGround(looks, causes, _cell_m(raster, layer.crs(), window)), notes
+
+
+def _cell_m(raster, crs, window):
+    """Side of a cell on the ground (m), in the middle of a window."""
+    left, width, _, top, _, height = raster.GetGeoTransform()
+    x, y = left + (window[0] + window[2] / 2) * width, top + (window[1] + window[3] / 2) * height
+    measure = QgsDistanceArea()
+    measure.setSourceCrs(crs, QgsProject.instance().transformContext())
+    measure.setEllipsoid(crs.ellipsoidAcronym() or "EPSG:7030")
+    sides = [measure.convertLengthMeasurement(measure.measureLine(QgsPointXY(x, y), QgsPointXY(x + east, y + north)),
+                                              QgsUnitTypes.DistanceUnit.DistanceMeters)
+             for east, north in ((width, 0.0), (0.0, height))]
+    return float(np.sqrt(np.prod(sides)))
 
 
 def _open(layer, label, bands):

@@ -14,6 +14,9 @@ __all__ = ["ASKED", "Cover", "PassCover", "Swaths", "cover_of_seen", "cover_of_s
 MERGED = "The swaths were drawn with all passes in one, so no pass can be told from another"
 
 
+TAKEN = ("95 % interval was drawn as if all passes had moved together: ground that opens between two of them is not in "
+         "it. Swaths drawn with MERGE 'strip' or 'pass' are drawn pass by pass.")
+
 ASKED = ("samples", "inner_m", "range_m", "depth_m", "blind_deg", "speed_mps", "sigma_drift_m", "sigma_heading_deg",
          "sigma_sound_mps")
 """Further fields of a swath layer by which errors are drawn."""
@@ -70,7 +73,7 @@ class Cover:
     ``levels``: ground seen by at least 1 .. n passes. ``low``, ``high``: the last level as it is at least, and at most,
     with 95 % confidence, true in the rectangle of interest; ``low`` is None where passes cannot be told apart.
     ``passes``: what each pass saw, empty where unknown. ``reach_m``: usual ground range of the outer edge.
-    ``causes``: polygons by kind of gap where a raster knows why ground was missed. ``notes``: what the user should
+    ``causes``: polygons by kind of gap where a raster knows why ground was missed; ``cell_m``: its cells. ``notes``: what the user should
     know.
     """
 
@@ -80,6 +83,7 @@ class Cover:
     passes: list
     reach_m: float
     causes: dict = field(default_factory=dict)
+    cell_m: float = 0.0
     notes: list = field(default_factory=list)
 
     @property
@@ -129,7 +133,7 @@ def cover_of_swaths(frame, swaths, bounds, required_looks=1, position_error=2.0,
                                    bounds)[-1]
     low = None
     if merged:
-        notes.append(f"{MERGED}: the low bound is left empty.")
+        notes.append(f"{MERGED}: the worst case is left empty, and the {TAKEN}")
     else:
         low = edge_error.moved_levels(outings, required_looks, position_error, -1, lambda f: step(0.7 + 0.3 * f),
                                       bounds)[-1]
@@ -186,8 +190,8 @@ def _near(a, b, reach):
     return a[0] - reach < b[2] and b[0] < a[2] + reach and a[1] - reach < b[3] and b[1] < a[3] + reach
 
 
-def cover_of_seen(frame, looks, causes, reach_m, position_error=2.0):
-    """Cover of ground that a raster says was seen; passes cannot be told apart in it, so the low bound stays unknown.
+def cover_of_seen(frame, looks, causes, reach_m, position_error=2.0, cell_m=0.0):
+    """Cover of ground that a raster says was seen; passes cannot be told apart in it, so the worst case stays unknown.
 
     Parameters
     ----------
@@ -200,9 +204,13 @@ def cover_of_seen(frame, looks, causes, reach_m, position_error=2.0):
         Usual ground range of the outer edge (m), NaN if unknown.
     position_error : float
         Standard deviation per axis that all passes share (m).
+    cell_m : float
+        Side of the raster's cells on the ground (m).
     """
     found = [transfer.to_frame(frame, level) for level in looks]
     within, rest = edge_error.margins(edge_error.DEFAULT_SIGMA_M, position_error)
     return Cover(found, None, edge_error.moved_edge(found[-1], float(within + rest)), [], reach_m,
-                 {kind: transfer.to_frame(frame, ground) for kind, ground in causes.items()},
-                 ["A raster of looks does not tell passes apart: the low bound is left empty."])
+                 {kind: transfer.to_frame(frame, ground) for kind, ground in causes.items()}, cell_m,
+                 [f"A raster of looks does not tell passes apart: the worst case is left empty, and the {TAKEN} The error "
+                  f"of cells of {cell_m:g} m is counted in: where edges run along the grid it is large, and smaller cells "
+                  "make it small."])

@@ -8,16 +8,17 @@ import numpy as np
 from ..errors import InputError
 from ..plane import levels, shapes, transfer, widths
 from ..plane.frame import Frame
-from . import gap_kinds, gap_zones
+from . import gap_kinds, gap_zones, merged_share
 from .cover import cover_of_seen, cover_of_swaths
 from .drawn_errors import LEAST_DRAWS
 from .picture import Picture
-from .share import Interval, ShareDraws, drawn_passes, share_draws
+from .share import drawn_passes, share_draws
 
 __all__ = ["CoverageResult", "PassLayer", "SeenGround", "find_gaps"]
 
 _QUADRANT = 8
 _RIM_M = 0.05
+_HALF = 0.5
 
 
 @dataclass
@@ -37,10 +38,12 @@ class SeenGround:
     """Ground that a raster of looks says was seen, as polygons in crs units.
 
     ``looks``: ground seen by at least 1 .. required looks. ``causes``: ground missed, by kind ('hidden', 'weak').
+    ``cell_m``: side of its cells on the ground.
     """
 
     looks: list
     causes: dict
+    cell_m: float = 0.0
 
 
 @dataclass
@@ -127,7 +130,7 @@ def find_gaps(crs, areas, swaths=None, seen=None, *, exclude=(), passes=None, re
     else:
         known = passes.range_m[np.isfinite(passes.range_m)] if passes else ()
         cover = cover_of_seen(frame, seen.looks, seen.causes, float(np.median(known)) if len(known) else np.nan,
-                              position_error)
+                              position_error, seen.cell_m)
     step(0.5)
     missed = [_Missed.of(frame, area, level) for level in cover.levels]
     gap = missed[-1]
@@ -148,7 +151,7 @@ def find_gaps(crs, areas, swaths=None, seen=None, *, exclude=(), passes=None, re
         columns[f"{name}_pct"] = np.array([getattr(one, name) for one in drawn.areas])
     table["open_pct"] = drawn.open_pct
     table["certain_m2"] = table["area_m2"] * drawn.certain_share
-    table["certain"] = drawn.certain_share >= 0.5
+    table["certain"] = drawn.certain_share >= _HALF
     step(1.0)
     return CoverageResult(
         transfer.all_to_crs(frame, kept), table, columns, area_m2, _seen(gap.total, area_m2), percent,
@@ -161,8 +164,11 @@ def _drawn(cover, swaths, lines, wanted, area, exact, gaps, how, picture, step):
     """ShareDraws, and notes."""
     looks, draws, position_error = how
     if not cover.tells_passes:
-        unknown = np.full(len(gaps), np.nan)
-        return ShareDraws(Interval(), [Interval()] * len(wanted), unknown, unknown), []
+        body, outing = merged_share.merged_pass(cover.seen, draws, position_error)
+        changes = merged_share.other_changes(cover.seen, [area, *wanted], lines, cover.reach_m, cover.cell_m, outing)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            changes *= 100 / np.array([[one.area] for one in (area, *wanted)])
+        return share_draws([body], wanted, area, exact, gaps, 1, draws, None, (changes[0], changes[1:]), step), []
     known = {}
     for line in lines:
         known.setdefault(line.key, []).extend(line.parts)

@@ -22,11 +22,11 @@ from .places import strewn, strewn_in_each
 
 __all__ = ["ALL_PLACES", "Interval", "ShareDraws", "drawn_passes", "interval", "share_draws"]
 
-ALL_PLACES = (12_000, 60_000)
-"""Fewest and most places that stand for all areas together, one for each 4 m2 in between. A draw's share is the exact
+ALL_PLACES = (4_000, 60_000)
+"""Fewest and most places that stand for all areas together, one for each 2 m2 in between. A draw's share is the exact
 one and the change at the places, so that a few thousand do."""
 
-_PLACE_M2 = 4.0
+_PLACE_M2 = 2.0
 
 _LEAST_PLACES = 3_000
 _GAP_PLACES = 48
@@ -106,7 +106,8 @@ def drawn_passes(cover, swaths, lines, draws, position_error, sigmas=drawn_error
     return found, notes
 
 
-def share_draws(passes, wanted, area, exact, gaps, looks, draws, picture=None, step=lambda fraction: None):
+def share_draws(passes, wanted, area, exact, gaps, looks, draws, picture=None, more=None,
+                step=lambda fraction: None):
     """Work the share out again for every draw.
 
     Parameters
@@ -122,6 +123,8 @@ def share_draws(passes, wanted, area, exact, gaps, looks, draws, picture=None, s
     draws : int
     picture : survey.coverage.picture.Picture, optional
         To be filled with the chance of having been seen.
+    more : ((draws,) array, (n, draws) array), optional
+        What else each draw adds to the share of all together and of each area, percent.
     step : callable, optional
 
     Returns
@@ -142,12 +145,13 @@ def share_draws(passes, wanted, area, exact, gaps, looks, draws, picture=None, s
     ends = np.cumsum([len(xy) for xy in own])
     parts = iter(zip(np.split(found.seen, ends[:-1], axis=1), np.split(found.as_drawn, ends[:-1])))
     seen, before = next(parts)
-    total = interval(exact[0], 100 * (seen.mean(axis=1) - before.mean()))
+    more = (0.0, np.zeros((len(wanted), 1))) if more is None else more
+    total = interval(exact[0], 100 * (seen.mean(axis=1) - before.mean()) + more[0])
     areas = [total] if len(wanted) == 1 else []
     if len(wanted) > 1:
         seen, before = next(parts)
         changes = _by_owner(seen.astype(np.int8) - before, owner, len(wanted))
-        areas = [interval(*pair) for pair in zip(exact[1], 100 * changes.T)]
+        areas = [interval(*pair) for pair in zip(exact[1], 100 * changes.T + more[1])]
     seen, _ = next(parts)
     unseen = 1 - _by_owner(seen, gap, len(gaps))
     sure = ((1 - seen.mean(axis=0)) >= _SURE)[None]

@@ -40,8 +40,8 @@ class Outing:
 
 
 def _rounded(angle):
-    radius = 1 + 0.06 * np.sin(2 * angle + 1) + 0.03 * np.sin(3 * angle)
-    return np.column_stack([150 * radius * np.cos(angle), 100 * radius * np.sin(angle)])
+    radius = 1 + 0.02 * np.sin(2 * angle + 1) + 0.01 * np.sin(3 * angle)
+    return np.column_stack([150 * radius * np.cos(angle), 135 * radius * np.sin(angle)])
 
 
 def _plan(rng, layout):
@@ -49,11 +49,12 @@ def _plan(rng, layout):
     if layout == "shore":
         lake = Polygon(_rounded(np.linspace(0, 2 * np.pi, 400, endpoint=False)))
         lines = []
-        for setback in rng.uniform(14, 20, 1).tolist() + rng.uniform(60, 66, 1).tolist():
+        for setback in (rng.uniform(14, 20), rng.uniform(52, 58)):
             ring = np.array(lake.buffer(-setback).simplify(0.05).exterior.coords)
             start = rng.integers(len(ring) - 1)
-            lines.append(np.roll(ring[:-1], -start, axis=0))
-        return lines, lake.difference(lake.buffer(-75)), lake
+            ring = np.roll(ring[:-1], -start, axis=0)
+            lines.append(np.vstack([ring, ring[:1]]))
+        return lines, lake.difference(lake.buffer(-68)), lake
     if layout == "random":
         lines = []
         for _ in range(9):
