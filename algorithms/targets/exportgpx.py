@@ -25,7 +25,8 @@ class ExportGpx(AthwartAlgorithm):
     SUMMARY = "Write points as waypoints and lines as routes or tracks of a GPX 1.1 file for a plotter or a phone."
     TAGS = "gpx,export,waypoints,routes,tracks,plotter,phone,gps,navigate"
     HELP = """Writes a GPX 1.1 file: points become waypoints, lines become routes or tracks. The description of a target
-    says how good its place is ('95 % within 6.2 m') and what it is: side unsure, or in the water column.
+    says how good its place is ('95 % within 6.2 m'), how deep the bottom is there or the water was under the boat, and
+    what it is: side unsure, or in the water column.
 
     Plotters show short names: names are cut to the longest name you allow, and those that would look alike end in a
     number, so that no two are the same; upper and lower case count as one. A line of several parts becomes one track of

@@ -1,8 +1,11 @@
 """Write coverage report: through the three doors, with what it refuses."""
 import csv
 import pathlib
+import re
 
 import pytest
+from athwart.survey.fields import TARGETS
+from qgis.PyQt.QtCore import QDate, QDateTime, QTime
 
 SQUARE = "MultiPolygon(((500000 5200000, 500200 5200000, 500200 5200100, 500000 5200100, 500000 5200000)))"
 AREA_FIELDS = {"name": "string", "area_m2": "double", "covered_m2": "double", "covered_pct": "double",
@@ -56,6 +59,60 @@ def test_what_looks_are_worth_inside_the_areas(run, seen, make_layer, tmp_path):
     page = (tmp_path / "r.html").read_text(encoding="utf-8").replace("\u00a0", " ")
     for words in ("An object would show", "Seen, but an object could be missed", "Hidden by nearer ground"):
         assert f'<th scope="row">{words}</th><td class="n">0.10 ha</td><td class="n">33.3 %</td>' in page
+
+
+def words_of(path):
+    """What stands on a page, blanks of every kind as one."""
+    page = pathlib.Path(path).read_text(encoding="utf-8")
+    shown = re.sub(r"<style>.*?</style>|<svg.*?</svg>", "", page, flags=re.S)
+    return re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", shown))
+
+
+UTM, E, N = "EPSG:32632", 500_000, 4_983_000
+SWATH = {"outing": "string", "pass_id": "integer", "side": "string", "outer_m": "double", "sigma_edge_m": "double",
+         "range_model": "string", "blind_deg": "double", "start_time": "datetime", "end_time": "datetime"}
+
+
+@pytest.fixture
+def two_passes(make_layer):
+    """Two passes over 100 by 100 m: the one sees the southern 49.9 m, the other 3.8 m of it; 22 June 2024."""
+    def strip(high):
+        return f"POLYGON(({E} {N},{E + 100} {N},{E + 100} {N + high},{E} {N + high},{E} {N}))"
+    began, ended = QDateTime(QDate(2024, 6, 22), QTime(13, 5)), QDateTime(QDate(2024, 6, 22), QTime(14, 16))
+    return make_layer("Polygon", UTM, SWATH, [
+        (strip(high), ["day", number, "both", high, 0.5, "slant", 20.0, began, ended])
+        for number, high in ((1, 49.9), (2, 3.8))], "swaths")
+
+
+@pytest.fixture
+def square(make_layer):
+    return make_layer("Polygon", UTM, {"name": "string"}, [
+        (f"POLYGON(({E} {N},{E + 100} {N},{E + 100} {N + 100},{E} {N + 100},{E} {N}))", ["bed"])], "area")
+
+
+@pytest.mark.parametrize("looks, said", [
+    (1, r"1\.00 ha, 49\.9 % was seen by at least one pass"),
+    (2, r"1\.00 ha, 3\.8 % was seen by at least 2 separate passes .*By at least one pass 49\.9 % was seen")])
+def test_what_was_asked_of_the_gaps_is_what_the_report_says(run, two_passes, square, tmp_path, looks, said):
+    found = run("coveragegaps", {"SWATHS": two_passes, "AREA": square, "REQUIRED_LOOKS": looks, "OUTPUT": "memory:",
+                                 "AREAS": "memory:"})
+    run("coveragereport", {"SWATHS": two_passes, "AREAS": found["AREAS"], "GAPS": found["OUTPUT"],
+                           "OUTPUT_HTML": str(tmp_path / "r.html")})
+    words = words_of(tmp_path / "r.html")
+    assert re.search(said, words), words
+    assert "22 June 2024, 13:05 to 14:16 UTC" in words  # by the wall clock of the layer, in whatever zone this runs
+
+
+def test_targets_saved_as_multipoints_and_times_that_are_none(run, two_passes, square, make_layer, tmp_path):
+    kinds = {f.name: {"double": "double", "string": "string", "datetime": "string"}.get(f.kind, "integer")
+             for f in TARGETS}
+    values = {"target_id": 1, "label": "log", "status": "bottom", "semi_major_m": 5.0, "semi_minor_m": 4.0,
+              "azimuth_deg": 30.0, "confidence_pct": 95.0, "time": "soon", "bottom_m": 7.96, "depth_m": 6.0}
+    targets = make_layer("MultiPoint", UTM, kinds, [(f"MULTIPOINT(({E + 10} {N + 10}))",
+                                                     [values.get(name) for name in kinds])], "targets")
+    found = run("coveragegaps", {"SWATHS": two_passes, "AREA": square, "OUTPUT": "memory:", "AREAS": "memory:"})
+    run("coveragereport", {"AREAS": found["AREAS"], "TARGETS": targets, "OUTPUT_HTML": str(tmp_path / "r.html")})
+    assert "bottom 7.9 m" in words_of(tmp_path / "r.html") and "1 log" in words_of(tmp_path / "r.html")
 
 
 @pytest.mark.parametrize("given, said", [

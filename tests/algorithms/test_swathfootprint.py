@@ -281,3 +281,9 @@ def test_convergence_is_what_other_software_says():
     # the tests above stand on due north by geodesics; the zone's own grid is turned by this much here
     factors = Proj(UTM).get_factors(*Proj(UTM)(EAST, NORTH, inverse=True))
     assert factors.meridian_convergence == pytest.approx(0, abs=1e-9)
+
+
+@pytest.mark.parametrize("share", [100, 80])
+def test_swaths_say_what_part_of_the_range_counted(run, on_file, share):
+    layer = run("swathfootprint", {"INPUT": on_file(), "RANGE_USED": share, "OUTPUT": "memory:"})["OUTPUT"]
+    assert {round(feature["range_used_pct"], 6) for feature in layer.getFeatures()} == {share}
