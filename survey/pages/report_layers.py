@@ -50,7 +50,7 @@ class ReportLayer:
             return np.full(len(self), np.nan)
         if np.asarray(column).dtype.kind in "fiub":
             return np.asarray(column, float)
-        return np.array([v if isinstance(v, (int, float)) else np.nan for v in column], float)
+        return np.array([_figure(value) for value in column], float)
 
     def words(self, name):
         """(n,) texts of a field, '' where it is unknown or the layer has no such field."""
@@ -108,6 +108,14 @@ class Layers:
         self.levels = seen_levels(self.swaths, max(_MOST_LOOKS, int(asked)))
         if self.areas is not None and self.levels:
             self.looks = looks_inside(self.frame, self.levels, self.areas)
+
+
+def _figure(value):
+    """A number, also where a layer holds it as text; NaN for what is none."""
+    try:
+        return float(value)
+    except (TypeError, ValueError):
+        return np.nan
 
 
 def seen_levels(swaths, depth=_MOST_LOOKS):

@@ -117,14 +117,14 @@ def targets_table(targets, lonlat):
         known = np.isfinite(major[i])
         rows.append([f"{number(number_[i], missing='')} {label[i]}".strip(), status[i],
                      _where(targets.geometries[i], lonlat),
-                     f"{number(major[i], 1)} by {number(minor[i], 1, 'm')}" if known else "unknown",
-                     f"{number(azimuth[i], 0)}°" if known else "unknown", number(confidence[i], 0, "%"),
+                     f"{number(major[i], 1)} by {number(minor[i], 1, 'm')}, {number(azimuth[i])}°" if known
+                     else "unknown", number(confidence[i], 0, "%"),
                      depth_words(bottom[i], boat[i]) or "unknown", cause[i]])
-    return table("Targets; the semi-axes of each ellipse hold at the confidence beside them. Depth is that of the "
-                 "bottom at the target where a depth grid knows it, else of the water under the boat when it was seen; "
-                 "both are rounded down.",
-                 ["Target", "Status", "Where", "Semi-axes", "Azimuth", "Confidence", "Depth", "Largest cause of error"],
-                 rows, (3, 4, 5, 6), (2,))
+    return table("Targets. Ellipse: its semi-axes, at the confidence beside them, and the azimuth of the longer one. "
+                 "Depth: of the bottom at the target where a depth grid knows it, else of the water under the boat when "
+                 "it was seen; both are rounded down.",
+                 ["Target", "Status", "Where", "Ellipse", "Confidence", "Depth", "Largest error"], rows, (3, 4, 5),
+                 (2,))
 
 
 def settings_table(track, swaths, whole=None):
