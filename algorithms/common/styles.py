@@ -89,7 +89,7 @@ def _safe(name):
 
 def _depth(names):
     """Expression of a target's depth with its place, rounded down; see ``survey.pages.depthwords``."""
-    told = {"bottom_m": "'bottom ' || {} || ' m'", "depth_m": "{} || ' m under the boat'"}
+    told = {"bottom_m": "'bottom ' || {} || ' m'", "depth_m": "{} || ' m under the boat when seen'"}
     cases = [f'WHEN "{name}" IS NOT NULL THEN ' + told[name].format(f'to_string(floor("{name}" * 10 + 1e-9) / 10)')
              for name in told if name in names]
     return f"CASE {' '.join(cases)} ELSE '' END"

@@ -8,8 +8,9 @@ __all__ = ["depth_words"]
 _SLACK = 1e-9  # 8.3 m is 8.3 m, not 8.2, though no float is exactly that
 
 
-def depth_words(bottom_m, boat_m, unit="m", unit_m=1.0, digits=1):
-    """'bottom 7.9 m' where a grid knows the bottom at the target, else '6.2 m under the boat'; '' if neither is known.
+def depth_words(bottom_m, boat_m, unit="m", unit_m=1.0, digits=1, brief=False):
+    """'bottom 7.9 m' where a grid knows the bottom at the target, else '6.2 m under the boat when seen'; '' if neither
+    is known.
 
     Parameters
     ----------
@@ -18,6 +19,8 @@ def depth_words(bottom_m, boat_m, unit="m", unit_m=1.0, digits=1):
     unit, unit_m, digits
         What it is told in: the unit's name, its length (m), decimals. Figures are rounded down: nowhere is the water
         shallower than said.
+    brief : bool
+        True where the reader is told elsewhere that the boat is the one that saw it, not the one he sits in.
     """
     def figure(metres):
         whole = 10 ** digits
@@ -26,5 +29,5 @@ def depth_words(bottom_m, boat_m, unit="m", unit_m=1.0, digits=1):
     if bottom_m is not None and math.isfinite(bottom_m):
         return f"bottom {figure(bottom_m)}"
     if boat_m is not None and math.isfinite(boat_m):
-        return f"{figure(boat_m)} under the boat"
+        return f"{figure(boat_m)} under the boat{'' if brief else ' when seen'}"
     return ""

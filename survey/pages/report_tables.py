@@ -119,10 +119,10 @@ def targets_table(targets, lonlat):
                      _where(targets.geometries[i], lonlat),
                      f"{number(major[i], 1)} by {number(minor[i], 1, 'm')}, {number(azimuth[i])}°" if known
                      else "unknown", number(confidence[i], 0, "%"),
-                     depth_words(bottom[i], boat[i]) or "unknown", cause[i]])
+                     depth_words(bottom[i], boat[i], brief=True) or "unknown", cause[i]])
     return table("Targets. Ellipse: its semi-axes, at the confidence beside them, and the azimuth of the longer one. "
-                 "Depth: of the bottom at the target where a depth grid knows it, else of the water under the boat when "
-                 "it was seen; both are rounded down.",
+                 "Depth: of the bottom at the target where a depth grid knows it, else of the water under the boat "
+                 "when it was seen; both are rounded down.",
                  ["Target", "Status", "Where", "Ellipse", "Confidence", "Depth", "Largest error"], rows, (3, 4, 5),
                  (2,))
 
@@ -170,7 +170,8 @@ def _shares(words):
         return ""
     found, counts = np.unique(words.astype(str), return_counts=True)
     order = np.argsort(-counts)
-    return ", ".join(f"{found[i]} ({100 * counts[i] / len(words):.0f} %)" for i in order[:6])
+    shares = [100 * count / len(words) for count in counts]
+    return ", ".join(f"{found[i]} ({f'{shares[i]:.0f}' if shares[i] >= 0.5 else 'under 1'} %)" for i in order[:6])
 
 
 def _values(values, unit, digits=1):

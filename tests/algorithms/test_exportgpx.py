@@ -34,7 +34,7 @@ def test_targets_become_waypoints_with_their_accuracy(run, layers, tmp_path):
     assert found.waypoints[0].longitude == pytest.approx(-93, abs=1e-7)
     assert found.waypoints[0].latitude == pytest.approx(45.1537, abs=1e-3)
     assert found.waypoints[0].time.timestamp() == 1.7e9 and found.waypoints[1].time is None
-    assert found.waypoints[0].description == "95 % within 6.2 m; 8.1 m under the boat"
+    assert found.waypoints[0].description == "95 % within 6.2 m; 8.1 m under the boat when seen"
     assert found.waypoints[1].description == "95 % within 9.0 m; stands 1.0 m high; side unsure"
     assert "water column" in found.waypoints[2].description
     assert "not for navigation" in found.description

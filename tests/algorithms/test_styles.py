@@ -110,8 +110,8 @@ def test_a_map_tip_shows_names_as_they_are(make_layer):
     assert NASTY in unescape(tip)
 
 
-@pytest.mark.parametrize("bottom, boat, words", [(7.96, 6.2, "bottom 7.9 m"), (None, 6.29, "6.2 m under the boat"),
-                                                 (None, None, "")])
+@pytest.mark.parametrize("bottom, boat, words", [
+    (7.96, 6.2, "bottom 7.9 m"), (None, 6.29, "6.2 m under the boat when seen"), (None, None, "")])
 @pytest.mark.parametrize("style", ["targets", "combined"])
 def test_a_targets_tip_says_of_which_place_its_depth_is(make_layer, style, bottom, boat, words):
     from athwart.algorithms.common.styles import _explain

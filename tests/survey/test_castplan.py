@@ -128,8 +128,8 @@ def test_the_card_gives_the_bottom_at_the_target_where_a_grid_knows_it():
     place = quarry([(12, 16), (0, 20)])
     place.bottom_m = np.array([4.99, np.nan])
     plan = plan_casts(place, boat((0, 0)), CastSettings())
-    for unit, first, second in (("m", "bottom 4 m", "6 m under the boat"),
-                                ("ft", "bottom 16 ft", "19 ft under the boat")):
+    for unit, first, second in (("m", "bottom 4 m", "6 m under the boat when seen"),
+                                ("ft", "bottom 16 ft", "19 ft under the boat when seen")):
         words = text_of(cast_card(plan, unit))
         assert words.count(first) == words.count(second) == 1, words
 
@@ -140,7 +140,7 @@ def test_the_card_says_what_there_is_to_know():
     plan = plan_casts(place, boat((0, 0), heading=83.0), CastSettings(variation=-4.0))
     words = text_of(cast_card(plan, "ft"))
     assert "66 ft" in words and "10:30" in words and "037\u00b0 true" in words and "041\u00b0 magnetic" in words
-    assert f"{plan.patterns[0].needed} casts for 90 %" in words and "19 ft under the boat" in words
+    assert f"{plan.patterns[0].needed} casts for 90 %" in words and "19 ft under the boat when seen" in words
     assert "Out of reach" in words and "Side unsure" in words and "not for navigation" in words
     assert "Far log" in words and "3 \u00b7 Target" in words
 

@@ -110,7 +110,7 @@ def test_more_names_than_letters_can_tell_apart():
 
 def test_accuracy_stands_in_the_description():
     row = {"radius_m": 6.24, "confidence_pct": 95.0, "depth_m": 8.13, "height_m": 1.2, "status": "side unsure"}
-    assert describe(row.get) == "95 % within 6.2 m; 8.1 m under the boat; stands 1.2 m high; side unsure"
+    assert describe(row.get) == "95 % within 6.2 m; 8.1 m under the boat when seen; stands 1.2 m high; side unsure"
     assert describe({**row, "bottom_m": 5.49}.get) == "95 % within 6.2 m; bottom 5.4 m; stands 1.2 m high; side unsure"
     assert describe({"radius_m": 3.0, "confidence_pct": 90.0, "status": "bottom", "depth_m": float("nan")}.get) \
         == "90 % within 3.0 m"
