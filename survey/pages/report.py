@@ -34,8 +34,8 @@ class _Figures:
     """The layers with what is worked out of them once: totals of the areas, density of the targets."""
 
     def __init__(self, layers):
-        self.whole = totals(layers) if layers.areas is not None else None
-        self.found = density(layers, self.whole) if layers.areas is not None and layers.targets is not None else None
+        self.whole = totals(layers) if layers.areas is not None and len(layers.areas) else None
+        self.found = density(layers, self.whole) if self.whole is not None and layers.targets is not None else None
 
 
 def doubts(layers):
@@ -106,9 +106,9 @@ def _density(found):
 
 
 def _coverage(layers, whole):
-    if whole is None:
+    if layers.areas is None:
         return ""
-    if not len(layers.areas):
+    if whole is None:
         return pages.section("How much was seen", pages.paragraph("The layer of areas holds no area."))
     parts = [report_tables.areas_table(layers.areas, whole)]
     if layers.looks:

@@ -233,7 +233,7 @@ def _of_density(found):
             (found.unplaced, "without a place")) if count]
         said.append(f"The density counts {number(found.inside)} of {number(found.all)} targets; left out: "
                     f"{', '.join(left)}.")
-    if not found.combined:
+    if not found.combined and found.inside > 1:
         said.append("The targets are single looks: one object may be among them several times. Use 'Combine repeated "
                     "targets' before a density is quoted.")
     if not np.isfinite(found.per_ha):
