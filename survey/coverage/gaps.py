@@ -7,6 +7,7 @@ import numpy as np
 
 from ..errors import InputError
 from ..plane import levels, shapes, transfer, widths
+from ..plane.clearance import cleared, paced
 from ..plane.frame import Frame
 from . import gap_kinds, gap_zones, merged_share
 from .cover import cover_of_seen, cover_of_swaths
@@ -154,7 +155,7 @@ def find_gaps(crs, areas, swaths=None, seen=None, *, exclude=(), passes=None, re
     table["certain"] = drawn.certain_share >= _HALF
     step(1.0)
     return CoverageResult(
-        transfer.all_to_crs(frame, kept), table, columns, area_m2, _seen(gap.total, area_m2), percent,
+        transfer.all_to_crs(frame, [paced(cleared(ground, within=True)) for ground in kept]), table, columns, area_m2, _seen(gap.total, area_m2), percent,
         drawn.total.low, drawn.total.high, drawn.total.expected, _percent(worst.total, area_m2),
         _percent(best.total, area_m2), gap.total, max(0.0, float(gap.total - table["area_m2"].sum() - small)), small,
         notes + cover.notes + said, chance)

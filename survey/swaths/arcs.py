@@ -15,7 +15,7 @@ from ..plane.ground import wrapped
 
 __all__ = ["Laid", "laid"]
 
-SAGITTA_M = 0.02
+SAGITTA_M = 0.05
 """How far the outer edge between two beams may stray from its arc."""
 
 _LEAST_DEG, _MOST_DEG = 2.0, 15.0

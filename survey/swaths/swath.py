@@ -13,6 +13,7 @@ import numpy as np
 from ..beams.beams import Beams
 from ..errors import InputError
 from ..plane import levels, shapes, transfer
+from ..plane.clearance import cleared
 from ..plane.frame import frames_for
 from .arcs import laid
 from .edges import SwathSettings, edges, reach_limit, used_range
@@ -30,9 +31,6 @@ _NOISY = 0.02
 An overlay of both at once, where strips cross each other over and over, was seen to drop a piece: 1 % of the ground,
 for 1 of 170 invented boats adrift.
 """
-
-_DUST_M = 1e-7
-"""Edges that noding leaves where many beams meet; a longitude has a step of 1 nm."""
 
 _DUST_M2 = 1e-6
 """Holes and parts that overlays leave by rounding; coordinates with a step of 1 nm would turn them inside out."""
@@ -183,7 +181,7 @@ class _Drawing:
                 own = [[sum(lists, []) for lists in zip(*own)]]
             grounds = [_ground(*one, water) for one in own]
             ground = grounds[0] if len(grounds) == 1 else shapes.union(grounds)
-            ground = shapes.drop_short_edges(shapes.drop_small_holes(ground, _DUST_M2), _DUST_M)
+            ground = shapes.drop_small_holes(ground, _DUST_M2)
             if not ground.is_empty:
                 self.parts.setdefault(key, []).append((frame, ground))
 
@@ -286,8 +284,9 @@ def _carried(parts):
     """(geometry in crs units, ground area in m2) of a feature drawn in one or several frames."""
     frame, ground = parts[0]
     if len(parts) == 1:
+        ground = cleared(ground)
         return transfer.to_crs(frame, ground), transfer.geodesic_area(frame, ground)
-    merged = levels.merged([transfer.to_crs(frame, ground) for frame, ground in parts])
+    merged = levels.merged([transfer.to_crs(frame, cleared(ground)) for frame, ground in parts])
     return merged, transfer.crs_area(frame, merged)
 
 
