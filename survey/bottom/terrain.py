@@ -17,13 +17,17 @@ from . import offsets
 from .profile import Rays, Scratch, march
 from .sightlines import meetings
 
-__all__ = ["AGREE_M", "AGREE_SHARE", "FINE_SHARE", "Anchors", "anchored", "bottom_on", "ground_on", "rays_on"]
+__all__ = ["AGREE_M", "AGREE_SHARE", "FINE_SHARE", "Anchors", "GroundOn", "anchored", "bottom_on", "ground_on",
+           "rays_on"]
 
 AGREE_M, AGREE_SHARE = 1.0, 0.1
 """Grid and sounder disagree when their median difference passes 1 m and a tenth of the depth; a judgement."""
 
 FINE_SHARE = 1 / 200
 """Longest stride of a measuring march, as a share of the range."""
+
+_LEAST_GROWTH = 0.1
+"""Where the slant range grows by less than this a metre of ground, ground is not weighed higher."""
 
 
 @dataclass
@@ -154,7 +158,7 @@ def rays_on(grid, frame, east, north, dir_e, dir_n, reach, offset, depth):
 
 
 def ground_on(grid, anchors):
-    """The callable that ``locate.locate`` asks where on the grid a pick lies.
+    """What ``locate.locate`` asks where on the grid a pick lies.
 
     Parameters
     ----------
@@ -164,12 +168,59 @@ def ground_on(grid, anchors):
 
     Returns
     -------
-    callable ``f(frame, east, north, dir_e, dir_n, slant, depth, sample) -> nadir.TerrainGround``
+    GroundOn, a callable ``f(frame, east, north, dir_e, dir_n, slant, depth, sample) -> nadir.TerrainGround``
     """
-    def ground(frame, east, north, dir_e, dir_n, slant, depth, sample):
+    return GroundOn(grid, anchors)
+
+
+class GroundOn:
+    """See ``ground_on``."""
+
+    def __init__(self, grid, anchors):
+        self.grid, self.anchors = grid, anchors
+
+    def __call__(self, frame, east, north, dir_e, dir_n, slant, depth, sample):
         slant, depth = np.asarray(slant, float), np.asarray(depth, float)
-        return _placed(grid, rays_on(grid, frame, east, north, dir_e, dir_n, slant, anchors.offset[sample], depth), slant)
-    return ground
+        offset = self.anchors.offset[sample]
+        return _placed(self.grid, rays_on(self.grid, frame, east, north, dir_e, dir_n, slant, offset, depth), slant)
+
+    def cloud(self, frame, east, north, beam, slant, depth, sample, out, ahead, longer, deeper):
+        """What beams see of picks whose boat, range and depth err.
+
+        Parameters
+        ----------
+        frame : survey.plane.frame.Frame
+        east, north : (n,) arrays, frame metres
+        beam : (n, 2) array
+            Unit vectors of the beams.
+        slant, depth : (n,) arrays, m
+        sample : (n,) int array
+        out, ahead : (n, k) arrays, m
+            How far the boat is moved along the beam, and across it (the beam turned to port; its sign is the caller's).
+        longer, deeper : (n, k) arrays, m
+            Added to the slant range and to the grid's depths.
+
+        Returns
+        -------
+        pick, draw, ground, weight : (m,) arrays
+            Every ground that is seen at its slant range: which pick and draw, ground range (m) from the moved boat, and
+            how much bottom shares a metre of slant range there.
+        """
+        found = [(np.empty(0, int), np.empty(0, int), np.empty(0), np.empty(0))]
+        across = np.column_stack([-beam[:, 1], beam[:, 0]])
+        for index in np.flatnonzero(np.isfinite(slant + east + north) & (slant > 0)).tolist():
+            reach = np.maximum(slant[index] + longer[index], 0.1)
+            moved = out[index][:, None] * beam[index] + ahead[index][:, None] * across[index]
+            many = np.ones(len(reach))
+            rays = rays_on(self.grid, frame, east[index] + moved[:, 0], north[index] + moved[:, 1],
+                           beam[index, 0] * many, beam[index, 1] * many, reach,
+                           self.anchors.offset[sample[index]] + deeper[index], depth[index] + deeper[index])
+            met = _met(self.grid, rays, reach)
+            kept = np.flatnonzero(met.seen & (met.ground > 0))
+            ray, ground = met.ray[kept], met.ground[kept]
+            shared = np.abs(ground + met.depth[kept] * met.slope[kept]) / reach[ray]
+            found.append((np.full(len(kept), index), ray, ground, 1 / np.maximum(shared, _LEAST_GROWTH)))
+        return tuple(map(np.concatenate, zip(*found)))
 
 
 def bottom_on(grid, anchors, crs):
@@ -202,14 +253,17 @@ def _placed(grid, rays, slant):
     count = len(rays)
     found = TerrainGround(*(np.full(count, np.nan) for _ in range(5)), np.full(count, "", object))
     for index in np.flatnonzero(np.isfinite(slant) & np.isfinite(rays.col) & (slant > 0)).tolist():
-        ray = rays.take(np.array([index]))
-        extent = ray.extents()
-        window = grid.window(np.concatenate(extent[:2]), np.concatenate(extent[2:]))
-        step = min(grid.step_limit(ray.dcol, ray.drow), FINE_SHARE * slant[index])
-        samples = int(np.ceil(slant[index] / step)) + 1
-        met = meetings(march(window, ray, step, samples, Scratch(samples, float)), slant[index:index + 1])
-        _keep(found, index, met, slant[index])
+        _keep(found, index, _met(grid, rays.take(np.array([index])), slant[index:index + 1]), slant[index])
     return found
+
+
+def _met(grid, rays, slant):
+    """Meetings of a few rays that run side by side."""
+    extent = rays.extents()
+    window = grid.window(np.concatenate(extent[:2]), np.concatenate(extent[2:]))
+    step = min(grid.step_limit(rays.dcol, rays.drow), FINE_SHARE * slant.max())
+    samples = int(np.ceil(slant.max() / step)) + 1
+    return meetings(march(window, rays, step, samples, Scratch(samples * len(rays), float)), slant)
 
 
 def _keep(found, index, met, slant):

@@ -11,7 +11,7 @@ from ..plane.frame import frames_for
 from ..uncertainty import ellipses
 from ..uncertainty.nadir import Z95, TerrainGround
 
-__all__ = ["Places", "lay_off", "on_terrain", "outlines", "sample_frames"]
+__all__ = ["Places", "beams_of", "lay_off", "on_terrain", "outlines", "sample_frames"]
 
 _ALMOST_HALF_TURN = 179.0
 
@@ -41,6 +41,14 @@ def _beams(frame, poses, side, index):
     convergence = frame.convergence(east, north)
     a = np.radians(poses.heading_deg[index] + np.nan_to_num(poses.mount_deg[index]) - convergence)
     return east, north, convergence, side[index, None] * np.column_stack([np.cos(a), -np.sin(a)])
+
+
+def beams_of(poses, side):
+    """A function (frame, index) -> east, north (k,) of the samples and (k, 2) unit vectors of the beams, in the frame."""
+    def beams(frame, index):
+        east, north, _, along = _beams(frame, poses, side, index)
+        return east, north, along
+    return beams
 
 
 def on_terrain(poses, seen, frames, ground_on_terrain):

@@ -17,7 +17,8 @@ from ..uncertainty import ellipses
 from ..uncertainty.nadir import SIDE_UNSURE, STATUSES
 from ..uncertainty.sigmas import chosen, position_parts
 from .budget import CAUSES, Sightings, budget
-from .layoff import lay_off, on_terrain, sample_frames
+from .cloud import with_cloud
+from .layoff import beams_of, lay_off, on_terrain, sample_frames
 from .picknames import NO_SIDE
 from .picks import true_ranges
 from .poses import Poses
@@ -123,6 +124,8 @@ def locate(track, picks, settings=None, water=None, ground_on_terrain=None, bott
         seen.terrain = on_terrain(poses, seen, frames, ground_on_terrain)
         seen.depth_scales &= np.isnan(seen.terrain.ground)
     found = budget(seen, sigmas)
+    if seen.terrain is not None and hasattr(ground_on_terrain, "cloud"):
+        found = with_cloud(seen, found, sigmas, frames, beams_of(poses, seen.side), poses.sample, ground_on_terrain.cloud)
     at = [np.where(np.isnan(aside), np.nan, values[kept]) for values in (picks.x, picks.y)]
     places = lay_off(poses, seen, found, frames, scale, at, water)
     lost = sideless[kept] & (found.status != SIDE_UNSURE)  # only right under the boat does no side matter

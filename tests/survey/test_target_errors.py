@@ -1,6 +1,7 @@
 """Errors of located targets: near the nadir, block by block, and by simulation of what a boat would record."""
 import math
 
+import bank_picks
 import numpy as np
 import pytest
 import random_picks
@@ -171,3 +172,35 @@ def test_an_error_nobody_put_in_the_budget_is_not_held():
     rng = np.random.default_rng(6)
     assert held(*simulate(rng, 3000, (1, 2), sigma, unknown_latency=1.0, **geometry))[0] < 0.40
     assert 0.94 <= held(*simulate(rng, 3000, (1, 2), sigma, **geometry))[0] <= 0.96
+
+
+# ---- on a depth grid
+
+def held(rec, out):
+    """Share of the true places inside the ellipses."""
+    c = out.columns
+    off = np.column_stack([rec.east[out.source] - out.x, rec.north[out.source] - out.y])
+    ee, nn, en = c["sigma_east_m"] ** 2, c["sigma_north_m"] ** 2, c["cov_en_m2"]
+    return np.mean(nn * off[:, 0] ** 2 - 2 * en * off[:, 0] * off[:, 1] + ee * off[:, 1] ** 2
+                   <= 5.991465 * (ee * nn - en**2))
+
+
+@pytest.mark.parametrize("name, slope, near", [("rough", 0.0, 25), ("bank", 0.25, 25), ("steep", 0.5, 15),
+                                               ("ledge", 0.0, 8)])
+def test_ellipses_on_uneven_ground_hold_the_true_places(name, slope, near):
+    """500 fresh outings; sd 1.0 %. The whole is `make proof`, ellipses_on_banks."""
+    bottom = bank_picks.BOTTOMS[name]
+    rec = bank_picks.recorded(np.random.default_rng(4), 500, bottom, slope=slope, near=near)
+    out = bank_picks.located(rec, bottom, bank_picks.PRIORS)
+    ground = np.mean((rec.ground[out.source] >= out.columns["ground_lo_m"])
+                     & (rec.ground[out.source] <= out.columns["ground_hi_m"]))
+    assert 0.92 <= held(rec, out) <= 0.98 and ground >= 0.9
+
+
+def test_on_an_even_bottom_the_cloud_is_the_closed_form():
+    rec = bank_picks.recorded(np.random.default_rng(5), 60, bank_picks.flat, over=(1.5, 3.0))
+    there, flat = (bank_picks.located(rec, bank_picks.flat, bank_picks.PRIORS, model) for model in ("terrain", "slant"))
+    for name in ("semi_major_m", "semi_minor_m", "sigma_east_m", "sigma_north_m"):
+        np.testing.assert_allclose(there.columns[name], flat.columns[name], rtol=0.06)
+    assert np.median(np.abs(there.columns["semi_major_m"] / flat.columns["semi_major_m"] - 1)) < 0.01
+    assert np.hypot(there.x - flat.x, there.y - flat.y).max() < 1.0  # the sounder's wave, and the place's own curvature

@@ -1,0 +1,131 @@
+"""How far off picks on a depth grid may be: a cloud of boats, each with its own beam over the grid.
+
+On uneven ground an error of the boat's position is more than a shift of the place: the beam then meets other ground.
+Where the bottom rises outward as fast as the slant range grows, a metre of position becomes many; beyond a brink the
+beam may meet several grounds. Straight lines through one place of the grid know nothing of that: ellipses of 95 % then
+hold fewer, the fewer the steeper (`make proof`). So the errors of the budget are drawn: 64 boats round the
+recorded one, with the covariance that a flat bottom gives the place, and range and depth that err as they may. Every
+ground that a beam sees at its slant range counts as much as bottom there shares that range, R / |G + z dz/dG|: objects
+lie anywhere on the bottom, not anywhere on the record.
+
+The points have the mean and covariance of the errors exactly, so that on an even bottom the closed form comes out.
+"""
+from __future__ import annotations
+
+import numpy as np
+
+from ..uncertainty import nadir
+from .budget import Budget
+from .spread import Spread, ellipse, motions, to_east_north, total
+
+__all__ = ["POINTS", "with_cloud"]
+
+POINTS = 64
+_FEW = 6.0
+"""Where fewer draws than this carry the weight, the closed form's spread holds if it is larger."""
+
+
+def _points(count=POINTS, seed=20):
+    """(count, 4) draws in antithetic pairs, mean 0 and covariance the unit matrix exactly."""
+    half = np.random.default_rng(seed).normal(size=(count // 2, 4))
+    half = half @ np.linalg.inv(np.linalg.cholesky(half.T @ half / len(half))).T
+    return np.concatenate([half, -half])
+
+
+def with_cloud(seen, found, sigmas, frames, beams, sample, cloud):
+    """A budget whose picks on the depth grid have the centre and spread of their cloud.
+
+    Parameters
+    ----------
+    seen : survey.targets.sightings.Sightings
+        With ``terrain``; where it knows no ground and the cloud does, the cloud's is put in.
+    found : survey.targets.budget.Budget
+        From closed forms; not changed.
+    sigmas : survey.uncertainty.sigmas.Sigmas
+    frames : list of (Frame, (k,) indices)
+    beams : callable
+        ``beams(frame, index)`` -> east, north (k,) of the samples and (k, 2) unit vectors of the beams, frame metres.
+    sample : (n,) int array
+        Sample of each pick.
+    cloud : callable
+        ``terrain.GroundOn.cloud``.
+
+    Returns
+    -------
+    survey.targets.budget.Budget
+        ``own`` has what the spread grew by: errors that ground adds are fresh in each pick. ``shares`` stay those of
+        the closed form.
+    """
+    known = np.isfinite(seen.slant) & (found.status != nadir.WATER_COLUMN) & (found.status != nadir.OFF_GRID)
+    out = Budget(**{name: getattr(found, name) for name in found.__dataclass_fields__})
+    out.ground, out.low, out.high, out.centre, out.own, out.sigma_across = (
+        values.copy() for values in (found.ground, found.low, found.high, found.centre, found.own, found.sigma_across))
+    rows = np.vstack([found.spread.cov.T, found.spread.semi_major, found.spread.semi_minor, found.spread.azimuth_deg])
+    for frame, index in frames:
+        index = index[known[index]]
+        if len(index):
+            met = _of_frame(seen.take(index), index, out, rows, sigmas, beams(frame, index), frame, sample[index], cloud)
+            only = index[met & np.isnan(seen.terrain.ground[index])]
+            seen.terrain.ground[only] = out.ground[only]
+    out.spread = Spread.of(rows)
+    return out
+
+
+def _of_frame(seen, index, out, rows, sigmas, beams, frame, sample, cloud):
+    """Fill in the picks at ``index``, which ``seen`` holds; (k,) bool, those whose cloud met ground."""
+    moves = motions(seen, sigmas)
+    along, mixed, across = total(seen, sigmas, moves)
+    shadow = np.isfinite(seen.shadow_end)
+    reach = np.where(shadow, seen.shadow_end, seen.slant)
+    shares = np.where(shadow, seen.slant / reach, 1.0)
+    flat = np.maximum(across - moves.var_ground, 0.0)
+    ahead = np.sqrt(along)
+    lean = np.where(ahead > 0, mixed / np.maximum(ahead, 1e-12), 0.0)
+    points = _points()
+    shift_ahead = ahead[:, None] * points[:, 0]
+    shift_out = seen.side[:, None] * (lean[:, None] * points[:, 0]
+                                      + np.sqrt(np.maximum(flat - lean**2, 0))[:, None] * points[:, 1])
+    by_range = np.hypot(sigmas.range, moves.sigma_scale * reach)
+    by_range = np.where(seen.ground_reading, np.hypot(sigmas.range * moves.found.ground / reach,
+                                                      moves.sigma_scale * reach), by_range)
+    by_depth = np.hypot(sigmas.depth, np.where(shadow, 0.0, sigmas.height))
+    pick, draw, ground, weight = cloud(
+        frame, *beams, reach, seen.depth, sample, shift_out, seen.side[:, None] * shift_ahead,
+        by_range[:, None] * points[:, 2], by_depth[:, None] * points[:, 3])
+    count = len(index)
+    whole = np.bincount(pick, weight, count)
+    met = whole > 0
+    share = weight / np.maximum(whole[pick], 1e-300)
+
+    def mean(values):
+        return np.bincount(pick, share * values, count)
+    ground = ground * shares[pick]
+    place, aside = shift_out[pick, draw] + ground, shift_ahead[pick, draw]
+    middle, reached = mean(place), mean(ground)
+    unsure = moves.found.status == nadir.SIDE_UNSURE
+    centre = np.where(unsure, 0.0, middle)
+    reading = np.where(shadow, np.square(reached / seen.slant * sigmas.range), 0.0)  # of the shadow's start
+    new = (mean(np.square(aside)), seen.side * mean((place - centre[pick]) * aside),
+           mean(np.square(place - centre[pick])) + reading)
+    few = met & (1 / np.maximum(np.bincount(pick, share**2, count), 1e-300) < _FEW)
+    met &= ~few | (new[0] + new[2] > along + across)
+    new = [np.where(met, mine, old) for mine, old in zip(new, (along, mixed, across))]
+    grown = [mine - old for mine, old in zip(to_east_north(moves, *new), to_east_north(moves, along, mixed, across))]
+    out.own[index] += _positive(*grown)
+    out.centre[index] += np.where(met & ~unsure, seen.side * (centre - moves.found.ground), 0.0)
+    out.ground[index] = np.where(met, centre, out.ground[index])
+    half = nadir.Z95 * np.sqrt(np.maximum(mean(np.square(ground)) - np.square(reached), 0) + reading)
+    many = moves.found.status == nadir.AMBIGUOUS
+    low, high = np.maximum(reached - half, 0.0), reached + half
+    out.low[index] = np.where(met, np.where(many, np.minimum(low, out.low[index]), low), out.low[index])
+    out.high[index] = np.where(met, np.where(many, np.maximum(high, out.high[index]), high), out.high[index])
+    out.sigma_across[index] = np.sqrt(new[2])
+    rows[:, index] = ellipse(moves, *new)
+    return met
+
+
+def _positive(ee, en, nn):
+    """(n, 3) the part of symmetrical matrices that is not negative."""
+    values, vectors = np.linalg.eigh(np.stack([np.stack([ee, en], axis=-1), np.stack([en, nn], axis=-1)], axis=-1))
+    kept = np.einsum("nik,nk,njk->nij", vectors, np.maximum(values, 0), vectors)
+    return np.stack([kept[:, 0, 0], kept[:, 0, 1], kept[:, 1, 1]], axis=1)
