@@ -238,6 +238,7 @@ ELLIPSES = (
 REJECTED = (
     Field("source_id", "string", "", "id of the pick in its layer"),
     Field("reason", "string", "", "why it has no place"),
+    Field("name", "string", "", "name of the pick"),
 )
 
 COMBINED = (

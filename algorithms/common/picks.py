@@ -1,6 +1,8 @@
 """A layer of picks -> ``targets.picks.Picks``: facts from fields, from one value for all, or from waypoint names."""
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 from qgis.core import QgsWkbTypes
 from qgis.PyQt.QtCore import QDateTime
@@ -9,7 +11,9 @@ from ...survey.errors import InputError
 from . import read, values
 from .compat import is_null
 
-__all__ = ["field_names", "read_picks", "refuse_picks"]
+__all__ = ["field_names", "places", "read_picks", "refuse_picks", "rejected_rows"]
+
+_HALF_DAY_S = 43_200.0
 
 FIELDS = ("TIME_FIELD", "PING_FIELD", "SIDE_FIELD", "RANGE_FIELD", "DEPTH_FIELD", "SHADOW_FIELD", "SHADOW_START_FIELD",
           "LABEL_FIELD")
@@ -83,8 +87,8 @@ def _unit(alg, parameters, context, names, name, unit):
     return chosen or ("m" if names[name] == _OURS.get(name) else None)
 
 
-def read_picks(alg, parameters, context, feedback, track_crs, outings):
-    """Read the picks.
+def read_picks(alg, parameters, context, feedback, track_crs, outings, span_s=(np.nan, np.nan)):
+    """Read the picks. A cell that cannot be read costs its row, with the reason, and never the run.
 
     Parameters
     ----------
@@ -92,6 +96,8 @@ def read_picks(alg, parameters, context, feedback, track_crs, outings):
         Points are brought to it.
     outings : set of str
         Outings of the track; a field named outing counts only if it names one of them.
+    span_s : (first, last)
+        Times of the track, seconds since 1970 UTC: picks may tell the time of day alone if it is one day's.
 
     Returns
     -------
@@ -115,29 +121,90 @@ def read_picks(alg, parameters, context, feedback, track_crs, outings):
     names = field_names(alg, parameters, context)
     notes = [f"{name}: the picks' own field '{field}'." for name, field in names.items()
              if field and not values.given(parameters, name)]
-    made = {"source_id": tab.ids.astype(str), **_times(alg, parameters, context, tab, names, notes)}
+    why = np.full(len(tab), "", object)
+    made = {"source_id": tab.ids.astype(str),
+            **_times(alg, parameters, context, tab, names, notes, span_s, _Row(tab, why))}
     if pointed:
         made["x"], made["y"] = _points(tab)
     if names["PING_FIELD"]:
-        made["ping"] = read.numbers(tab, names["PING_FIELD"])
+        made["ping"] = _Row(tab, why).told(names["PING_FIELD"], read.numbers_told(tab, names["PING_FIELD"]))
     if tab.has("outing"):
         own = read.texts(tab, "outing")
         if outings & set(own):
             made["outing"] = own
-    _lengths(alg, parameters, context, tab, names, made)
+    _lengths(alg, parameters, context, tab, names, made, _Row(tab, why))
     _side_and_range(alg, parameters, context, tab, names, made, tie)
+    made["reason"] = np.where(why != "", why, made.get("reason", why))
     picks = Picks.of(len(tab), **made)
     keep = _objects(tab, notes)
     return tab, Picks(*(getattr(picks, name)[keep] for name in Picks.__dataclass_fields__)), keep, notes
 
 
-def _times(alg, parameters, context, tab, names, notes):
+class _Row:
+    """Collects, for each row, why one of its cells cannot be read: ``why`` (n,), the first reason stands."""
+
+    def __init__(self, tab, why):
+        self.tab, self.why = tab, why
+
+    def told(self, field, found):
+        """Values of (values, reasons); the reasons are kept."""
+        values_, reason = found
+        for row in np.flatnonzero((reason != "") & (self.why == "")):
+            self.why[row] = f"field {field}: {reason[row].rstrip('.')}"
+        return values_
+
+
+def _times(alg, parameters, context, tab, names, notes, span_s, row):
     field = names["TIME_FIELD"]
     if not field and tab.has("time") and any(isinstance(value, QDateTime) for value in tab.columns["time"]):
         field = "time"
         notes.append("TIME_FIELD: the picks' own field 'time'.")
+    if not field:
+        return {}
     offset = values.number(alg, parameters, "TIME_OFFSET", context)
-    return {"t_s": read.times(tab, field, offset)} if field else {}
+    order = values.option(alg, parameters, "DATE_ORDER", context) or ""
+    one_day = span_s[1] - span_s[0] < _HALF_DAY_S
+    return {"t_s": row.told(field, read.times_told(tab, field, offset, order, span_s[0] if one_day else None))}
+
+
+def places(alg, parameters, context, feedback, track_crs):
+    """(x, y) of all picks in the track's CRS, NaN where there is no point; None for a table."""
+    source = alg.parameterAsSource(parameters, "PICKS", context)
+    if QgsWkbTypes.geometryType(source.wkbType()) != QgsWkbTypes.GeometryType.PointGeometry:
+        return None
+    return _points(read.table(alg, parameters, "PICKS", context, feedback, crs=track_crs, geometry="any"))
+
+
+class Lost(NamedTuple):
+    """Rejected picks: ``names``, ``rows`` of the table they came from, ``places`` (x, y) or None for a table."""
+
+    names: np.ndarray
+    rows: np.ndarray
+    places: tuple
+
+
+def rejected_rows(source_ids, picks, tab, rows, points):
+    """What a layer of rejected picks carries beside their ids and the reasons.
+
+    Parameters
+    ----------
+    source_ids : (k,) sequence of str
+    picks, tab, rows
+        Of ``read_picks``.
+    points : (x, y) or None
+        Of ``places``.
+
+    Returns
+    -------
+    Lost
+    """
+    by_id = {one: k for k, one in enumerate(picks.source_id)}
+    at = np.array([by_id[one] for one in source_ids], int)
+    names = picks.label[at]
+    if tab.has("name"):
+        own = read.texts(tab, "name")[rows[at]]
+        names = np.where(own != "", own, names)
+    return Lost(names, rows[at], None if points is None else tuple(values[rows[at]] for values in points))
 
 
 def _points(tab):
@@ -149,14 +216,15 @@ def _points(tab):
     return x, y
 
 
-def _lengths(alg, parameters, context, tab, names, made):
+def _lengths(alg, parameters, context, tab, names, made, row):
     from ...survey.units import metres
 
     for name, unit, column in (("DEPTH_FIELD", "DEPTH_UNIT", "depth_m"), ("SHADOW_FIELD", "RANGE_UNIT", "shadow_end_m"),
                                ("SHADOW_START_FIELD", "RANGE_UNIT", "shadow_start_m")):
         field = names[name]
         if field:
-            made[column] = metres(read.numbers(tab, field), _unit(alg, parameters, context, names, name, unit))
+            made[column] = metres(row.told(field, read.numbers_told(tab, field)),
+                                  _unit(alg, parameters, context, names, name, unit))
     if names["SHADOW_FIELD"] == _OURS["SHADOW_FIELD"] and tab.has("shadow_open"):
         made["shadow_open"] = read.flags(tab, "shadow_open")
 

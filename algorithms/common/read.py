@@ -104,7 +104,7 @@ def refuse_shape(source, definition):
 
 
 def table(alg, parameters, name, context, feedback, *, crs=None, geometry="none", contract=False,
-          pixels=False, only=None):
+          pixels=False, only=None, blank=False):
     """Read a feature source.
 
     Parameters
@@ -118,6 +118,8 @@ def table(alg, parameters, name, context, feedback, *, crs=None, geometry="none"
         True for layers known by their field names, which Shapefile cuts to ten letters: those are refused.
     pixels : bool
         True for layers drawn on a picture: their coordinate system, or the lack of one, says nothing.
+    blank : bool
+        True: features without a point keep their row, x and y NaN, and are not refused.
     only : sequence of survey.fields.Field, optional
         Read these only, those of them that are there, and their numbers as floats, NaN for null; default all.
 
@@ -160,7 +162,7 @@ def table(alg, parameters, name, context, feedback, *, crs=None, geometry="none"
         columns.add(feature.attributes())
         ids.append(feature.id())
         if geometry != "none":
-            _keep_place(feature, geometry, places, bad)
+            _keep_place(feature, geometry, places, None if blank else bad)
     if torn:
         shown = ", ".join(str(i) for i in torn[:5])
         feedback.pushWarning(f"{label} '{source.sourceName()}': {len(torn)} invalid feature(s) were skipped, as set in "
@@ -216,7 +218,10 @@ def _keep_place(feature, geometry, places, bad):
         return
     vertex = None if shape.isNull() or shape.isEmpty() else shape.vertexAt(0)
     if vertex is None or not (np.isfinite(vertex.x()) and np.isfinite(vertex.y())):
-        bad.append(feature.id())
+        if bad is None:
+            places.append((np.nan, np.nan))
+        else:
+            bad.append(feature.id())
     else:
         places.append((vertex.x(), vertex.y()))
 

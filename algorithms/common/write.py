@@ -206,7 +206,8 @@ def _geometries(kind, places, size):
     if kind == "table" or places is None:
         return (QgsGeometry() for _ in range(size))
     if kind == "point":
-        return (QgsGeometry.fromPointXY(QgsPointXY(float(x), float(y))) for x, y in zip(*places))
+        return (QgsGeometry.fromPointXY(QgsPointXY(float(x), float(y))) if math.isfinite(x) else QgsGeometry()
+                for x, y in zip(*places))
     return (_shape(kind, geometry) for geometry in places)
 
 

@@ -1,13 +1,14 @@
 """Locate targets: picks on a record -> places with error ellipses."""
 from __future__ import annotations
 
+import numpy as np
 from qgis.core import QgsProcessingOutputNumber
 
 from ...survey import fields
 from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm
-from ..common.picks import read_picks, refuse_picks
+from ..common.picks import places, read_picks, refuse_picks, rejected_rows
 from ..common.rasters import depth_grid
 from ..common.write import Carried, write_layer
 
@@ -73,7 +74,8 @@ class LocateTargets(AthwartAlgorithm):
         "OUTPUT": "Targets: points in the track's CRS, one for each pick that has a place, with your own fields after "
                   "ours. 'ground_m' is the ground range by the range model; the point is the centre of the ellipse.",
         "ELLIPSES": "The ellipse of each target at the stated confidence.",
-        "REJECTED": "Picks without a place, by their id, and why.",
+        "REJECTED": "Picks without a place: their id, why, their name, and your own fields; with their points where the "
+                    "picks have some.",
         "TARGET_COUNT": "Number of targets.",
         "REJECTED_COUNT": "Number of picks without a place.",
     }
@@ -111,6 +113,9 @@ class LocateTargets(AthwartAlgorithm):
     def _advanced(self):
         return (
             make.field("PING_FIELD", "Field of ping numbers", "The record's own ping count at each pick.", "PICKS"),
+            make.choice("DATE_ORDER", "Order of written dates", "Only for times written like 03/04/2024 14:05: whether the "
+                        "day or the month stands first. Blank: picks with such times are rejected, for nothing tells "
+                        "which is meant.", make.DATE_ORDERS),
             make.number("TIME_OFFSET", "Time offset of the picks (hours)", "Hours to add to times without a zone to "
                         "get UTC: a clock at UTC-5 needs 5, one at UTC+2 needs -2.", 0.0),
             make.choice("SIDE", "Side of all picks", "Instead of a field of sides.", ["port", "starboard"]),
@@ -149,7 +154,7 @@ class LocateTargets(AthwartAlgorithm):
         from ...survey.uncertainty.ellipses import scale_factor
         from ...survey.uncertainty.sigmas import chosen
 
-        for name in ("TIE", "RANGE_KIND"):
+        for name in ("TIE", "RANGE_KIND", "DATE_ORDER"):
             values.option(self, parameters, name, context)
         for name in ("TIME_OFFSET", "MARK_DELAY"):
             values.number(self, parameters, name, context)
@@ -166,7 +171,8 @@ class LocateTargets(AthwartAlgorithm):
         from ...survey.targets.locate import Settings, locate
 
         track, crs = read.track(self, parameters, "TRACK", context, feedback)
-        table, picks, rows, notes = read_picks(self, parameters, context, feedback, crs, set(track.outing))
+        table, picks, rows, notes = read_picks(self, parameters, context, feedback, crs, set(track.outing),
+                                               _span(track.t_s))
         water = read.polygons(self, parameters, "WATER", context, feedback, crs)
         settings = Settings(
             tie=values.option(self, parameters, "TIE", context),
@@ -184,7 +190,9 @@ class LocateTargets(AthwartAlgorithm):
         for text in found.warnings:
             feedback.pushWarning(text)
         self._say_rejected(found.rejected, len(picks), feedback)
-        return self._write(parameters, context, feedback, found, crs, Carried(table, rows[found.source]))
+        lost = rejected_rows(found.rejected["source_id"], picks, table, rows,
+                             places(self, parameters, context, feedback, crs))
+        return self._write(parameters, context, feedback, found, crs, Carried(table, rows[found.source]), lost)
 
     def _terrain(self, parameters, context, feedback, track):
         """(What puts picks on the depth grid, None for a flat bottom; what knows the bottom at targets, or None)."""
@@ -203,11 +211,9 @@ class LocateTargets(AthwartAlgorithm):
         reasons = [f"pick {one}: {why}" for one, why in zip(rejected["source_id"], rejected["reason"])]
         if reasons:
             more = " The first five:" if len(reasons) > 5 else ""
-            feedback.reportError(f"{len(reasons)} of {count} picks have no place.{more}", False)
-            for text in reasons[:5]:
-                feedback.reportError(f"  {text}", False)
+            feedback.pushWarning(f"{len(reasons)} of {count} picks have no place.{more} {'; '.join(reasons[:5])}.")
 
-    def _write(self, parameters, context, feedback, found, crs, carried):
+    def _write(self, parameters, context, feedback, found, crs, carried, lost):
         columns = found.columns
         ellipses = {**{name: columns[name] for name in ("target_id", "confidence_pct")}, "doubt": found.doubt}
         cut = any(outline.geom_type != "Polygon" for outline in found.outlines)
@@ -218,6 +224,14 @@ class LocateTargets(AthwartAlgorithm):
                                     columns=ellipses, kind="multipolygon" if cut else "polygon", crs=crs,
                                     places=found.outlines, style="ellipses"),
             "REJECTED": write_layer(self, parameters, "REJECTED", context, feedback, fields=fields.REJECTED,
-                                    columns=found.rejected, kind="table", crs=crs),
+                                    columns={**found.rejected, "name": lost.names}, crs=crs, places=lost.places,
+                                    kind="table" if lost.places is None else "point",
+                                    carried=Carried(table=carried.table, rows=lost.rows)),
             "TARGET_COUNT": len(found.x), "REJECTED_COUNT": len(found.rejected["reason"]),
         }
+
+
+def _span(t_s):
+    """First and last time, NaN where there is none."""
+    known = t_s[np.isfinite(t_s)]
+    return (float(known.min()), float(known.max())) if len(known) else (np.nan, np.nan)

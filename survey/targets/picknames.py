@@ -15,8 +15,14 @@ from ..units import LENGTHS
 
 __all__ = ["NO_SIDE", "PickName", "read_name", "read_ranges", "read_sides"]
 
-_SIDES = {**dict.fromkeys(("p", "port", "l", "lt", "left"), -1),
-          **dict.fromkeys(("s", "sb", "stb", "stbd", "starboard", "r", "rt", "right"), 1)}
+_SIDES = {**dict.fromkeys(("p", "port", "pt", "l", "lt", "left", "backbord", "bb", "links", "babor", "babord",
+                            "b\u00e2bord", "bakboord"), -1),
+          **dict.fromkeys(("s", "sb", "stb", "stbd", "starboard", "r", "rt", "right", "steuerbord", "rechts",
+                           "estribor", "tribord", "stuurboord", "styrbord"), 1)}
+"""The trade's words in English, German, Spanish, French, Dutch and Scandinavian; common practice, no source."""
+_LOOSE = {"l", "lt", "left", "r", "rt", "right", "links", "rechts"}
+_SHORES = ("bank", "shore", "edge", "fork", "branch", "arm", "ufer", "oever")
+"""A left or right of one of these is a place ashore and not a side of the boat, as port or starboard would be."""
 _UNITS = {**dict.fromkeys(("m", "metre", "metres", "meter", "meters"), "m"),
           **dict.fromkeys(("ft", "foot", "feet", "'", "\u2019", "\u2032"), "ft"),
           **dict.fromkeys(("yd", "yds", "yard", "yards"), "yd"),
@@ -29,9 +35,14 @@ def _either(words):
 
 _QUOTES = "'\"\u2019\u2032"
 _NUMBER = re.compile(
-    rf"(?<![\w.,{_QUOTES}])(?P<front>{_either(_SIDES)})?(?P<number>(?:0|[1-9]\d*)(?:[.,]\d+)?)"
-    rf"(?:\s*(?P<unit>{_either(_UNITS)}))?(?P<back>{_either(_SIDES)})?(?![\w{_QUOTES}])", re.IGNORECASE)
-"""A number that stands alone, its unit and a side glued to it; 012 is a waypoint's number and not a range."""
+    rf"(?<![\w.,{_QUOTES}])(?P<front>{_either(_SIDES)})?(?P<number>\d+(?:[.,]\d+)?)"
+    rf"(?:\s*(?P<unit>{_either(_UNITS)}))?(?P<back>{_either(_SIDES)})?(?![\w{_QUOTES}])(?![.,]\d)", re.IGNORECASE)
+"""A number that stands alone, its unit and a side glued to it."""
+_ORDINAL = re.compile(r"(?:#|\bno\.?|\bnr\.?)\s*\d+\b", re.IGNORECASE)
+"""The number of an object, not its range."""
+_GROUPED = re.compile(r"(?<!\d)\d+[.,]\d+[.,]\d")
+"""1.234,5 or 1,234.5: thousands and decimals, or two numbers."""
+_SIGNS = "-:=/_.,;@()"
 _SIGNED = {"-1": -1, "1": 1, "+1": 1}
 NO_SIDE = "it has no side: port or starboard"
 _EXAMPLE = "write one side and one range, such as P 45"
@@ -60,24 +71,28 @@ def read_name(name):
     Returns
     -------
     PickName
-        Whole words (left, stbd) count as a side anywhere; a single letter only just before the number ("P 45", "log
-        P45"), or after it at the end of the name ("45 ft R"), so that "30 S of dock" is not starboard.
+        Whole words (left, stbd) count as a side anywhere, but not the left or right of a bank or shore; a single letter
+        only just before the number ("P 45", "log P45", "log-P-45"), or after it at the end of the name ("45 ft R"), so
+        that "30 S of dock" is not starboard. Of several numbers the range is the one with its side just before it; #2
+        is the number of an object, and so is 012 where no side stands just before it.
     """
-    numbers = list(_NUMBER.finditer(name))
+    plain = _ORDINAL.sub(lambda part: " " * len(part[0]), name)
+    grouped = _GROUPED.search(plain)
+    numbers = [] if grouped else list(_NUMBER.finditer(plain))
+    sided = [one for one in numbers if one["front"] or _side_before(plain[:one.start()])]
+    if len(numbers) > 1:
+        glued = [one for one in sided if one["front"]]
+        numbers = glued if len(glued) == 1 and len(sided) == 1 and not _own_units(numbers, glued[0]) else numbers
     found = numbers[0] if len(numbers) == 1 else None
-    before = (name[:found.start()] if found else name).split()
-    after = name[found.end():].split() if found else []
-    sides = [word for word in (found["front"], found["back"]) if word] if found else []
-    rest = []
-    for words, beside in ((before, len(before) - 1), (after, 0 if len(after) == 1 else -1)):
-        for position, word in enumerate(words):
-            bare = word.strip("-:=/_.,;#@()")
-            counts = bare.lower() in _SIDES and (len(bare) > 1 or found and position == beside)
-            (sides if counts else rest).append(bare)
+    if found and _is_padded(found["number"]) and found not in sided:
+        found, numbers = None, []
+    sides, rest = _words(name, found)
     label = " ".join(word for word in rest if word) or name
     no_side = no_range = ""
     if not found:
-        no_range = f"'{name}' has {'several numbers' if numbers else 'no number that could be its range'}; {_EXAMPLE}"
+        what = (f"a number, {grouped[0]}, that can be read in two ways" if grouped else
+                "several numbers" if numbers else "no number that could be its range")
+        no_range = f"'{name}' has {what}; {_EXAMPLE}"
     if len(sides) != 1:
         no_side = f"'{name}' has {'two sides' if sides else 'no side'}; {_SIDE_EXAMPLE}"
         no_side = no_range if len(numbers) > 1 else no_side
@@ -85,6 +100,41 @@ def read_name(name):
         0 if no_side else _SIDES[sides[0].lower()],
         float(found["number"].replace(",", ".")) if found else math.nan,
         _UNITS[found["unit"].lower()] if found and found["unit"] else "", label, no_side, no_range)
+
+
+def _is_padded(number):
+    return len(number) > 1 and number[0] == "0" and number[1].isdigit()
+
+
+def _own_units(numbers, chosen):
+    """True if another number has a unit, and so may be the range."""
+    return any(one["unit"] for one in numbers if one is not chosen)
+
+
+def _side_before(text):
+    """True if the last word of a text is a side."""
+    words = _split(text)
+    return bool(words) and words[-1].lower() in _SIDES
+
+
+def _split(text):
+    """Words freed of the signs around them; hyphens part words."""
+    return [word for word in (part.strip(_SIGNS) for part in re.split(r"[\s\-_/]+", text)) if word]
+
+
+def _words(name, found):
+    """Words that are sides, and the rest, in order."""
+    before = _split(name[:found.start()] if found else name)
+    after = _split(name[found.end():]) if found else []
+    sides = [word for word in (found["front"], found["back"]) if word] if found else []
+    rest = []
+    for words, beside in ((before, len(before) - 1), (after, 0 if len(after) == 1 else -1)):
+        for position, word in enumerate(words):
+            of_shore = (word.lower() in _LOOSE and position + 1 < len(words)
+                        and words[position + 1].lower().startswith(_SHORES))
+            counts = word.lower() in _SIDES and not of_shore and (len(word) > 1 or found and position == beside)
+            (sides if counts else rest).append(word)
+    return sides, rest
 
 
 def read_sides(values):

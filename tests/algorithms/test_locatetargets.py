@@ -92,7 +92,7 @@ def test_targets_ellipses_and_rejected(run, track_layer, picks_table):
     assert targets.fields().names()[:len(fields.TARGETS)] == fields.names(fields.TARGETS)
     assert targets.fields().names()[len(fields.TARGETS):] == ["when", "hand", "dist", "what", "src_fid"]
     assert ellipses.fields().names() == fields.names(fields.ELLIPSES)
-    assert rejected.fields().names() == fields.names(fields.REJECTED)
+    assert rejected.fields().names() == [*fields.names(fields.REJECTED), "when", "hand", "dist", "what", "src_fid"]
     assert targets.wkbType() == QgsWkbTypes.Type.Point and ellipses.wkbType() == QgsWkbTypes.Type.Polygon
     assert targets.crs().authid() == ellipses.crs().authid() == "EPSG:32615"
     rows = rows_of(targets)

@@ -94,9 +94,9 @@ def test_track_and_passes_of_a_log(run, fixtures):
     assert column(track, "sound_speed_mps")[0] == pytest.approx(medwin, abs=1.0)
     assert column(track, "range_m")[0] == pytest.approx(60.96 * medwin / 1500, abs=0.05)
     said = " ".join(heard.notes)
-    for words in ("Sound speed 149", "UNESCO", "from the sounder", "lost bottoms", "course over ground", "UTM zone "
-                                                                                                          "18S"):
+    for words in ("Sound speed 149", "UNESCO", "from the sounder", "course over ground", "UTM zone 18S"):
         assert words in said, words
+    assert any("lost bottoms" in warning and "leap away" in warning for warning in heard.warnings)
 
 
 def test_first_route_a_sparse_gpx_as_qgis_opens_it_one_range_one_depth(run, tmp_path):

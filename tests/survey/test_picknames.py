@@ -23,6 +23,13 @@ from athwart.survey.targets.picknames import read_name, read_ranges, read_sides
     ("starboard 20 fathoms", 1, 20, "fathom", "starboard 20 fathoms"),
     ("Rock, right, 33.5 FT", 1, 33.5, "ft", "Rock"),
     ("log r 7", 1, 7, "", "log"),
+    ("STUMP-P-40", -1, 40, "", "STUMP"), ("P-40 STUMP", -1, 40, "", "STUMP"), ("P 45 #2", -1, 45, "", "#2"),
+    ("P30 2 stumps", -1, 30, "", "2 stumps"), ("PT 45", -1, 45, "", "PT 45"), ("P 045", -1, 45, "", "P 045"),
+    ("Backbord 12,5 m", -1, 12.5, "m", "Backbord 12,5 m"), ("Steuerbord 30", 1, 30, "", "Steuerbord 30"),
+    ("links 20 Baum", -1, 20, "", "Baum"), ("rechts 20 m", 1, 20, "m", "rechts 20 m"), ("babor 12", -1, 12, "", "babor 12"),
+    ("estribor 12", 1, 12, "", "estribor 12"), ("babord 30", -1, 30, "", "babord 30"),
+    ("b\u00e2bord 8 m", -1, 8, "m", "b\u00e2bord 8 m"), ("tribord 30", 1, 30, "", "tribord 30"),
+    ("left bank P 45", -1, 45, "", "left bank"), ("port side 30", -1, 30, "", "side"),
 ])
 def test_names_that_say_one_side_and_one_range(name, side, number, unit, label):
     read = read_name(name)
@@ -33,7 +40,9 @@ def test_names_that_say_one_side_and_one_range(name, side, number, unit, label):
 @pytest.mark.parametrize("name, side, number", [
     ("stump", "no side", "no number"), ("45", "no side", None), ("left", None, "no number"),
     ("P R60", "two sides", None), ("R60L", "two sides", None), ("port 45 starboard", "two sides", None),
-    ("P 45 #3", "several", "several numbers"),
+    ("30 ft off left bank", "no side", None), ("20 m right shore", "no side", None),
+    ("P 1.234,5", None, "two ways"), ("1,234.5 ft P", None, "two ways"), ("P 45 ft 30 m", "several", "several numbers"),
+    ("P30 s20", "several", "several numbers"), ("P30ft 12 ft tall", "several", "several numbers"),
     ("port 45 rock 2", None, "several numbers"), ("port 12:30", None, "several"),
     ("30 S of dock", "no side", None), ("30 rock S", "no side", None), ("012 port", None, "no number"),
     ("5'6\" left", None, "no number"), ("P 1e3", "no side", "no number"), ("P45x", "no side", "no number"),
@@ -68,5 +77,5 @@ def test_ranges_of_a_field_keep_the_unit_of_the_name():
 
 
 def test_ranges_that_are_none_say_so():
-    metres, _, reason = read_ranges([None, "", float("nan"), float("inf"), "stump"], "m")
+    metres, _, reason = read_ranges([None, "", float("nan"), float("inf"), "stump", "1.234,5", "1,234.5"], "m")
     assert not np.isfinite(metres).any() and all(reason)
