@@ -159,7 +159,8 @@ def prepare(fixes, how, depth_at=None, step=None):
     columns, left_out = ({name: values[mask] for name, values in columns.items()} for mask in (~none, none))
     made = Prepared(track, rows[chosen], columns, [line for line, gone in zip(lines, none) if not gone], tally,
                     tally.count() + int((~track.usable).sum()), len(rows) - n, float(columns["length_m"].sum()), [], [], left_out)
-    compass = compass_warning(bow.degrees, bow.course, bow.turn, speed, bow.source == COMPASS, how.heading_offset_deg)
+    ahead = bow.course + (180.0 if how.backwards else 0.0)
+    compass = compass_warning(bow.degrees, ahead, bow.turn, speed, bow.source == COMPASS, how.heading_offset_deg)
     made.warnings += [*log.warnings, *([compass] if compass else []), *odd_notes]
     describe(made, how, log, sound, water)
     step(1.0)

@@ -9,7 +9,7 @@ from athwart.survey.logs.gpx import read_gpx
 from athwart.survey.logs.logs import read_logs
 from athwart.survey.logs.nmea import read_nmea
 from athwart.survey.logs.sentences import plain_bytes
-from hypothesis import given, settings
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from sentences import dpt, gll, is_whole, rmc, sentence
 
@@ -112,6 +112,23 @@ def test_two_receivers_of_one_name_are_not_spread():
     assert log.tally.count("positions at the time of another, in a different place") == log.tally.count() == 100
 
 
+@pytest.mark.parametrize("back", [2, 2.4, 4, 4.5])
+def test_a_small_step_back_costs_the_same_fixes_whatever_its_seconds(back):
+    lons, lats = run(200)
+    log = read(*[rmc(NOON + second - (back if second >= 100 else 0), lons[second], lats[second])
+                 for second in range(200)])
+    assert len(log.fixes["t_s"]) == 200 - int(back) == 200 - log.tally.count()
+    assert (np.diff(log.fixes["t_s"]) > 0).all() and not log.fixes["segment"].any()
+
+
+@pytest.mark.parametrize("back", [30, 30.5])
+def test_a_larger_step_back_begins_a_segment_whatever_its_seconds(back):
+    lons, lats = run(200)
+    log = read(*[rmc(NOON + second - (back if second >= 100 else 0), lons[second], lats[second])
+                 for second in range(200)])
+    assert len(log.fixes["t_s"]) == 200 and list(np.flatnonzero(np.diff(log.fixes["segment"]))) == [99]
+
+
 # ---- readings that no instrument can have made
 
 @pytest.mark.parametrize("body, what", [
@@ -153,15 +170,20 @@ OF_SENTENCES = re.compile(r"positions|(RMC|GGA|GLL|GNS|DPT|DBT|DBS|DBK) sentence
 
 def accounted(log):
     """Position and depth sentences that the reader says it has used, joined, left out beside others, or refused."""
-    refused = sum(int(line.split()[0]) for line in log.tally.lines() if OF_SENTENCES.search(line))
+    refused = sum(int(line.split()[0]) for line in log.tally.lines()
+                  if OF_SENTENCES.search(line) and "offsets of" not in line)
     return len(log.fixes["t_s"]) + log.depth_count + log.joined_count + log.beside_count + refused
 
 
 def told(text):
-    """Whole sentences of position and of depth, those of depth only where they hold a number."""
-    lines = [line for line in text.splitlines() if TYPES.match(line) and is_whole(line)]
-    return sum(line[3:6] in ("RMC", "GGA", "GLL", "GNS") or bool(re.search(r"\d", line[6:line.rindex("*")]))
-               for line in lines)
+    """Whole sentences of position and of depth, those of depth only where their depth is not blank."""
+    count = 0
+    for line in text.splitlines():
+        if TYPES.match(line) and is_whole(line):
+            fields = line[:line.rindex("*")].split(",")
+            count += fields[0][3:] in ("RMC", "GGA", "GLL", "GNS") or any(
+                text.strip() for text in (fields[1:2] if fields[0][3:] == "DPT" else fields[1:6:2]))
+    return count
 
 
 @pytest.mark.parametrize("name", ["harbour_dbt_gll_lf", "sail_dbt_gll_nodate", "moored_ais_interleaved",
@@ -193,7 +215,7 @@ LINES = st.one_of(
     st.just(sentence("GPGLL,4560.0,N,09300.0,W,120001,A")), st.just(sentence("SDDPT,-3,")))
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(st.lists(LINES, min_size=1, max_size=60), st.booleans())
 def test_every_sentence_of_any_log_is_accounted_for(lines, in_order):
     text = "".join(sorted(lines, key=lambda line: line[7:17]) if in_order else lines)
@@ -203,6 +225,36 @@ def test_every_sentence_of_any_log_is_accounted_for(lines, in_order):
         return
     assert accounted(log) == told(text)
     assert np.isfinite(log.fixes["t_s"]).all()
+
+
+NASTY = st.sampled_from(["", "-1", "9" * 400, "1e308", "nan", "inf", "A", "V", "120000", "999999.99", "4560.000", "N", "W",
+                         "900.0", "20241234567", "0", "\u00e9", " ", "--", "1.2.3", "0x10", "31", "310224"])
+
+
+@pytest.mark.parametrize("name", ["sail_dbt_gll_nodate", "moored_ais_interleaved", "survey_dpt_rmc_mtw"])
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(data=st.data())
+def test_a_real_log_with_fields_changed_is_accounted_for(name, fixtures, data):
+    """A hundred or so lines of a real log, fields replaced, checksums made right again."""
+    lines = (fixtures / "nmea" / f"{name}.nmea").read_text(encoding="latin-1").splitlines()
+    start = data.draw(st.integers(0, len(lines) - 160))
+    lines = lines[start:start + 150]
+    for at, field, nasty in data.draw(st.lists(st.tuples(st.integers(0, 149), st.integers(1, 12), NASTY), max_size=30)):
+        body, star, _ = lines[at].rpartition("*")
+        fields = body[1:].split(",")
+        if star and field < len(fields):
+            fields[field] = nasty
+            lines[at] = sentence(",".join(fields)).strip()
+    text = "\r\n".join(lines) + "\r\n"
+    try:
+        log = read_nmea(text.encode("latin-1"), name, log_date=19000, now=1.4e9)
+    except InputError:
+        return
+    assert accounted(log) == told(text)
+    assert np.isfinite(log.fixes["t_s"]).all() and (np.abs(log.fixes["lat"]) <= 90).all()
+    for column, most in (("speed_mps", 300), ("course_deg", 360), ("depth_m", 12_000), ("heading_deg", 360)):
+        values = log.fixes[column]
+        assert not (np.isinf(values) | (values < 0) | (values > most)).any(), column
 
 
 def test_what_is_refused_adds_up(fixtures, tmp_path):

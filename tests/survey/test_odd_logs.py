@@ -173,6 +173,11 @@ def test_a_compass_error_is_found_beside_a_crab():
     assert float(re.search(r"HEADING_OFFSET=(-?\d+)", said[0])[1]) == pytest.approx(-9, abs=1)
 
 
+def test_a_boat_that_goes_astern_with_a_good_compass_is_not_warned_of():
+    fixes = with_compass(legs(90, 270), 180.0)
+    assert not warned(prepare(fixes, replace(PLAIN, backwards=True)), "compass lies")
+
+
 def test_a_good_compass_is_not_warned_of():
     assert not warned(prepare(with_compass(legs(30, 210), 2.0), PLAIN), "compass lies")
 
