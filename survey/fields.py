@@ -277,7 +277,8 @@ CAST_LINES = (
     Field("hit_pct", "double", "%", "probability that this cast by itself lands within the hit radius"),
     Field("so_far_pct", "double", "%", "probability that one of the casts up to this one has"),
     Field("casts_needed", "int", "", "casts of this pattern for 90 %, null if 50 are not enough"),
-    Field("reach", "string", "", "in reach, out of reach, or over 50 casts"),
+    Field("reach", "string", "", "in reach, out of reach, over 50 casts, or no clear water"),
+    Field("limit", "string", "", "what keeps it under 90 %: longest cast, water, 50 casts; empty where nothing does"),
 )
 
 CAST_STATIONS = (

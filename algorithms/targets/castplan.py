@@ -30,7 +30,15 @@ class CastPlan(AthwartAlgorithm):
     For each target it gives distance, true and magnetic bearing and clock direction off the bow; the chance that one
     cast lands within the hit radius; and a pattern of casts, the first at the target's place and each next one where
     it adds most, with the number that reaches 90 %. Targets out of reach, and those that 50 casts do not find, are said
-    to be so.
+    to be so, with the limit that stopped them: the longest cast, the water, or the 50 casts.
+
+    Where the water is given, a boat floats at every station and the whole way of every cast lies in the water, for what
+    is thrown over a spit or an island is drawn back through it. A station that cannot lie to windward is turned from
+    there, or brought nearer, no more than it must be.
+
+    By the method 'retrieve' a cast hits when the way from its landing back to the boat passes within the hit radius, as
+    for a grapple or a lure that is drawn along the bottom; casts are then thrown past the target. What hangs in the
+    water column is no place to cast at: it is left out unless asked for.
 
     The error of the target and of the boat's own fix is the same for every cast of a visit, only the caster's scatter
     is fresh in each. So casts are not independent tries: the chance of several is averaged over where the target may
@@ -71,6 +79,12 @@ class CastPlan(AthwartAlgorithm):
                               "casts fall short or long.", 1.0, 0),
                 make.number("CAST_SIGMA_ANGLE", "Error of a cast's direction (degrees)", "One standard deviation of "
                             "how far casts go left or right.", 3.0, 0, 45),
+                make.choice("METHOD", "What hits", "'landing': the place where a cast lands. 'retrieve': all of the "
+                            "way from there back to the boat.", ["landing", "retrieve"], "landing"),
+                make.source("WATER", "Water", "Polygons of the water, islands cut out: boats float and casts land in "
+                            "it, and no cast crosses land.", make.POLYGONS, optional=True),
+                make.switch("WATER_COLUMN", "Cast at what hangs in the water, too", "Targets of the status 'water "
+                            "column', such as fish: they do not lie where they were seen, nor stay there."),
                 make.number("MAGNETIC_VARIATION", "Magnetic variation (degrees, east positive)", "For the magnetic "
                             "bearings; blank leaves them out.", None, -180, 180)),
             make.sink("OUTPUT", "Casts", self.OUTPUT_HELP["OUTPUT"], "line"),
@@ -102,26 +116,24 @@ class CastPlan(AthwartAlgorithm):
         def number(name):
             return values.number(self, parameters, name, context)
         return CastSettings(number("SIGMA_BOAT"), number("CAST_SIGMA_RANGE"), number("CAST_SIGMA_ANGLE"),
-                            number("HIT_RADIUS"), number("MAX_CAST"), number("MAGNETIC_VARIATION"))
+                            number("HIT_RADIUS"), number("MAX_CAST"), number("MAGNETIC_VARIATION"),
+                            values.option(self, parameters, "METHOD", context))
 
     def run_tool(self, parameters, context, feedback):
         from ...survey.casts.castcard import cast_card
-        from ...survey.casts.castplan import FAR, MANY, plan_casts
+        from ...survey.casts.castplan import plan_casts
+        from ...survey.plane import transfer
         from ...survey.plane.frame import Frame
 
         table, quarry = self._targets(parameters, context, feedback)
-        frame = Frame.around(read.wkt(table.crs), table.x, table.y)
-        quarry.east, quarry.north = frame.forward(table.x, table.y)
+        frame = Frame.around(read.wkt(table.crs), quarry.east, quarry.north)
+        quarry.east, quarry.north = frame.forward(quarry.east, quarry.north)
         turn = float(frame.convergence(0.0, 0.0))
-        stations = self._stations(parameters, context, feedback, quarry, frame, table.crs, turn)
-        plan = plan_casts(quarry, stations, self._settings(parameters, context), turn, stepper(feedback, 5, 90))
-        for reach, words in ((FAR, "out of reach; move the boat"),
-                             (MANY, "not found with 90 % by 50 casts; get a better place first")):
-            late = [f"{i} {label}".strip() for i, label in zip(quarry.target_id[plan.reach == reach],
-                                                               quarry.label[plan.reach == reach])]
-            if late:
-                feedback.pushWarning(f"{len(late)} target(s) {words}: {', '.join(late[:5])}"
-                                     + (" and others." if len(late) > 5 else "."))
+        water = read.polygons(self, parameters, "WATER", context, feedback, table.crs)
+        water = None if water is None else transfer.to_frame(frame, water)
+        stations = self._stations(parameters, context, feedback, quarry, frame, table.crs, turn, water)
+        plan = plan_casts(quarry, stations, self._settings(parameters, context), turn, stepper(feedback, 5, 90), water)
+        self._say_limits(plan, feedback)
         results = self._write(parameters, context, feedback, plan, frame, table.crs)
         if values.given(parameters, "OUTPUT_HTML"):
             results["OUTPUT_HTML"] = self.parameterAsFileOutput(parameters, "OUTPUT_HTML", context)
@@ -129,6 +141,30 @@ class CastPlan(AthwartAlgorithm):
                       cast_card(plan, values.option(self, parameters, "DISPLAY_UNIT", context)))
             feedback.pushInfo(f"The card is {results['OUTPUT_HTML']}; open it in a browser.")
         return results
+
+    def _say_limits(self, plan, feedback):
+        """Warnings of targets that are not found with 90 %, by what stopped them, and of stations out of the wind."""
+        from ...survey.casts.castplan import CASTS, FAR, LONGEST, MANY, NO_WATER, WATER
+
+        for reach, limit, words in (
+                (NO_WATER, WATER, "have no clear water between them and a boat in WATER; look where they lie, or give "
+                                  "another boat or stand-off"),
+                (FAR, LONGEST, "are out of reach of the longest cast; move the boat"),
+                (MANY, LONGEST, "are not found with 90 %, since the longest cast ends short of where they may be; move "
+                                "the boat nearer"),
+                (MANY, WATER, "are not found with 90 %, since land keeps casts from where they may be; cast from "
+                              "another side as well"),
+                (MANY, CASTS, "are not found with 90 % by 50 casts; get a better place first")):
+            late = _named(plan.quarry, (plan.reach == reach) & (plan.limit == limit))
+            if late:
+                feedback.pushWarning(f"{len(late)} target(s) {words}: {_few(late)}.")
+        swung, near = plan.stations.swung, plan.stations.near
+        if swung is not None and ((swung != 0) | (near < 1)).any():
+            moved = _named(plan.quarry, (swung != 0) | (near < 1))
+            feedback.pushWarning(
+                f"{len(moved)} station(s) cannot lie to windward in WATER and were turned, by up to "
+                f"{abs(swung).max():.0f} degrees, or brought in to as near as {100 * near.min():.0f} % of the "
+                f"stand-off: those of {_few(moved)}. There casts do not go with the wind.")
 
     def _targets(self, parameters, context, feedback):
         """The table of targets, and the core's Quarry without its frame coordinates."""
@@ -143,19 +179,31 @@ class CastPlan(AthwartAlgorithm):
         east, north, mixed = (read.numbers(table, n) for n in ("sigma_east_m", "sigma_north_m", "cov_en_m2"))
         covariance = np.stack([np.stack([east ** 2, mixed], -1), np.stack([mixed, north ** 2], -1)], -2)
         blank = np.full(len(table), "", object)
-        return table, Quarry(
+        quarry = Quarry(
             table.x, table.y, covariance, _ids(table),
             read.texts(table, "label") if table.has("label") else blank,
             read.texts(table, "status") if table.has("status") else blank,
             *(read.numbers(table, name) if table.has(name) else np.full(len(table), np.nan)
               for name in ("depth_m", "bottom_m")))
+        hanging = quarry.status == "water column"
+        if not hanging.any() or self.parameterAsBool(parameters, "WATER_COLUMN", context):
+            return table, quarry
+        left_out = _few(_named(quarry, hanging))
+        if hanging.all():
+            raise InputError(f"All {len(quarry)} targets hang in the water column ({left_out}): they do not lie where "
+                             "they were seen. To cast at them all the same, say so (WATER_COLUMN).")
+        feedback.pushWarning(f"{hanging.sum()} of {len(quarry)} targets hang in the water column and were left out: "
+                             f"{left_out}. They do not lie where they were seen; WATER_COLUMN casts at them "
+                             "all the same.")
+        return table, quarry.take(~hanging)
 
-    def _stations(self, parameters, context, feedback, quarry, frame, crs, turn):
+    def _stations(self, parameters, context, feedback, quarry, frame, crs, turn, water):
         from ...survey.casts.castplan import Stations
 
         stand_off = values.number(self, parameters, "STAND_OFF", context)
         if stand_off is not None:
-            return Stations.to_windward(quarry, stand_off, values.number(self, parameters, "WIND_FROM", context), turn)
+            return Stations.to_windward(quarry, stand_off, values.number(self, parameters, "WIND_FROM", context), turn,
+                                        water)
         heading = values.number(self, parameters, "HEADING", context)
         if values.given(parameters, "BOAT_POINT"):
             point = self.parameterAsPoint(parameters, "BOAT_POINT", context, crs)
@@ -195,6 +243,15 @@ def _ids(table):
     """Number of each target; its place in the layer where it has none."""
     ids = read.numbers(table, "target_id")
     return np.where(np.isfinite(ids), np.nan_to_num(ids), np.arange(1, len(ids) + 1)).astype(int)
+
+
+def _named(quarry, which):
+    """Id and label of some targets."""
+    return [f"{i} {label}".strip() for i, label in zip(quarry.target_id[which], quarry.label[which])]
+
+
+def _few(names):
+    return ", ".join(names[:5]) + (f" and {len(names) - 5} more" if len(names) > 5 else "")
 
 
 def _refuse_blank(headings, boat):

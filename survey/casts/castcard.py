@@ -9,7 +9,7 @@ from ..pages import pages
 from ..pages.depthwords import depth_words
 from ..units import LENGTHS
 from .casting import GOAL, MAX_CASTS
-from .castplan import FAR, IN_REACH, clock
+from .castplan import FAR, IN_REACH, LONGEST, NO_WATER, WATER, clock
 from .castsketch import sketch
 
 __all__ = ["DISPLAY_UNITS", "cast_card"]
@@ -81,12 +81,19 @@ def cast_card(plan, unit="ft", title="Cast card"):
 def _lead(plan, unit):
     how = plan.settings
     where = ("Clock directions are from the bow, as the boat lies." if plan.stations.kind == "boat" else
-             f"Each station lies to windward of its target, bow to the wind at {plan.stations.heading_deg[0]:03.0f}"
+             f"Each station lies {_windward(plan.stations)}, bow to the wind at {plan.stations.heading_deg[0]:03.0f}"
              "\u00b0 true; 6:00 is over the stern.")
-    return (f"A hit is within {_length(how.hit_radius, unit, 1)} of the object. Reckoned with a boat's fix good to "
+    hit = ("A hit is a cast whose way back to the boat passes within" if how.method == "retrieve" else
+           "A hit is within")
+    return (f"{hit} {_length(how.hit_radius, unit, 1)} of the object. Reckoned with a boat's fix good to "
             f"{_length(how.sigma_boat, unit, 1)} and casts to {_length(how.sigma_range, unit, 1)} and "
             f"{how.sigma_angle:g}\u00b0 (one standard deviation each). The target's own error is the same for every "
             f"cast, so a pattern finds it sooner than casts on one spot. {where}")
+
+
+def _windward(stations):
+    moved = stations.swung is not None and (stations.swung.any() or (stations.near < 1).any())
+    return "as far to windward of its target as the water allows" if moved else "to windward of its target"
 
 
 def _length(metres, unit, digits=0):
@@ -134,8 +141,13 @@ def _state(plan, i, unit):
     words = [said[plan.quarry.status[i]]] if plan.quarry.status[i] in said else []
     if plan.reach[i] == FAR:
         words.append(f"Out of reach: over {_length(plan.settings.max_cast, unit)}. Move the boat.")
+    elif plan.reach[i] == NO_WATER:
+        words.append("No clear water: land lies between it and any boat. Look where it lies.")
     elif plan.reach[i] != IN_REACH:
-        words.append(f"Over {MAX_CASTS} casts: they do not reach {100 * GOAL:.0f} %. Get a better place for it first.")
+        words.append(f"Over {MAX_CASTS} casts: they do not reach {100 * GOAL:.0f} %. " + {
+            LONGEST: "The longest cast ends short of where it may be: move nearer.",
+            WATER: "Land keeps casts from where it may be: cast from another side as well."}.get(
+                plan.limit[i], "Get a better place for it first."))
     return words
 
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from ..uncertainty.chisquare import normal_cdf
 
-__all__ = ["GOAL", "MAX_CASTS", "Pattern", "chance_of_casts", "circle_probability", "pattern", "thrower"]
+__all__ = ["GOAL", "MAX_CASTS", "Pattern", "Places", "chance_of_casts", "circle_probability", "pattern", "thrower"]
 
 GOAL = 0.9
 MAX_CASTS = 50
@@ -123,7 +123,7 @@ class Pattern:
 
 
 @dataclass
-class _Places:
+class Places:
     """Where the target may be: a grid along the axes of its ellipse, with the weight of each node."""
 
     axes: np.ndarray      # (2, 2), columns unit vectors (east, north)
@@ -133,11 +133,11 @@ class _Places:
     weight: np.ndarray    # (nu, nv), sums to 1
 
     @classmethod
-    def of(cls, covariance, feature):
-        """Grid fine enough for a chance that changes over ``feature`` metres."""
+    def of(cls, covariance, feature, most=_HALF_NODES):
+        """Grid fine enough for a chance that changes over ``feature`` metres, of ``most`` steps each way at most."""
         values, axes = np.linalg.eigh(np.asarray(covariance, float))
         sds = np.sqrt(np.maximum(values, 1e-6))
-        half = np.minimum(np.ceil(_SPAN * sds / np.minimum(feature, sds / 2)), _HALF_NODES).astype(int)
+        half = np.minimum(np.ceil(_SPAN * sds / np.minimum(feature, sds / 2)), most).astype(int)
         step = _SPAN * sds / half
         u, v = (np.arange(-h, h + 1) * s for h, s in zip(half, step))
         weight = np.outer(np.exp(-0.5 * (u / sds[0]) ** 2), np.exp(-0.5 * (v / sds[1]) ** 2))
@@ -183,7 +183,7 @@ def chance_of_casts(covariance, radius, scatter, aims):
     (n,) array
     """
     aims = np.asarray(aims, float)
-    places = _Places.of(covariance, min(_feature(scatter(aim), radius) for aim in aims))
+    places = Places.of(covariance, min(_feature(scatter(aim), radius) for aim in aims))
     survives = np.ones(places.weight.shape)
     found = np.empty(len(aims))
     for i, aim in enumerate(aims):
@@ -214,7 +214,7 @@ def pattern(covariance, radius, scatter, *, reachable=None, goal=GOAL, limit=MAX
         scatter changes a little with the aim, so the best aim, the one opposite and the middle are weighed exactly.
     """
     at_middle = scatter(np.zeros(2))
-    places = _Places.of(covariance, _feature(at_middle, radius))
+    places = Places.of(covariance, _feature(at_middle, radius))
     size = 2 * places.half + 1
     u, v = (np.arange(-2 * h, 2 * h + 1) * s for h, s in zip(places.half, places.step))
     kernel = _chance_at(u[:, None, None] * places.axes[:, 0] + v[None, :, None] * places.axes[:, 1], at_middle, radius)
@@ -235,6 +235,9 @@ def pattern(covariance, radius, scatter, *, reachable=None, goal=GOAL, limit=MAX
             if allowed[node] and gain[node] > 0.95 * gain[best]:
                 options.append((places.points[node], places.chance(places.points[node], scatter(places.points[node]),
                                                                    radius)))
+        if not options:  # nothing that can be aimed at adds anything any more
+            node = places.points[best]
+            options.append((node, places.chance(node, scatter(node), radius)))
         aim, chance = max(options, key=lambda option: float((left * option[1]).sum()))
         alone.append(float((places.weight * chance).sum()))
         left *= 1 - chance

@@ -2,23 +2,31 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
 from ..errors import InputError
-from .casting import MAX_CASTS, Pattern, pattern, thrower
+from .casting import GOAL, MAX_CASTS, Pattern, Places, pattern, thrower
+from .castwater import afloat, clear_ways, stations_afloat, water_reaches
+from .sweeping import sweep_pattern
 
-__all__ = ["FAR", "IN_REACH", "MANY", "CastPlan", "CastSettings", "Quarry", "Stations", "clock", "plan_casts"]
+__all__ = ["CASTS", "FAR", "IN_REACH", "LONGEST", "MANY", "METHODS", "NO_WATER", "WATER", "CastPlan", "CastSettings",
+           "Quarry", "Stations", "clock", "plan_casts"]
 
-IN_REACH, FAR, MANY = "in reach", "out of reach", f"over {MAX_CASTS} casts"
+IN_REACH, FAR, MANY, NO_WATER = "in reach", "out of reach", f"over {MAX_CASTS} casts", "no clear water"
+LONGEST, WATER, CASTS = "longest cast", "water", f"{MAX_CASTS} casts"
+"""What keeps a target from being found with 90 %."""
+
+METHODS = ("landing", "retrieve")
 
 
 @dataclass(frozen=True)
 class CastSettings:
     """``sigma_boat``: of the boat's own place, each axis (m), common to all casts like the target's error.
     ``sigma_range`` (m), ``sigma_angle`` (degrees): scatter of one cast. ``hit_radius``: how near is a hit (m).
-    ``max_cast`` (m). ``variation``: magnetic variation, east positive (degrees), None if not known."""
+    ``max_cast`` (m). ``variation``: magnetic variation, east positive (degrees), None if not known. ``method``: what
+    hits, the ``landing`` alone or the whole way back to the boat (``retrieve``)."""
 
     sigma_boat: float = 2.0
     sigma_range: float = 1.0
@@ -26,8 +34,10 @@ class CastSettings:
     hit_radius: float = 1.5
     max_cast: float = 30.0
     variation: float = None
+    method: str = "landing"
 
     def __post_init__(self):
+        _demand(self.method in METHODS, f"METHOD is '{self.method}'; choose one of {', '.join(METHODS)}.")
         for name, value in (("SIGMA_BOAT", self.sigma_boat), ("CAST_SIGMA_RANGE", self.sigma_range),
                             ("CAST_SIGMA_ANGLE", self.sigma_angle)):
             _demand(math.isfinite(value) and value >= 0, f"{name} is {value}; give zero or a positive number.")
@@ -55,24 +65,37 @@ class Quarry:
     def __len__(self):
         return len(self.east)
 
+    def take(self, which):
+        """The targets at ``which``."""
+        return Quarry(*(getattr(self, f.name)[which] for f in fields(self)))
+
 
 @dataclass
 class Stations:
-    """(s,) places to cast from, frame metres; ``heading_deg`` of the bow, true; ``kind`` boat or stand-off."""
+    """(s,) places to cast from, frame metres; ``heading_deg`` of the bow, true; ``kind`` boat or stand-off. Of a
+    stand-off in given water: ``swung`` (degrees) from windward, ``near`` its share of the stand-off, ``found`` False
+    where no water lets a boat cast at the target; None elsewhere."""
 
     east: np.ndarray
     north: np.ndarray
     heading_deg: np.ndarray
     kind: str
+    swung: np.ndarray = None
+    near: np.ndarray = None
+    found: np.ndarray = None
 
     @classmethod
-    def to_windward(cls, quarry, stand_off, wind_from, convergence_deg=0.0):
+    def to_windward(cls, quarry, stand_off, wind_from, convergence_deg=0.0, water=None):
         """One station for each target, ``stand_off`` metres from it into the wind.
 
-        Anchored or held there, the boat lies bow to the wind and casts with it, over the stern.
+        Anchored or held there, the boat lies bow to the wind and casts with it, over the stern. In ``water`` it is
+        turned from windward, and then brought nearer, until it floats with clear water to the target.
         """
         _demand(math.isfinite(stand_off) and stand_off > 0, f"STAND_OFF is {stand_off}; give a length above zero.")
         a = math.radians(wind_from - convergence_deg)
+        if water is not None:
+            east, north, *how = stations_afloat(water, quarry.east, quarry.north, stand_off, a)
+            return cls(east, north, np.full(len(quarry), wind_from % 360.0), "stand-off", *how)
         return cls(quarry.east + stand_off * math.sin(a), quarry.north + stand_off * math.cos(a),
                    np.full(len(quarry), wind_from % 360.0), "stand-off")
 
@@ -80,7 +103,8 @@ class Stations:
 @dataclass
 class CastPlan:
     """``station``: (n,) index of each target's station. ``distance_m``, ``bearing_deg`` (true) from there, (n,).
-    ``reach``: (n,) ``IN_REACH``, ``FAR`` or ``MANY``. ``patterns``: n Patterns, None where out of reach."""
+    ``reach``: (n,) ``IN_REACH``, ``FAR``, ``MANY`` or ``NO_WATER``; ``limit``: (n,) what stopped it, ``LONGEST``,
+    ``WATER`` or ``CASTS``, '' where nothing did. ``patterns``: n Patterns, None where no cast is worth it."""
 
     station: np.ndarray
     distance_m: np.ndarray
@@ -91,6 +115,7 @@ class CastPlan:
     quarry: Quarry
     stations: Stations
     convergence_deg: float
+    limit: np.ndarray = None
 
     def lines(self):
         """Cast lines: columns of ``fields.CAST_LINES``, and (k, 2, 2) their ends in frame metres.
@@ -110,7 +135,8 @@ class CastPlan:
                     "bearing_deg": bearing, "magnetic_deg": self.magnetic(bearing),
                     "clock": clock(bearing - self.stations.heading_deg[s]), "hit_pct": 100 * thrown.alone[n],
                     "so_far_pct": 100 * thrown.so_far[n],
-                    "casts_needed": math.nan if thrown.needed is None else thrown.needed, "reach": self.reach[i]})
+                    "casts_needed": math.nan if thrown.needed is None else thrown.needed, "reach": self.reach[i],
+                    "limit": self.limit[i]})
                 ends.append((boat, place + aim))
         return {name: np.array([row[name] for row in rows]) for name in rows[0]}, np.array(ends)
 
@@ -139,19 +165,22 @@ def clock(angle_deg):
     return f"{(half_hours // 2) or 12}:{30 * (half_hours % 2):02d}"
 
 
-def plan_casts(quarry, stations, settings, convergence_deg=0.0, step=None):
+def plan_casts(quarry, stations, settings, convergence_deg=0.0, step=None, water=None):
     """Plan the casts at every target.
 
     Parameters
     ----------
     quarry : Quarry
     stations : Stations
-        For kind 'stand-off' one for each target; else each target is cast at from the nearest.
+        For kind 'stand-off' one for each target; else each target is cast at from the nearest, in ``water`` from the
+        nearest with clear water to it.
     settings : CastSettings
     convergence_deg : float
         Of the frame at the targets: true bearing = grid bearing + convergence.
     step : callable, optional
         Called with the fraction done.
+    water : shapely geometry, optional
+        In frame metres: boats float in it, and the way of every cast lies in it.
 
     Returns
     -------
@@ -159,6 +188,36 @@ def plan_casts(quarry, stations, settings, convergence_deg=0.0, step=None):
     """
     _demand(len(quarry) > 0, "There is no target to cast at.")
     _demand(len(stations.east) > 0, "BOAT has no point; put one where the boat lies.")
+    _judge_errors(quarry)
+    apart = np.hypot(quarry.east[:, None] - stations.east, quarry.north[:, None] - stations.north)
+    station, clear = _stations(quarry, stations, apart, water)
+    made = CastPlan(station, apart[np.arange(len(quarry)), station], np.empty(len(quarry)),
+                    np.full(len(quarry), IN_REACH, object), [], settings, quarry, stations, convergence_deg,
+                    np.full(len(quarry), "", object))
+    for i in range(len(quarry)):
+        boat = np.array([stations.east[station[i]], stations.north[station[i]]])
+        toward = np.array([quarry.east[i], quarry.north[i]]) - boat
+        made.bearing_deg[i] = made.way(boat, boat + toward)[1]
+        covariance = quarry.covariance[i] + settings.sigma_boat ** 2 * np.eye(2)
+        reach = water_reaches(water, boat, settings.max_cast)
+        found = None
+        if not clear[i]:
+            made.reach[i], made.limit[i] = NO_WATER, WATER
+        elif made.distance_m[i] > settings.max_cast:
+            made.reach[i], made.limit[i] = FAR, LONGEST
+        else:
+            found = _pattern(covariance, toward, settings, reach)
+            if found is None:
+                made.reach[i], made.limit[i] = NO_WATER, WATER
+            elif found.needed is None:
+                made.reach[i], made.limit[i] = MANY, _limit(covariance, toward, settings, reach)
+        made.patterns.append(found)
+        if step is not None:
+            step((i + 1) / len(quarry))
+    return made
+
+
+def _judge_errors(quarry):
     if not np.isfinite(quarry.covariance).all():
         raise InputError("Some targets have no standard deviations (sigma_east_m, sigma_north_m, cov_en_m2). Use the "
                          "output of 'Locate targets' or 'Combine repeated targets'.")
@@ -168,31 +227,52 @@ def plan_casts(quarry, stations, settings, convergence_deg=0.0, step=None):
         raise InputError(f"Target {quarry.target_id[wrong[0]]}: cov_en_m2 is larger than sigma_east_m times "
                          f"sigma_north_m ({len(wrong)} such targets), which no errors can have. Use the three as "
                          "'Locate targets' or 'Combine repeated targets' wrote them.")
-    apart = np.hypot(quarry.east[:, None] - stations.east, quarry.north[:, None] - stations.north)
-    station = np.arange(len(quarry)) if stations.kind == "stand-off" else apart.argmin(axis=1)
-    made = CastPlan(station, apart[np.arange(len(quarry)), station], np.empty(len(quarry)),
-                    np.full(len(quarry), IN_REACH, object), [], settings, quarry, stations, convergence_deg)
-    for i in range(len(quarry)):
-        boat = np.array([stations.east[station[i]], stations.north[station[i]]])
-        toward = np.array([quarry.east[i], quarry.north[i]]) - boat
-        made.bearing_deg[i] = made.way(boat, boat + toward)[1]
-        found = None
-        if made.distance_m[i] > settings.max_cast:
-            made.reach[i] = FAR
-        else:
-            found = pattern(quarry.covariance[i] + settings.sigma_boat ** 2 * np.eye(2), settings.hit_radius,
-                            thrower(toward, settings.sigma_range, settings.sigma_angle),
-                            reachable=_within(toward, settings.max_cast))
-            if found.needed is None:
-                made.reach[i] = MANY
-        made.patterns.append(found)
-        if step is not None:
-            step((i + 1) / len(quarry))
-    return made
 
 
-def _within(toward, max_cast):
-    return lambda offsets: np.hypot(*np.moveaxis(toward + offsets, -1, 0)) <= max_cast + 1e-9
+def _stations(quarry, stations, apart, water):
+    """Station of each target, and whether clear water lies between the two."""
+    if stations.kind == "stand-off":
+        return np.arange(len(quarry)), np.ones(len(quarry), bool) if stations.found is None else stations.found
+    ashore = np.flatnonzero(~afloat(water, stations.east, stations.north))
+    if len(ashore):
+        raise InputError(f"The boat's point {ashore[0] + 1} lies outside WATER, on land. Put it on the water, or "
+                         "correct WATER.")
+    nearest = apart.argmin(axis=1)
+    if water is None:
+        return nearest, np.ones(len(quarry), bool)
+    places = np.column_stack([quarry.east, quarry.north])
+    open_ = np.column_stack([clear_ways(water, np.array([e, n]), places)
+                             for e, n in zip(stations.east, stations.north)])
+    clear = open_.any(axis=1)
+    return np.where(clear, np.where(open_, apart, np.inf).argmin(axis=1), nearest), clear
+
+
+def _pattern(covariance, toward, settings, reach):
+    """The casts at one target; None where none can be aimed near it."""
+    if settings.method == "retrieve":
+        return sweep_pattern(covariance, settings.hit_radius, toward, settings.sigma_range,
+                             math.radians(settings.sigma_angle), reach)
+    return pattern(covariance, settings.hit_radius, thrower(toward, settings.sigma_range, settings.sigma_angle),
+                   reachable=_within(toward, reach))
+
+
+def _limit(covariance, toward, settings, reach):
+    """Which limit keeps the casts under the goal: what lies beyond the longest cast, or behind land, is never found."""
+    places = Places.of(covariance, settings.hit_radius / 2)
+    near = np.hypot(*np.moveaxis(toward + places.points, -1, 0)) <= settings.max_cast + settings.hit_radius
+    if (places.weight * near).sum() < GOAL:
+        return LONGEST
+    return WATER if (places.weight * (near & _within(toward, reach, settings.hit_radius)(places.points))).sum() < GOAL \
+        else CASTS
+
+
+def _within(toward, reach, slack=1e-9):
+    """Which offsets from the target a cast can be aimed at; the target's own place, once its way is clear, always."""
+    def able(offsets):
+        east, north = np.moveaxis(toward + offsets, -1, 0)
+        own = (np.abs(offsets) < 1e-9).all(axis=-1)
+        return own | (np.hypot(east, north) <= reach(np.arctan2(east, north)) + slack)
+    return able
 
 
 def _demand(holds, text):

@@ -44,8 +44,8 @@ def test_lines_stations_and_card(run, layers, tmp_path):
     heard = []
     feedback = QgsProcessingFeedback(False)
     feedback.pushWarning = feedback.pushInfo = heard.append
-    results = run("castplan", {"TARGETS": layers[0], "BOAT": layers[1], "MAGNETIC_VARIATION": -3.0, **MEMORY,
-                               "OUTPUT_HTML": card}, feedback)
+    results = run("castplan", {"TARGETS": layers[0], "BOAT": layers[1], "MAGNETIC_VARIATION": -3.0, "WATER_COLUMN": True,
+                               **MEMORY, "OUTPUT_HTML": card}, feedback)
     lines, stations = results["OUTPUT"], results["STATIONS"]
     assert lines.fields().names() == fields.names(fields.CAST_LINES)
     assert stations.fields().names() == fields.names(fields.CAST_STATIONS)
@@ -71,7 +71,8 @@ def test_lines_stations_and_card(run, layers, tmp_path):
     html = pathlib.Path(card).read_text(encoding="utf-8")
     assert "Crib" in html and "Out of reach" in html and "Side unsure" in html and "Water column" in html
     said = "\n".join(heard)
-    assert "1 target(s) out of reach; move the boat: 3 Far." in said and card in said and "not for navigation" in said
+    assert "1 target(s) are out of reach of the longest cast; move the boat: 3 Far." in said
+    assert card in said and "not for navigation" in said
 
 
 def test_a_point_on_the_map_does_as_well(run, layers):
@@ -90,7 +91,8 @@ def test_a_boat_in_degrees_is_brought_along(run, layers, make_layer):
 
 
 def test_stations_lie_to_windward(run, layers):
-    results = run("castplan", {"TARGETS": layers[0], "STAND_OFF": 18.0, "WIND_FROM": 300.0, **MEMORY})
+    results = run("castplan", {"TARGETS": layers[0], "STAND_OFF": 18.0, "WIND_FROM": 300.0, "WATER_COLUMN": True,
+                               **MEMORY})
     stations = list(results["STATIONS"].getFeatures())
     assert len(stations) == 3 and all(f["kind"] == "stand-off" and f["heading_deg"] == 300 for f in stations)
     for place, (e, n) in zip(stations, ((14, 14), (-24, 0), (0, -60))):
@@ -158,3 +160,40 @@ def test_from_the_command_line(qgis_process, run, layers, tmp_path):
     assert math.isfinite(results["TARGET_COUNT"])
     code, _, errors = qgis_process("castplan", {"TARGETS": path, "OUTPUT": str(tmp_path / "no.gpkg")})
     assert code != 0 and "Nothing says where" in errors
+
+
+def test_what_hangs_in_the_water_is_left_out_unless_asked(run, layers):
+    heard = []
+    feedback = QgsProcessingFeedback(False)
+    feedback.pushWarning = heard.append
+    rows = rows_of(run("castplan", {"TARGETS": layers[0], "BOAT": layers[1], **MEMORY}, feedback)["OUTPUT"])
+    assert {row["target_id"] for row in rows} == {1, 2}
+    assert any("1 of 3 targets hang in the water column and were left out: 3 Far" in text for text in heard)
+    layers[0].selectByIds([3])
+    from qgis.core import QgsProcessingFeatureSourceDefinition
+    only = QgsProcessingFeatureSourceDefinition(layers[0].id(), True)
+    with pytest.raises(QgsProcessingException, match="All 1 targets hang in the water column.*WATER_COLUMN"):
+        run("castplan", {"TARGETS": only, "BOAT": layers[1], **MEMORY})
+    assert run("castplan", {"TARGETS": only, "BOAT": layers[1], "WATER_COLUMN": True, "MAX_CAST": 80,
+                            **MEMORY})["TARGET_COUNT"] == 1
+
+
+def test_water_turns_stations_and_says_so(run, layers, make_layer):
+    """Wind from the east; the shore runs north and south 5 m east of target 1."""
+    e = EAST + 19
+    water = make_layer("Polygon", "EPSG:32615", {}, [(f"POLYGON(({EAST - 99} {NORTH - 99}, {e} {NORTH - 99}, {e} "
+                                                       f"{NORTH + 99}, {EAST - 99} {NORTH + 99}, {EAST - 99} "
+                                                       f"{NORTH - 99}))", [])], "lake")
+    heard = []
+    feedback = QgsProcessingFeedback(False)
+    feedback.pushWarning = heard.append
+    results = run("castplan", {"TARGETS": layers[0], "STAND_OFF": 15, "WIND_FROM": 90, "WATER": water,
+                               "METHOD": "retrieve", **MEMORY}, feedback)
+    shore = next(water.getFeatures()).geometry()
+    assert all(shore.contains(f.geometry()) for f in results["STATIONS"].getFeatures())
+    assert all(shore.buffer(1e-6, 8).contains(f.geometry()) for f in results["OUTPUT"].getFeatures())
+    assert any("1 station(s) cannot lie to windward in WATER" in text and "1 Crib" in text for text in heard)
+    ashore = make_layer("Point", "EPSG:32615", {"heading_deg": "double"}, [(f"POINT({EAST + 50} {NORTH})", [80.0])],
+                        "b")
+    with pytest.raises(QgsProcessingException, match="point 1 lies outside .*WATER"):
+        run("castplan", {"TARGETS": layers[0], "BOAT": ashore, "WATER": water, **MEMORY})

@@ -19,6 +19,8 @@ from qgis.core import (
 )
 from qgis.PyQt.QtCore import QDate, QDateTime, QTime
 
+STANDS = 0.5 * math.sqrt(2 / math.pi)
+"""What an object of unknown height stands on average: the mean of a half-normal of 0.5 m."""
 T0 = 1.7e9  # 2023-11-14 22:13:20 UTC
 TYPES = {"double": "double", "int": "integer", "int64": "int8", "string": "string", "bool": "integer"}
 
@@ -101,7 +103,7 @@ def test_targets_ellipses_and_rejected(run, track_layer, picks_table):
     assert rows[0]["slant_m"] == pytest.approx(30.48) and rows[0]["height_m"] == NULL
     assert rows[1]["t_s"] == pytest.approx(T0 + 30.5)
     assert rows[1]["time"].toUTC().toString("yyyy-MM-dd hh:mm:ss.zzz") == "2023-11-14 22:13:50.500"
-    ground = math.sqrt(30.48**2 - 10**2) * math.exp(-math.radians(3) ** 2 / 2)
+    ground = math.sqrt(30.48**2 - (10 - STANDS) ** 2) * math.exp(-math.radians(3) ** 2 / 2)
     frame = Frame("EPSG:32615", -93.0, 45.0)
     place = [f.geometry().asPoint() for f in targets.getFeatures()]
     east, north = frame.forward([p.x() for p in place], [p.y() for p in place])
@@ -154,7 +156,7 @@ def test_first_route_waypoints_with_names_for_sides_and_ranges(run, track_layer,
     geod = Geod(ellps="WGS84")
     boat = dict(zip(names, zip(*frame.to_lonlat(*frame.inverse(np.array([0, 0, 60, 0, 0, 0.0]), along)))))
     for feature in results["OUTPUT"].getFeatures():
-        name, ground = feature["name"], math.sqrt((feet[feature["name"]] * 0.3048) ** 2 - 9)
+        name, ground = feature["name"], math.sqrt((feet[feature["name"]] * 0.3048) ** 2 - (3 - STANDS) ** 2)
         point = feature.geometry().asPoint()
         azimuth, _, distance = geod.inv(*boat[name], *frame.to_lonlat(point.x(), point.y()))
         if feature["status"] != "side unsure":
@@ -308,8 +310,9 @@ def test_a_depth_grid_bends_the_range(run, track_layer, picks_table, tmp_path):
     rows = rows_of(run("locatetargets", {**usual(track_layer(), picks_table, **given), **MEMORY})["OUTPUT"])
     for row in rows:
         m = 0.1 if row["side"] == "starboard" else -0.1
-        b = 10 * m
-        truth = (math.sqrt(b * b - (1 + m * m) * (100 - row["slant_m"] ** 2)) - b) / (1 + m * m)
+        top = 10 - STANDS
+        b = top * m
+        truth = (math.sqrt(b * b - (1 + m * m) * (top**2 - row["slant_m"] ** 2)) - b) / (1 + m * m)
         assert row["range_model"] == "terrain"
         if row["status"] == "bottom":
             assert row["ground_m"] == pytest.approx(truth, abs=0.02)

@@ -185,3 +185,96 @@ def test_the_long_axis_of_the_ellipse_points_where_it_should():
     ellipse = ET.fromstring(re.search(r"<ellipse[^>]*/>", html)[0])
     assert float(ellipse.get("ry")) == pytest.approx(3 * float(ellipse.get("rx")), rel=0.01)
     assert ellipse.get("transform").startswith("rotate(90.0 ")
+
+
+# ---- water, limits and casts that are drawn back
+
+def test_no_station_ashore_or_behind_an_island():
+    """Wind from the north; the shore runs 5 m north of target 1, an island lies between target 2 and windward, target 3
+    has open water. Truth by shapely's own intersection."""
+    from shapely.geometry import LineString, Point, Polygon
+    water = Polygon([(-200, -200), (200, -200), (200, 105), (-200, 105)], [[(-6, 6), (6, 6), (6, 9), (-6, 9)]])
+    places = quarry([(0, 100), (0, 0), (100, 0)])
+    stations = Stations.to_windward(places, 15.0, 0.0, water=water)
+    plan = plan_casts(places, stations, CastSettings(), water=water)
+    for i in range(3):
+        at, target = Point(stations.east[i], stations.north[i]), Point(places.east[i], places.north[i])
+        assert water.contains(at) and water.contains(LineString([at, target]))
+        assert at.distance(target) == pytest.approx(15)
+    assert stations.swung[2] == 0 and stations.found.all()
+    # the least turn that will do, in steps of ten degrees: 15 cos a < 5, and past the corner at (6, 6)
+    assert abs(stations.swung[0]) == 80 and abs(stations.swung[1]) == 50
+    lines, ends = plan.lines()
+    assert all(water.covers(LineString(pair)) for pair in ends)
+    without = Stations.to_windward(places, 15.0, 0.0)
+    assert not water.contains(Point(without.east[0], without.north[0]))  # what would have been
+
+
+def test_a_boat_on_land_is_refused_and_one_behind_an_island_is_passed_over():
+    from shapely.geometry import LineString, Polygon
+    water = Polygon([(-200, -200), (200, -200), (200, 200), (-200, 200)], [[(-6, 6), (6, 6), (6, 9), (-6, 9)]])
+    places = quarry([(0, 0)])
+    near, far = (0, 15), (-18, 0)
+    plan = plan_casts(places, boat(near, far), CastSettings(), water=water)
+    assert plan.station[0] == 1 and plan.reach[0] == IN_REACH
+    assert all(water.covers(LineString(pair)) for pair in plan.lines()[1])
+    plan = plan_casts(places, boat(near), CastSettings(), water=water)
+    assert (plan.reach[0], plan.limit[0]) == ("no clear water", "water") and plan.patterns[0] is None
+    assert "No clear water" in cast_card(plan)
+    with pytest.raises(InputError, match="point 2 lies outside WATER"):
+        plan_casts(places, boat(far, (0, 7)), CastSettings(), water=water)
+
+
+def test_it_says_which_limit_stopped_it():
+    from shapely.geometry import Polygon
+    vague = quarry([(0, 28)], sd=8.0)
+    plan = plan_casts(vague, boat((0, 0)), CastSettings(max_cast=30))
+    assert (plan.reach[0], plan.limit[0]) == (MANY, "longest cast")  # half of where it may be lies beyond 30 m
+    plan = plan_casts(vague, boat((0, 0)), CastSettings(max_cast=90))
+    assert plan.limit[0] == "50 casts"
+    water = Polygon([(-90, -90), (1, -90), (1, 90), (-90, 90)])  # half of where it may be lies on the eastern shore
+    plan = plan_casts(quarry([(0, 28)], sd=4.0), boat((0, 0)), CastSettings(max_cast=90), water=water)
+    assert plan.limit[0] == "water" and plan.lines()[0]["limit"][0] == "water"
+    plan = plan_casts(quarry([(0, 60)]), boat((0, 0)), CastSettings())
+    assert (plan.reach[0], plan.limit[0]) == (FAR, "longest cast")
+
+
+def swept(rng, casts, covariance, toward, radius, aims, sigma_range, sigma_angle):
+    """Share of targets that one of the casts drawn back to the boat passes by, after each; first principles."""
+    target = toward + rng.multivariate_normal([0, 0], covariance, casts)
+    hit, shares = np.zeros(casts, bool), []
+    for aim in aims:
+        landing = toward + aim
+        angle = np.arctan2(*landing) + rng.normal(0, sigma_angle, casts)
+        reach = np.hypot(*landing) + rng.normal(0, sigma_range, casts)
+        way = np.column_stack([np.sin(angle), np.cos(angle)])
+        along = np.clip((target * way).sum(axis=1), 0, reach)  # the nearest place of the way to the target
+        hit |= np.hypot(*(target - along[:, None] * way).T) <= radius
+        shares.append(hit.mean())
+    return np.array(shares)
+
+
+@pytest.mark.parametrize("distance, radius, sd", [(20.0, 1.5, 2.0), (12.0, 0.7, 4.0), (25.0, 2.5, 1.0)])
+def test_casts_drawn_back_hit_as_often_as_simulated_ones(distance, radius, sd):
+    """100,000 casts drawn back straight; four standard errors. tests/proof/casting.py does it with 1,000,000."""
+    places = quarry([(0.6 * distance, 0.8 * distance)], sd=sd)
+    settings = CastSettings(sigma_boat=1.0, hit_radius=radius, max_cast=60, method="retrieve")
+    plan = plan_casts(places, boat((0, 0)), settings)
+    made = plan.patterns[0]
+    covariance = places.covariance[0] + np.eye(2)
+    drawn = swept(np.random.default_rng(4), 100_000, covariance, np.array([0.6, 0.8]) * distance, radius, made.aims,
+                  settings.sigma_range, math.radians(settings.sigma_angle))
+    assert np.abs(drawn - made.so_far).max() < 0.0065
+    landing = plan_casts(places, boat((0, 0)), CastSettings(sigma_boat=1.0, hit_radius=radius, max_cast=60))
+    assert len(made.aims) < len(landing.patterns[0].aims)  # a way sweeps more than a place
+    assert "whose way back to the boat" in cast_card(plan)
+
+
+def test_a_cast_drawn_back_goes_no_farther_than_the_longest_or_the_water():
+    from shapely.geometry import Polygon
+    places = quarry([(0, 20)], sd=3.0)
+    plan = plan_casts(places, boat((0, 0)), CastSettings(method="retrieve", max_cast=22))
+    assert (plan.lines()[0]["distance_m"] <= 22 + 1e-6).all()
+    water = Polygon([(-90, -90), (90, -90), (90, 21), (-90, 21)])
+    plan = plan_casts(places, boat((0, 0)), CastSettings(method="retrieve", max_cast=60), water=water)
+    assert (plan.lines()[1][:, 1, 1] <= 21 + 1e-6).all()
