@@ -94,8 +94,8 @@ def boat_notes(agreements, boats):
             said.append(f"The outings of the boat {boats[test.boat]} cannot be held against each other: fewer than two "
                         "of them solve an offset alone.")
         elif test.agrees:
-            said.append(f"The outings of the boat {boats[test.boat]} agree: chi-square {test.chi2:.1f} with {test.dof} "
-                        f"degrees of freedom, at most {test.limit:.1f}.")
+            said.append(f"The outings of the boat {boats[test.boat]} agree: {WORDS[test.name]} worst, chi-square "
+                        f"{test.chi2:.1f} with {test.dof} degrees of freedom, at most {test.limit:.1f}.")
     return said
 
 

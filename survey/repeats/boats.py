@@ -1,7 +1,7 @@
 """Outings that are said to share a boat: do their offsets agree?
 
-Each outing's offsets are solved by themselves, what the priors said is taken out again, and the differences are held
-against their own covariance: a chi-square with as many degrees of freedom as differences.
+Each outing's offsets are solved by themselves, what the priors said is taken out again, and the differences of each
+offset are held against their own covariance: a chi-square with as many degrees of freedom as differences.
 """
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ from .solvability import judge
 __all__ = ["LEVEL", "Agreement", "agreements"]
 
 LEVEL = 0.999
-"""Boats whose outings differ by more than this quantile are named: one honest boat in a thousand."""
+"""An offset whose outings differ by more than this quantile is named: one honest one in a thousand."""
 
 
 @dataclass
 class Agreement:
-    """Of one boat with several outings: ``boat`` its number; ``chi2``, ``dof``, ``limit``; then of the pair of outings
-    farthest apart in standard deviations: ``name`` of the offset, ``outings`` (their numbers), ``values`` and
-    ``sigmas``. ``dof`` 0 where fewer than two outings can be solved alone."""
+    """Of one boat with several outings: ``boat`` its number; of the offset ``name`` that agrees worst ``chi2``, ``dof``
+    and ``limit``, and of its pair of outings farthest apart ``outings`` (their numbers), ``values`` and ``sigmas``.
+    ``dof`` 0 where fewer than two outings can be solved alone."""
 
     boat: int
     chi2: float
@@ -81,24 +81,22 @@ def _by_looks_alone(found):
 
 def _of_boat(looks, boat, found, value, spread):
     mine = set(looks.outing_no[looks.boat_no == boat].tolist())
-    rows, pairs = [], []
+    tests = [Agreement(boat, 0.0, 0, 0.0)]
     for name in dict.fromkeys(found.names):
         at = [k for k, (other, outing) in enumerate(zip(found.names, found.boats)) if other == name and outing in mine]
-        for k in at[1:]:
-            row = np.zeros(len(value))
-            row[[at[0], k]] = -1, 1
-            rows.append(row)
-        pairs += [(name, a, b) for i, a in enumerate(at) for b in at[i + 1:]]
-    if not rows:
-        return Agreement(boat, 0.0, 0, 0.0)
-    rows = np.array(rows)
+        if len(at) > 1:
+            tests.append(_of_offset(boat, name, at, found.boats, value, spread))
+    return max(tests, key=lambda test: test.chi2 / test.limit if test.dof else 0.0)
+
+
+def _of_offset(boat, name, at, outings, value, spread):
+    value, spread = value[at], spread[np.ix_(at, at)]
+    rows = np.column_stack([-np.ones(len(at) - 1), np.eye(len(at) - 1)])  # each against the first
     difference = rows @ value
     chi2 = float(difference @ np.linalg.solve(rows @ spread @ rows.T, difference))
-
-    def apart(pair):
-        _, a, b = pair
-        return abs(value[a] - value[b]) / np.sqrt(spread[a, a] + spread[b, b] - 2 * spread[a, b])
-    name, a, b = max(pairs, key=apart)
-    return Agreement(boat, chi2, len(rows), chi_square_quantile(LEVEL, len(rows)), name,
-                     (found.boats[a], found.boats[b]), (value[a], value[b]),
-                     (float(np.sqrt(spread[a, a])), float(np.sqrt(spread[b, b]))))
+    apart = np.abs(value[:, None] - value)
+    variance = np.diag(spread)[:, None] + np.diag(spread) - 2 * spread
+    i, j = np.unravel_index(np.argmax(apart / np.sqrt(np.where(variance > 0, variance, np.inf))), apart.shape)
+    i, j = sorted((int(i), int(j)))
+    return Agreement(boat, chi2, len(rows), chi_square_quantile(LEVEL, len(rows)), name, (outings[at[i]], outings[at[j]]),
+                     (value[i], value[j]), (float(np.sqrt(spread[i, i])), float(np.sqrt(spread[j, j]))))
