@@ -56,6 +56,12 @@ class Sink:
         """The file asked for, '' where the layer goes elsewhere."""
         return "" if self._place is None else self._place.path
 
+    def __enter__(self):
+        return self
+
+    def __exit__(self, kind, error, trace):
+        self._sink = None  # before its file is taken away: a traceback would keep it open
+
     def add(self, feature, flags):
         """Add one feature; QgsProcessingException if it was not taken."""
         if not self._sink.addFeature(feature, flags):
@@ -64,7 +70,7 @@ class Sink:
 
     def finish(self):
         """Close the layer, read it back, and hand it to the stage; its id or address, as QGIS is to know it."""
-        del self._sink
+        self._sink = None
         if self._place is None:
             return self._dest
         if self._place.append:

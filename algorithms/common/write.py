@@ -70,11 +70,11 @@ def write_layer(alg, parameters, name, context, feedback, *, fields, columns, ki
     with shared() as stage, quiet() as told:
         stage.check()
         all_fields, kept = _fields(fields, carried)
-        sink = Sink(stage, told, alg, parameters, name, context, all_fields, _KINDS[kind], crs)
-        if not sink.wanted:
-            return None
-        _fill(sink, stage, all_fields, fields, columns, kind, places, carried, kept)
-        dest = sink.finish()
+        with Sink(stage, told, alg, parameters, name, context, all_fields, _KINDS[kind], crs) as sink:
+            if not sink.wanted:
+                return None
+            _fill(sink, stage, all_fields, fields, columns, kind, places, carried, kept)
+            dest = sink.finish()
     dress(context, dest, style, group, meanings=fields)
     return dest
 

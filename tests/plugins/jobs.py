@@ -2,6 +2,8 @@
 
 A tool that is not known here fails the tests that go through the register: a new one is to be held by them, too.
 """
+import functools
+import operator
 import pathlib
 
 from osgeo import gdal
@@ -19,7 +21,18 @@ def layer(path, name):
     return f"{path}|layername={name}"
 
 
-def prepare(folder, run, share=1.0):
+def on_day(lines, later):
+    """The sentences of a log so many days later, their checksums reckoned again."""
+    for line in lines:
+        body, star, _ = line.strip().lstrip(b"$").partition(b"*")
+        moved = body.replace(b",150624,", b",%02d0624," % (15 + later)).replace(b",15,06,", b",%02d,06," % (15 + later))
+        if not star or moved == body:
+            yield line
+        else:
+            yield b"$%b*%02X\r\n" % (moved, functools.reduce(operator.xor, moved))
+
+
+def prepare(folder, run, share=1.0, days=1):
     """Make the inputs of all jobs in a folder.
 
     Parameters
@@ -29,17 +42,23 @@ def prepare(folder, run, share=1.0):
         ``run(tool id, {parameters})``
     share : float
         How much of the log is taken, from its beginning.
+    days : int
+        On how many days, up to 15, the boat sails the same and marks the same.
 
     Returns
     -------
     dict
         By tool id: (parameters without outputs, {output: ending of its file}).
     """
-    log, steps, lake = folder / "north.nmea", folder / "steps.gpkg", SAMPLE / "lake.gpkg"
+    lake, picks = SAMPLE / "lake.gpkg", folder / "picks.csv"
     lines = (SAMPLE / "outing_north.nmea").read_bytes().splitlines(True)
-    log.write_bytes(b"".join(lines[:int(share * len(lines))]))
+    head, *rows = (SAMPLE / "north_picks.csv").read_text(encoding="utf-8").splitlines(True)
+    logs = [folder / f"north{day}.nmea" for day in range(days)]
+    for day, log in enumerate(logs):
+        log.write_bytes(b"".join(on_day(lines[:int(share * len(lines))], day)))
+    picks.write_text(head + "".join(row.replace("2024-06-15", f"2024-06-{15 + day}")
+                                    for day in range(days) for row in rows), encoding="utf-8")
     water, areas, shore = (layer(lake, name) for name in ("lake", "search_areas", "shoreline"))
-    picks = str(SAMPLE / "north_picks.csv")
     jobs = {}
 
     def job(tool, parameters, **endings):
@@ -51,7 +70,7 @@ def prepare(folder, run, share=1.0):
         run(tool, {**parameters, **made})
         return made
 
-    fixes = done("readlogs", {"INPUT": [str(log)]}, OUTPUT="gpkg", WAYPOINTS="gpkg")
+    fixes = done("readlogs", {"INPUT": [str(log) for log in logs]}, OUTPUT="gpkg", WAYPOINTS="gpkg")
     track = done("preparetrack", {"INPUT": fixes["OUTPUT"], **BOAT}, OUTPUT="gpkg", PASSES="gpkg")
     depths = done("preparebathymetry", {"INPUT": str(SAMPLE / "depth_grid.tif"), "KIND": "depth", "UNIT": "m",
                                         "CELL_SIZE": 4}, OUTPUT="tif")
@@ -65,7 +84,7 @@ def prepare(folder, run, share=1.0):
         "PICKS": str(SAMPLE / "north_record_points.csv"), "KIND_FIELD": "kind",
         "IMAGE": str(SAMPLE / "north_record.png"), "LAYOUT": "both", "NEWEST": "top", "EDGE_RANGE": 30,
         "RANGE_UNIT": "m", "FIRST_PING": 1}, OUTPUT="gpkg")
-    targets = done("locatetargets", {"PICKS": picks, "TRACK": track["OUTPUT"], **FIELDS}, OUTPUT="gpkg",
+    targets = done("locatetargets", {"PICKS": str(picks), "TRACK": track["OUTPUT"], **FIELDS}, OUTPUT="gpkg",
                    ELLIPSES="gpkg", REJECTED="gpkg")
     combined = done("adjusttargets", {"TARGETS": targets["OUTPUT"], "GROUP_FIELD": "label",
                                       "SOLVE": ["latency", "beam azimuth"]}, OUTPUT="gpkg", ELLIPSES="gpkg",
