@@ -12,7 +12,7 @@ import time
 import types
 
 import pytest
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 
 ROOT = pathlib.Path(__file__).resolve().parents[1]
 sys.path.insert(0, str(ROOT / "tests" / "plugins"))
@@ -21,8 +21,9 @@ import clone  # noqa: E402
 
 clone.load()
 # the same examples every time, so that a red run means changed code; `make proof` draws fresh ones
-settings.register_profile("steady", derandomize=True)
-settings.register_profile("fresh", derandomize=False)
+unhurried = {"deadline": None, "suppress_health_check": [HealthCheck.too_slow]}  # a busy machine is no finding
+settings.register_profile("steady", derandomize=True, **unhurried)
+settings.register_profile("fresh", derandomize=False, **unhurried)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "steady"))
 _STATUS = pytest.StashKey()
 

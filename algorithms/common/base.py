@@ -109,8 +109,12 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
         return type(self)()
 
     def canExecute(self):
-        text = missing_packages_text()
+        text = missing_packages_text(self.packages({}))
         return not text, text
+
+    def packages(self, parameters):
+        """Python packages that a run with these values needs; with none, what no run can do without."""
+        return ("numpy", "pyproj", "shapely")
 
     def add(self, *definitions):
         """Add parameters, in the order they are to be read."""
@@ -125,7 +129,7 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
         ok, message = super().checkParameterValues(parameters, context)
         if not ok:
             return ok, message
-        if missing_packages_text():  # said by processAlgorithm; a refusal may need those packages
+        if missing_packages_text(self.packages(parameters)):  # said by processAlgorithm; a refusal may need those packages
             return True, ""
         try:
             message = unusable_output(self, parameters, context) or self.refusal(parameters, context)
@@ -142,7 +146,7 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
 
     def _attempt(self, parameters, context, feedback):
         """(results, '') of a run, or (None, why it failed)."""
-        missing = missing_packages_text()
+        missing = missing_packages_text(self.packages(parameters))
         if missing:
             return None, missing
         ok, message = self.checkParameterValues(parameters, context)  # the children of a model are never asked

@@ -9,12 +9,12 @@ __all__ = ["missing_packages_text"]
 _NEEDED = ("numpy", "pyproj", "shapely")
 
 
-def missing_packages_text():
-    """What to install and how, or '' when everything is there.
+def missing_packages_text(needed=_NEEDED):
+    """What to install and how, or '' when everything that is needed is there.
 
     Never advises pip for pyproj: its wheel carries a second PROJ library, which can abort QGIS.
     """
-    missing = [name for name in _NEEDED if not _there(name)]
+    missing = [name for name in needed if not _there(name)]
     if not missing:
         return ""
     packages = " ".join(f"python3-{name}" for name in missing)

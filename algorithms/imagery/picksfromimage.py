@@ -73,6 +73,9 @@ class PicksFromImage(AthwartAlgorithm):
             make.sink("OUTPUT", "Picks", self.OUTPUT_HELP["OUTPUT"], "table"),
         )
 
+    def packages(self, parameters):
+        return ("numpy", "pyproj") if values.given(parameters, "TRACK") else ("numpy",)
+
     def refusal(self, parameters, context):
         source = self.parameterAsSource(parameters, "PICKS", context)
         polygon = QgsWkbTypes.GeometryType.PolygonGeometry

@@ -48,6 +48,9 @@ class ExportGpx(AthwartAlgorithm):
             make.destination_file("OUTPUT", "GPX file", "Where to write it.", "GPX files (*.gpx)", optional=False),
         )
 
+    def packages(self, parameters):
+        return ("numpy", "shapely") if values.given(parameters, "LINES") else ("numpy",)
+
     def refusal(self, parameters, context):
         if not values.given(parameters, "WAYPOINTS") and not values.given(parameters, "LINES"):
             return "There is nothing to write: give WAYPOINTS, LINES or both."

@@ -74,6 +74,10 @@ class PrepareBathymetry(AthwartAlgorithm):
                           values.number(self, parameters, "SURFACE_ELEVATION", context),
                           values.number(self, parameters, "WATER_RISE", context))
 
+    def packages(self, parameters):
+        contours = values.given(parameters, "CONTOURS")
+        return ("numpy", "pyproj", "shapely") if contours else ("numpy", "pyproj")
+
     def refusal(self, parameters, context):
         raster, contours = (values.given(parameters, name) for name in ("INPUT", "CONTOURS"))
         if raster == contours:

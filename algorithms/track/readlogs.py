@@ -62,6 +62,9 @@ class ReadLogs(AthwartAlgorithm):
                             ("REJECTED_COUNT", "Number of rejected sentences, points and values")):
             self.addOutput(QgsProcessingOutputNumber(name, label))
 
+    def packages(self, parameters):
+        return ("numpy",)
+
     def refusal(self, parameters, context):
         from ...survey.times import parse_date
 

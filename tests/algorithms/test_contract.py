@@ -104,7 +104,8 @@ for tool in tools:
         said = 'nothing'
     except Exception as error:
         said = str(error)
-    print('SAYS', not ok and 'shapely' in text and 'pyproj' in text and 'shapely' in said and 'pip' not in said)
+    lacks = [name for name in ('shapely', 'pyproj') if name in tool.packages({{}})]
+    print('SAYS', ok != bool(lacks) and all(name in text and name in said for name in lacks) and 'pip' not in said)
 sys.stdout.flush()
 import os; os._exit(0)
 """
@@ -114,3 +115,45 @@ import os; os._exit(0)
     assert f"LISTED {len(TOOLS)}" in lines, done.stderr
     assert lines.count("SAYS True") == len(TOOLS), done.stdout
     assert f"MODELS {[True] * 3}" in lines, done.stdout
+
+
+def test_tools_that_need_no_shapely_run_without_it(tmp_path):
+    """In a process of its own, with the package hidden: logs, marks on a picture, depth rasters, waypoints."""
+    code = f"""
+import sys
+class Hidden:
+    def find_spec(self, name, path=None, target=None):
+        if name.split('.')[0] == 'shapely':
+            raise ModuleNotFoundError(name + ' is hidden', name=name)
+sys.meta_path.insert(0, Hidden())
+sys.path[:0] = [{str(ROOT / 'tests' / 'plugins')!r}]
+from qgis.core import QgsApplication, QgsProcessingContext, QgsProcessingFeedback, QgsVectorLayer
+app = QgsApplication([], False); app.initQgis()
+import clone; clone.load()
+plugin = sys.modules['athwart'].classFactory(None); plugin.initProcessing()
+sample, out = {str(ROOT / 'sample_project')!r}, {str(tmp_path)!r}
+jobs = {{
+    'readlogs': {{'INPUT': [sample + '/outing_north.nmea'], 'OUTPUT': out + '/fixes.gpkg'}},
+    'exportgpx': {{'WAYPOINTS': out + '/fixes.gpkg', 'OUTPUT': out + '/fixes.gpx'}},
+    'preparebathymetry': {{'INPUT': sample + '/depth_grid.tif', 'KIND': 'depth', 'UNIT': 'm', 'OUTPUT': out + '/d.tif'}},
+    'picksfromimage': {{'PICKS': sample + '/north_record_points.csv', 'IMAGE': sample + '/north_record.png',
+                       'KIND_FIELD': 'kind', 'LAYOUT': 'both', 'NEWEST': 'top', 'EDGE_RANGE': 30, 'RANGE_UNIT': 'm',
+                       'FIRST_PING': 1, 'OUTPUT': out + '/picks.gpkg'}}}}
+for name, parameters in jobs.items():
+    tool = plugin.provider.algorithm(name).create()
+    context = QgsProcessingContext()
+    can, ok = tool.canExecute()[0], tool.checkParameterValues(parameters, context)
+    results, done = tool.run(parameters, context, QgsProcessingFeedback(False))
+    print('RAN', name, can, ok[0], done)
+print('HIDDEN', 'shapely' not in sys.modules)
+sys.stdout.flush()
+import os; os._exit(0)
+"""
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False, timeout=120,
+                          env={**os.environ, "QGIS_CUSTOM_CONFIG_PATH": str(tmp_path)})
+    lines = done.stdout.splitlines()
+    assert "HIDDEN True" in lines, done.stderr
+    assert [line for line in lines if line.startswith("RAN")] == [
+        f"RAN {tool} True True True" for tool in ("readlogs", "exportgpx", "preparebathymetry", "picksfromimage")]
+    assert sorted(path.name for path in tmp_path.glob("[dfp]*.[gt]*")) == [
+        "d.tif", "fixes.gpkg", "fixes.gpx", "picks.gpkg"]
