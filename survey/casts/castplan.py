@@ -67,7 +67,8 @@ class Quarry:
 
     def take(self, which):
         """The targets at ``which``."""
-        return Quarry(*(getattr(self, f.name)[which] for f in fields(self)))
+        columns = (getattr(self, f.name) for f in fields(self))
+        return Quarry(*(values if values is None else values[which] for values in columns))
 
 
 @dataclass

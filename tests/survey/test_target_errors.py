@@ -176,7 +176,7 @@ def test_an_error_nobody_put_in_the_budget_is_not_held():
 
 # ---- on a depth grid
 
-def held(rec, out):
+def held_on_grid(rec, out):
     """Share of the true places inside the ellipses."""
     c = out.columns
     off = np.column_stack([rec.east[out.source] - out.x, rec.north[out.source] - out.y])
@@ -194,7 +194,7 @@ def test_ellipses_on_uneven_ground_hold_the_true_places(name, slope, near):
     out = bank_picks.located(rec, bottom, bank_picks.PRIORS)
     ground = np.mean((rec.ground[out.source] >= out.columns["ground_lo_m"])
                      & (rec.ground[out.source] <= out.columns["ground_hi_m"]))
-    assert 0.92 <= held(rec, out) <= 0.98 and ground >= 0.9
+    assert 0.92 <= held_on_grid(rec, out) <= 0.98 and ground >= 0.9
 
 
 def test_on_an_even_bottom_the_cloud_is_the_closed_form():
