@@ -3,20 +3,22 @@
 On uneven ground an error of the boat's position is more than a shift of the place: the beam then meets other ground.
 Where the bottom rises outward as fast as the slant range grows, a metre of position becomes many; beyond a brink the
 beam may meet several grounds. Straight lines through one place of the grid know nothing of that: ellipses of 95 % then
-hold fewer, the fewer the steeper (`make proof`). So the errors of the budget are drawn: 64 boats round the
-recorded one, with the covariance that a flat bottom gives the place, and range and depth that err as they may. Every
-ground that a beam sees at its slant range counts as much as bottom there shares that range, R / |G + z dz/dG|: objects
-lie anywhere on the bottom, not anywhere on the record.
+hold fewer, the fewer the steeper (`make proof`). So the errors of the budget are drawn: 64 boats round the recorded
+one, with the covariance that a flat bottom gives the place, range and depth that err as they may, and objects that
+stand up from the bottom as high as they may. Every ground that a beam sees at its slant range counts as much as bottom
+there shares that range, R / |G + z dz/dG|: objects lie anywhere on the bottom, not anywhere on the record.
 
 The points have the mean and covariance of the errors exactly, so that on an even bottom the closed form comes out.
 """
 from __future__ import annotations
 
+from statistics import NormalDist
+
 import numpy as np
 
 from ..uncertainty import nadir
 from .budget import Budget
-from .spread import Spread, ellipse, motions, to_east_north, total
+from .spread import HALF_NORMAL_MEAN, Spread, ellipse, motions, open_shadow, to_east_north, total
 
 __all__ = ["POINTS", "with_cloud"]
 
@@ -26,10 +28,15 @@ _FEW = 6.0
 
 
 def _points(count=POINTS, seed=20):
-    """(count, 4) draws in antithetic pairs, mean 0 and covariance the unit matrix exactly."""
-    half = np.random.default_rng(seed).normal(size=(count // 2, 4))
+    """(count, 4) draws in antithetic pairs, mean 0 and covariance the unit matrix exactly; (count,) of how high objects
+    stand, half-normal in units of its size, the same in both of a pair and so correlated with none of the rest."""
+    rng = np.random.default_rng(seed)
+    half = rng.normal(size=(count // 2, 4))
     half = half @ np.linalg.inv(np.linalg.cholesky(half.T @ half / len(half))).T
-    return np.concatenate([half, -half])
+    normal = NormalDist()
+    heights = np.array([normal.inv_cdf(0.5 + (i + 0.5) / count) for i in range(count // 2)])
+    heights = rng.permutation(heights / heights.mean() * HALF_NORMAL_MEAN)
+    return np.concatenate([half, -half]), np.concatenate([heights, heights])
 
 
 def with_cloud(seen, found, sigmas, frames, beams, sample, cloud):
@@ -81,17 +88,17 @@ def _of_frame(seen, index, out, rows, sigmas, beams, frame, sample, cloud):
     flat = np.maximum(across - moves.var_ground, 0.0)
     ahead = np.sqrt(along)
     lean = np.where(ahead > 0, mixed / np.maximum(ahead, 1e-12), 0.0)
-    points = _points()
+    points, standing = _points()
     shift_ahead = ahead[:, None] * points[:, 0]
     shift_out = seen.side[:, None] * (lean[:, None] * points[:, 0]
                                       + np.sqrt(np.maximum(flat - lean**2, 0))[:, None] * points[:, 1])
     by_range = np.hypot(sigmas.range, moves.sigma_scale * reach)
     by_range = np.where(seen.ground_reading, np.hypot(sigmas.range * moves.found.ground / reach,
                                                       moves.sigma_scale * reach), by_range)
-    by_depth = np.hypot(sigmas.depth, np.where(shadow, 0.0, sigmas.height))
+    height = np.where(shadow & ~open_shadow(seen), 0.0, sigmas.height)
     pick, draw, ground, weight = cloud(
         frame, *beams, reach, seen.depth, sample, shift_out, seen.side[:, None] * shift_ahead,
-        by_range[:, None] * points[:, 2], by_depth[:, None] * points[:, 3])
+        by_range[:, None] * points[:, 2], sigmas.depth * points[:, 3] - height[:, None] * standing)
     count = len(index)
     whole = np.bincount(pick, weight, count)
     met = whole > 0

@@ -115,7 +115,7 @@ def recorded(rng, count, bottom, sigma=PRIORS, over=(0.8, 3.0), near=25.0, secon
     higher = rng.uniform(*level, count)
     under = bottom(*start.T) + higher
     place = start + (side * reach)[:, None] * beam(fan) + (under * np.radians(trim))[:, None] * bow(fan)
-    top = bottom(*place.T) + higher - error("height")
+    top = bottom(*place.T) + higher - np.abs(error("height"))  # nothing stands below the bottom
     slant = np.hypot(reach, top)
     place = place + (footprint * 2 * slant * np.tan(np.radians(sigma["beam_width"]) / 2))[:, None] * bow(fan)
 
