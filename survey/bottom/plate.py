@@ -37,7 +37,7 @@ def padded(shape):
     return tuple(int(-(-(n - 1) // 2**halvings) * 2**halvings + 1) for n in shape)
 
 
-def plate(cuts_at, water, tension, tolerance, step=None):
+def plate(cuts_at, water, tension, tolerance, until=0, step=None):
     """Heights of the plate at the nodes.
 
     Parameters
@@ -46,24 +46,27 @@ def plate(cuts_at, water, tension, tolerance, step=None):
         ``cuts_at(k, shape)`` -> cuts on the grid of every 2^k-th node (``crossings.cuts_of``).
     water : (rows, cols) bool array
         Of a ``padded`` shape.
-    tension : float
+    tension : (rows, cols) array
         One over the length, in cells and squared, over which a slope dies away where no line holds it.
     tolerance : float
         Largest step, in the unit of the levels, that may be left to do at most nodes.
+    until : int
+        Level to stop at: 0 for all nodes, 1 for every second one ...
     step : callable, optional
         ``step(fraction)``; may raise to cancel.
 
     Returns
     -------
-    (rows, cols) float array
+    float array
+        At ``water[::2**until, ::2**until]``.
     """
-    step, levels = step or (lambda fraction: None), []
+    step, levels, k = step or (lambda fraction: None), [], until
     while True:
-        k = len(levels)
-        levels.append(_Level(cuts_at(k, water.shape), water, tension, 0.25**k))
-        if water.size <= _COARSEST or min(water.shape) < 5:
+        some = slice(None, None, 2**k), slice(None, None, 2**k)
+        levels.append(_Level(cuts_at(k, water[some].shape), water[some], tension[some], 0.25**k))
+        if water[some].size <= _COARSEST or min(water[some].shape) < 5:
             break
-        water = water[::2, ::2]
+        k += 1
     coarsest = levels[-1].inverse()
     most = [max(4, min(40, 4_000_000 // level.stiff.size)) for level in levels]
     work = [level.stiff.size * rounds for level, rounds in zip(levels, most)]
@@ -84,7 +87,7 @@ class _Level:
         self.water = water
         self.stiff = np.where(water, scale, scale * _LAND_STIFFNESS)
         self.stiff[[0, -1]] = self.stiff[:, [0, -1]] = 0.0
-        pull = np.where(water, tension, max(tension, _LAND_TENSION))
+        pull = np.where(water, tension, np.maximum(tension, _LAND_TENSION))
         self.across, self.down = np.minimum(pull[:, 1:], pull[:, :-1]), np.minimum(pull[1:], pull[:-1])
         self.pull, self.diagonal = np.zeros(water.shape), 16 * self.stiff
         for held, amount in ((self.stiff[1:], self.stiff[:-1]), (self.down, self.down)):

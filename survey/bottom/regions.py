@@ -11,7 +11,9 @@ __all__ = ["Regions", "regions_of"]
 @dataclass
 class Regions:
     """``of``: (rows, cols) region of each node; the rest one value a region: the levels around it, ``low`` to ``high``,
-    and whether the lowest, or the highest, does not close (a line that ends in the open lies inside the region).
+    and whether the lowest, or the highest, does not close (a line that ends in the open lies inside the region); ``way``
+    the floor goes on within a region of one level, as the ground on the other side of its line has it: 1 deeper,
+    -1 shallower, 0 if that cannot be told.
 
     A region that touches no line has ``low`` inf and ``high`` -inf.
     """
@@ -21,6 +23,7 @@ class Regions:
     high: np.ndarray
     low_open: np.ndarray
     high_open: np.ndarray
+    way: np.ndarray
 
     @property
     def single(self):
@@ -53,7 +56,17 @@ def regions_of(shape, cuts):
         loose = region == flat[one_way.first + one_way.stride]
         for bound, flag in zip((low, high), opened):
             flag[region[loose & (one_way.level == bound[region])]] = True
-    return Regions(of, low, high, *opened)
+    return Regions(of, low, high, *opened, _ways(flat, cuts, low, high))
+
+
+def _ways(flat, cuts, low, high):
+    votes = np.zeros(len(low))
+    for one_way in cuts:
+        one, two = flat[one_way.first], flat[one_way.first + one_way.stride]
+        for own, other in ((one, two), (two, one)):
+            told = (low[own] == high[own]) & (own != other) & np.isfinite(low[other])
+            np.add.at(votes, own[told], np.sign(2 * low[own] - low[other] - high[other])[told])
+    return np.sign(votes)
 
 
 def _labelled(shape, down, along):

@@ -185,7 +185,10 @@ def test_contours_and_shoreline(run, tmp_path, lines, how):
     ring = bands["depth_m"][between]
     away = np.abs(radius[between] / 30 - np.round(radius[between] / 30)) > 0.2
     assert np.mean(np.abs(ring[away] - np.round(ring[away])) < 0.02) < 0.02
-    assert bands["depth_m"][radius < 20].max() == pytest.approx(11, abs=0.05)  # the map says nothing deeper
+    assert 11.2 < bands["depth_m"][radius < 20].max() <= 11.5  # rounded on beyond the last line, and marked
+    np.testing.assert_array_equal(bands["invented"][radius < 25], 1)
+    assert not (bands["invented"][(radius > 35) & (radius < 350)] > 0).any()
+    assert "1 hole(s) and 0 shoal(s)" in heard.said
     assert "11 contour lines of 11 levels" in heard.said
 
 
