@@ -14,8 +14,9 @@ from shapely.geometry import LineString
 from ..plane import shapes
 from ..plane.scanfill import fill_rings
 from .crossings import cuts_of
-from .plate import padded, plate
+from .plate import padded
 from .regions import regions_of
+from .walls import steady_plate
 
 __all__ = ["ContourMap", "Part", "contour_map", "crossed"]
 
@@ -24,13 +25,6 @@ MAX_NODES = 4_000_000
 
 LEAST_WATER_M = 0.01
 """Depth of water whose lines do not say that it is dry: zero would be land to every other tool."""
-
-_SLACKNESS = 1.0
-"""Length over which a slope dies away, in mean distances between lines; judged on the surfaces of the tests, where a
-stiffer plate swings and a slacker one has creases."""
-
-_SKIN, _TRIALS, _FEW = 0.1, (0.12, 0.24, 0.36), 0.001
-"""Tension under which a plate begins to be a skin; when (share of the work) it is tried, unless it is a few in a thousand."""
 
 _PIECE = 40
 """Vertices of a line that are compared at once with those of others."""
@@ -143,15 +137,15 @@ def contour_map(lines, depths, water, transform, shape, step=None):
         near = inside[::2**k, ::2**k].ravel()
         return [one.where(near[one.first] | near[one.first + one.stride]) for one in found]
     intervals = np.unique(np.append(levels, 0.0))
-    interval = np.diff(intervals).min() if len(intervals) > 1 else 1.0
-    length = sum(np.count_nonzero(w) for w in wet) * math.pi / 4  # a cut of an edge stands for so much line (Crofton)
-    slack = (length / (_SLACKNESS * max(1, np.count_nonzero(inside))))**2
+    interval = float(np.median(np.diff(intervals))) if len(intervals) > 1 else 1.0
+    length = sum(np.count_nonzero(w) for w in wet) * math.pi / 4  # cells: Crofton, as in walls
+    spacing = float(np.clip(np.count_nonzero(inside) / max(length, 1.0), 4.5, 1000.0))
     above, below = _leeway(regions, intervals)
     bounds = [np.where(np.isfinite(v), v, out)[regions.of] for v, out in (
         (regions.low - 2 * above, -np.inf), (regions.high + 2 * below, np.inf))]
-    heights = _unswung(cuts_at, inside, bounds, float(np.clip(slack, 1e-6, 0.05)), 0.005 * interval, step or (lambda share: None))
+    heights = steady_plate(cuts_at, inside, bounds, spacing, 0.005 * interval, step or (lambda share: None))
     depth, invented = _held(heights, regions, above, below, inside)
-    parts = _parts(regions, heights, inside, invented, transform, every)
+    parts = _parts(regions, heights, inside, transform, every)
     unused = np.setdiff1d(np.arange(len(lines)), used)
     small = np.array([i for i in unused if shapes.prepared(water).intersects(lines[i])], int)
     return ContourMap(depth, invented, inside, every, rings, tuple(shape), parts, np.setdiff1d(unused, small), small)
@@ -168,34 +162,6 @@ def _pieces(lines, transform):
     return [line for line, _ in found], np.array([i for _, i in found], int)
 
 
-def _unswung(cuts_at, water, bounds, tension, tolerance, step):
-    """Heights of the plate, tightened to a skin where it would swing past its bounds: a skin never does."""
-    tension = np.full(water.shape, tension)
-    begin, half = 0.0, slice(None, None, 2)
-    for end in _TRIALS:
-        heights = plate(cuts_at, water, tension, tolerance, 1, lambda share, a=begin, b=end: step(a + (b - a) * share))
-        low, high = (bound[half, half] for bound in bounds)
-        past = water[half, half] & ((heights < low - 4 * tolerance) | (heights > high + 4 * tolerance))
-        begin = end
-        if np.count_nonzero(past) < _FEW * np.count_nonzero(water[half, half]):
-            break
-        reach = int(np.clip(1 / np.sqrt(tension.min()), 2, 64)) // 2
-        tight = _spread(past, reach).repeat(2, 0).repeat(2, 1)[:water.shape[0], :water.shape[1]]
-        tension[tight] = np.minimum(np.maximum(tension[tight] * 10, _SKIN), 10)
-    return plate(cuts_at, water, tension, tolerance, 0, lambda share: step(begin + (1 - begin) * share))
-
-
-def _spread(nodes, reach):
-    """True within ``reach`` of a true node, along the rows and columns (sums of a window, by running sums)."""
-    for axis in (0, 1):
-        total = np.cumsum(np.moveaxis(nodes, axis, 0), axis=0, dtype=np.int32)
-        last = np.minimum(np.arange(len(total)) + reach, len(total) - 1)
-        first = np.arange(len(total)) - reach - 1
-        window = total[last] - np.where((first >= 0)[:, None], total[np.maximum(first, 0)], 0)
-        nodes = np.moveaxis(window > 0, 0, axis)
-    return nodes
-
-
 def _leeway(regions, intervals):
     """How far past its lowest and its highest line a depth may lie in each region, 0 where the lines close."""
     at_low, at_high = (np.searchsorted(intervals, np.where(np.isfinite(v), v, 0.0)) for v in (regions.low, regions.high))
@@ -204,8 +170,18 @@ def _leeway(regions, intervals):
     up, down = regions.single & (regions.way <= 0), regions.single & (regions.way >= 0)
     above = np.where(up | regions.low_open & ~regions.single, gaps[np.maximum(at_low - 1, 0)] / 2, 0.0)
     below = np.where(down | regions.high_open & ~regions.single, gaps[np.minimum(at_high, last)] / 2, 0.0)
-    above[regions.low == 0] = 0.0  # the shore is the end of the water
+    above[(regions.low == 0) & ~_drying(regions)] = 0.0  # the shore is the end of the water
     return above, below
+
+
+def _drying(regions):
+    """Banks: regions within a line of depth 0 that has deeper water outside."""
+    return regions.single & (regions.low == 0) & (regions.way < 0)
+
+
+def _untold(regions):
+    """Regions with nothing but shore around."""
+    return regions.single & (regions.low == 0) & (regions.way == 0)
 
 
 def _held(heights, regions, above, below, water):
@@ -216,9 +192,8 @@ def _held(heights, regions, above, below, water):
     invented = regions.single[of] | (up > 0) & (above[of] > 0) | (down > 0) & (below[of] > 0)
     depth = np.where(up > 0, low[of] - _rounded(up, above[of]), depth)
     depth = np.where(down > 0, high[of] + _rounded(down, below[of]), depth)
-    depth = np.where(low[of] >= 0, np.maximum(depth, LEAST_WATER_M), depth)
-    untold = regions.single & (low == 0)
-    depth[untold[of] & water] = np.nan
+    depth = np.where(((low >= 0) & ~_drying(regions))[of], np.maximum(depth, LEAST_WATER_M), depth)
+    depth[_untold(regions)[of] & water] = np.nan
     return depth.astype(np.float32), invented & water & np.isfinite(depth)
 
 
@@ -228,17 +203,17 @@ def _rounded(beyond, most):
     return np.where(beyond <= half, np.minimum(beyond, most), half * (1 + np.tanh((beyond - half) / half)) * (most > 0))
 
 
-def _parts(regions, heights, water, invented, transform, every):
+def _parts(regions, heights, water, transform, every):
     """Shoals, holes and unknown parts of the water, largest first."""
     flat, size = regions.of[water], len(regions.low)
     cells, known = np.bincount(flat, minlength=size), np.isfinite(regions.low)
     rise = np.bincount(flat, heights[water], size) / np.maximum(cells, 1) - np.where(known, regions.low, 0.0)
-    rise = np.where(regions.way == 0, rise, regions.way)
+    rise, untold = np.where(regions.way == 0, rise, regions.way), _untold(regions)
     row, col = np.nonzero(water)
     side, found = every * transform[1], []
     middle = [np.bincount(flat, v, size) / np.maximum(cells, 1) * every + 0.5 for v in (col, row)]
     for i in np.flatnonzero(regions.single & (cells > 0)):
-        kind = "unknown" if regions.low[i] == 0 else "hole" if rise[i] > 0 else "shoal"
+        kind = "unknown" if untold[i] else "hole" if rise[i] > 0 else "shoal"
         found.append(Part(kind, float(regions.low[i]), float(transform[0] + middle[0][i] * transform[1]),
                           float(transform[3] + middle[1][i] * transform[5]), float(cells[i] * side**2)))
     return sorted(found, key=lambda part: -part.area_m2)

@@ -37,7 +37,7 @@ def padded(shape):
     return tuple(int(-(-(n - 1) // 2**halvings) * 2**halvings + 1) for n in shape)
 
 
-def plate(cuts_at, water, tension, tolerance, until=0, step=None):
+def plate(cuts_at, water, stiffness, tension, tolerance, until=0, step=None):
     """Heights of the plate at the nodes.
 
     Parameters
@@ -46,7 +46,9 @@ def plate(cuts_at, water, tension, tolerance, until=0, step=None):
         ``cuts_at(k, shape)`` -> cuts on the grid of every 2^k-th node (``crossings.cuts_of``).
     water : (rows, cols) bool array
         Of a ``padded`` shape.
-    tension : (rows, cols) array
+    stiffness : (rows, cols) array
+        Weight of the bending at each node; 1 is usual.
+    tension : float
         One over the length, in cells and squared, over which a slope dies away where no line holds it.
     tolerance : float
         Largest step, in the unit of the levels, that may be left to do at most nodes.
@@ -63,7 +65,7 @@ def plate(cuts_at, water, tension, tolerance, until=0, step=None):
     step, levels, k = step or (lambda fraction: None), [], until
     while True:
         some = slice(None, None, 2**k), slice(None, None, 2**k)
-        levels.append(_Level(cuts_at(k, water[some].shape), water[some], tension[some], 0.25**k))
+        levels.append(_Level(cuts_at(k, water[some].shape), water[some], stiffness[some], tension, 0.25**k))
         if water[some].size <= _COARSEST or min(water[some].shape) < 5:
             break
         k += 1
@@ -83,11 +85,11 @@ def plate(cuts_at, water, tension, tolerance, until=0, step=None):
 class _Level:
     """The equations on one grid, matrix-free: ``apply`` is the matrix, ``pull`` the right-hand side."""
 
-    def __init__(self, cuts, water, tension, scale):
+    def __init__(self, cuts, water, stiffness, tension, scale):
         self.water = water
-        self.stiff = np.where(water, scale, scale * _LAND_STIFFNESS)
+        self.stiff = scale * np.where(water, stiffness, _LAND_STIFFNESS * stiffness)
         self.stiff[[0, -1]] = self.stiff[:, [0, -1]] = 0.0
-        pull = np.where(water, tension, np.maximum(tension, _LAND_TENSION))
+        pull = np.where(water, tension, max(tension, _LAND_TENSION))
         self.across, self.down = np.minimum(pull[:, 1:], pull[:, :-1]), np.minimum(pull[1:], pull[:-1])
         self.pull, self.diagonal = np.zeros(water.shape), 16 * self.stiff
         for held, amount in ((self.stiff[1:], self.stiff[:-1]), (self.down, self.down)):
