@@ -6,7 +6,7 @@ turn lies at its own v / |omega|, length over angle.
 """
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -17,6 +17,10 @@ __all__ = ["Laid", "laid"]
 
 SAGITTA_M = 0.05
 """How far the outer edge between two beams may stray from its arc."""
+
+OVERLAP_M = 1e-3
+"""Where the range changes, the strip that ends reaches so far into the next: two that only abut part again by
+nanometres when they are joined, and a margin taken off such a seam eats metres."""
 
 _LEAST_DEG, _MOST_DEG = 2.0, 15.0
 
@@ -66,6 +70,7 @@ def laid(rows, track, beams):
     Laid
     """
     number = np.arange(len(rows.sample))
+    beams = _overlapping(rows, track, beams)
     turns = _Turns(rows, track, beams) if len(number) > 1 else None
     if turns is None or not (turns.pieces > 1).any():
         return Laid(rows, track, beams, number, number, np.zeros(len(number)))
@@ -79,6 +84,21 @@ def laid(rows, track, beams):
     for name in ("t_s", "depth_m", "sigma_heading_deg", "sigma_pos_m"):
         getattr(made.track, name)[between] = made.mixed(getattr(track, name))[between]
     return made
+
+
+def _overlapping(rows, track, beams):
+    """The beams, those that end a strip within a pass put ``OVERLAP_M`` further on."""
+    lent = np.flatnonzero(rows.held[:-2] & (rows.strip[2:] == rows.strip[1:-1]))
+    lent = lent[track.pass_id[lent] == track.pass_id[np.maximum(lent - 1, 0)]]
+    if not len(lent):
+        return beams
+    at = np.column_stack([beams.east, beams.north])
+    onward = at[lent + 2] - at[lent]
+    step = OVERLAP_M * onward / np.maximum(np.hypot(*onward.T), OVERLAP_M)[:, None]
+    east, north = beams.east.copy(), beams.north.copy()
+    east[lent] += step[:, 0]
+    north[lent] += step[:, 1]
+    return replace(beams, east=east, north=north)
 
 
 class _Turns:
