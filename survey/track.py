@@ -123,7 +123,10 @@ class Track:
                 & (np.diff(self.sample_id) == 1) & self.usable[1:] & self.usable[:-1])
 
     def runs(self):
-        """Slices of unbroken stretches of usable samples; single usable samples are runs of one."""
+        """Slices of unbroken stretches of usable samples; single usable samples are runs of one.
+
+        A run that a turn ends reaches to the first sample of the next pass, with which the next run begins.
+        """
         index = np.flatnonzero(self.usable)
         if not len(index):
             return []
@@ -131,4 +134,5 @@ class Track:
         cut = np.flatnonzero(~((np.diff(index) == 1) & joined[index[:-1]]))
         starts = np.concatenate([[0], cut + 1])
         ends = np.concatenate([cut, [len(index) - 1]])
-        return [slice(int(index[a]), int(index[b]) + 1) for a, b in zip(starts, ends)]
+        on = np.append(self.cut_between(), False)
+        return [slice(int(index[a]), int(index[b]) + 1 + int(on[index[b]])) for a, b in zip(starts, ends)]

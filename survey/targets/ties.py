@@ -9,7 +9,7 @@ from ..errors import InputError
 from ..plane.frame import Frame
 from ..times import iso_time
 from .marks import abeam, nearest
-from .poses import Runs
+from .poses import Poses, Runs
 
 __all__ = ["BOAT", "OBJECT", "PING", "TIES", "TIME", "Ties", "no_overlap", "tie"]
 
@@ -194,12 +194,34 @@ def _by_boat_point(ties, rows, track, picks, mark_delay):
     within = NEAR_SIGMAS * sigma
     found = nearest(track, picks.x[rows], picks.y[rows], float(within.max()))
     reach = within[np.floor(np.nan_to_num(found.at)).astype(int)]
-    clear = (found.distance <= reach) & (found.other_distance > reach)
+    clear = (found.distance <= reach) & ((found.other_distance > reach) | _at_one_cut(track, found, reach))
     for k in np.flatnonzero(~clear):
         ties.refuse(rows[k], _unclear(track, found, k, reach[k]))
     rows, at = rows[clear], found.at[clear]
     ties.at[rows] = _shifted(track, at, mark_delay)
     ties.refuse(rows[np.isnan(ties.at[rows])], "the latency and the mark's delay carry it past the end of its pass")
+
+
+def _at_one_cut(track, found, reach):
+    """Where the two passes nearest to a mark are one way, cut in a turn, and the mark lies at the cut."""
+    both = np.isfinite(found.at) & np.isfinite(found.other_at)
+    one, other = (np.floor(np.where(both, at, 0.0)).astype(int) for at in (found.at, found.other_at))
+    cuts = np.flatnonzero(track.cut_between())
+    if not len(cuts):
+        return np.zeros(len(both), bool)
+    key = track.pass_key()
+    same = both & (key[one] == key[other])  # the one of them is the cut itself
+    low, high = np.minimum(key[one], key[other]), np.maximum(key[one], key[other])
+    cut = cuts[np.minimum(np.searchsorted(key[cuts], low), len(cuts) - 1)]
+    near = both & (key[cut] == low) & (high == low + 1)
+    frame = Frame.around(track.crs, track.x[cuts], track.y[cuts])
+    poses = [Poses.at(track, np.where(near, at, np.nan)) for at in (found.at, found.other_at)]
+    there = np.column_stack(frame.forward(track.x[cut + 1], track.y[cut + 1]))
+    for pose in poses:
+        place = np.full((len(both), 2), np.inf)
+        place[near] = np.column_stack(frame.forward(pose.x[near], pose.y[near]))
+        near = near & (np.hypot(*(place - there).T) <= 2 * reach)
+    return near | same
 
 
 def _unclear(track, found, k, reach):

@@ -2,6 +2,7 @@
 import numpy as np
 import pytest
 import tracks
+import turnsim
 from athwart.survey.errors import InputError
 from athwart.survey.plane.frame import Frame
 from athwart.survey.targets.picks import Picks
@@ -304,3 +305,38 @@ def test_single_picks_without_the_asked_tie_are_named():
     assert "no time" in tie(north_line(), picks, "time").reason[1]
     picks.x[0] = np.nan
     assert "no point" in tie(north_line(), picks, "object point").reason[0]
+
+
+# ---- the beam at a cut belongs to both passes
+
+def u_turn(interval=10.0, speed=2.0, radius=12.0):
+    """Up, round and down again with sparse fixes, cut at mid-turn; and the distance along the way of a moment."""
+    legs = [(200.0, 0.0), turnsim.bend(180.0, radius), (200.0, 0.0)]
+    t, east, north = turnsim.fixes(legs, speed, interval)
+    _, _, azimuth, _ = turnsim.poses(legs, t * speed)
+    middle = int(np.searchsorted(t * speed, 200 + np.pi * radius / 2))
+    track = line(east, north, T0 + t, azimuth_deg=azimuth, speed_mps=speed, pass_id=1 + (np.arange(len(t)) >= middle))
+    return track, middle, lambda moment: turnsim.poses(legs, (np.asarray(moment) - T0) * speed)
+
+
+@pytest.mark.parametrize("how", ["time", "boat point"])
+def test_a_pick_in_the_interval_at_a_cut_is_tied_once(how):
+    track, middle, truth = u_turn()
+    moments = track.t_s[middle] - np.array([9.0, 6.0, 3.0, 0.0, -3.0])
+    east, north, _, _ = truth(moments)
+    picks = Picks.of(5, t_s=moments) if how == "time" else marks(east, north)
+    ties = tie(track, picks, how)
+    assert not any(ties.reason)
+    tied = FRAME.forward(*np.array([Poses.at(track, ties.at).x, Poses.at(track, ties.at).y]))
+    assert np.hypot(tied[0] - east, tied[1] - north).max() < 5.0  # straight between fixes 20 m apart on an arc of 12 m
+    assert ties.at[3] == pytest.approx(middle)
+
+
+def test_runs_meet_at_a_cut_and_nowhere_else():
+    track, middle, _ = u_turn()
+    assert track.runs() == [slice(0, middle + 1), slice(middle, len(track))]
+    track.sample_id[middle:] += 1  # a jump is a break
+    assert track.runs() == [slice(0, middle), slice(middle, len(track))]
+    track.sample_id[middle:] -= 1
+    track.usable[middle] = False
+    assert track.runs() == [slice(0, middle), slice(middle + 1, len(track))]
