@@ -30,16 +30,18 @@ class PrepareTrack(AthwartAlgorithm):
     the water under it, the range in force, and how far off they may be. Corrections of an outing are made here, once,
     and travel with the track: latency, lever arm, mount, sound speed, draft.
 
-    A pass ends at a break of the log, a stop, and half-way through a turn; a change of range is a step within it.
-    Nothing is carried over a break. Samples that must not be used stay in the layer with the reason.
+    A pass ends at a break of the log, a stop, and half-way through a turn: at a corner, or where the boat has come
+    round by 135 degrees or more, however wide the turn. A change of range is a step within it. Nothing is carried over
+    a break. Samples that must not be used stay in the layer with the reason; a pass without any length or without a
+    usable sample is not written.
 
-    Sparse logs (a fix every 5 to 10 seconds) serve as they are: no samples are invented between fixes. Fixes denser
-    than one a second are thinned to a metre.
+    Sparse logs (a fix every 5 to 10 seconds) serve as they are: no samples are invented between fixes, and swaths are
+    drawn along an arc from one to the next. Fixes denser than one a second are thinned to a metre.
 
     The log tells what was taken for what: the source of every heading and depth, the sound speed, the defaults used."""
     OUTPUT_HELP = {
         "OUTPUT": "Track: points at the transducer, the fixes' own fields behind ours. The input of most other tools.",
-        "PASSES": "Passes: a line each, with length, mean speed, depth and range, and the share of it that was too "
+        "PASSES": "Passes: a line each, from one cut to the next, with length, mean speed, depth and range, and the share of it that was too "
                   "fast for three pings a metre, or had water outside 8 to 20 % of the range.",
         "SAMPLE_COUNT": "Number of samples in the track.",
         "PASS_COUNT": "Number of passes.",

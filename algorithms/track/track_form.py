@@ -111,8 +111,9 @@ def folded():
         make.number("MAX_GAP", "Longest gap (s)", "A longer time without a fix ends a pass, and without a sounding is "
                     "not bridged. Blank: 10 s or three usual intervals, at most 30 s.", None, 0),
         make.number("MAX_TURN_RATE", "Fastest bend within a pass (degrees/s)", "A bend that is faster, through 45 "
-                    "degrees or more, is a turn: passes are cut half-way through it. Blank: 2 degrees/s, or a circle "
-                    "tighter than the range.", None, 0),
+                    "degrees or more, is a turn: passes are cut half-way through it. Blank: a corner is a turn, told "
+                    "by the mean course over 80 m before and after it, 67.5 degrees apart or more. Either way a pass "
+                    "ends, too, where the boat has come round by 135 degrees or more.", None, 0),
         make.number("SMOOTHING", "Smoothing of the compass (s)", "Length of the running mean of compass headings; 0 "
                     "for none.", 0.0, 0, 3600),
         make.distance("SPACING", "Distance between samples", "Fixes closer together are left out, except at the "

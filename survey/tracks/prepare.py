@@ -1,7 +1,7 @@
 """From a log to a prepared track: every correction of an outing is made here, once, and travels with the track.
 
 Samples are the log's own fixes: none are invented between sparse ones. What lies between two samples of an unbroken
-run is read off them by straight interpolation wherever it is needed, so a fix every 10 s serves, less sharply in turns.
+run is read off them wherever it is needed, strips of bottom along an arc, all else straight: a fix every 10 s serves.
 """
 from __future__ import annotations
 
