@@ -116,7 +116,7 @@ def errors():
     """Standard deviation across and along the track by cause, against ground range; the ordinary set of errors."""
     ground, ordinary = np.linspace(2.0, 60, 600), sigmas.PRESETS["ordinary"]
     found = budget.budget(_picks(ground, ordinary), ordinary)
-    total, unsure = found.cov[:, 0] + found.cov[:, 2], found.status == nadir.SIDE_UNSURE
+    total, near = found.cov[:, 0] + found.cov[:, 2], found.status == nadir.NEAR_NADIR
     figure, panels = plt.subplots(1, 2, figsize=(8.6, 4.4), sharey=True)
     for cause, (colour, dashes) in {**CAUSES, "all together": ("black", "-")}.items():
         if cause in MIXED:
@@ -130,13 +130,13 @@ def errors():
             variances = [part * share for part in one_way]
         for axes, variance in zip(panels, variances):
             if np.nanmax(variance) > 1e-6:
-                axes.plot(ground, np.where(unsure, np.nan, np.sqrt(variance)), dashes, color=colour,
+                axes.plot(ground, np.sqrt(variance), dashes, color=colour,
                           lw=2.6 if cause == "all together" else 1.4, label=cause)
     for axes, title in zip(panels, ("across the track", "along the track")):
-        axes.axvspan(0, ground[unsure][-1], color="#e8eef1")
+        axes.axvspan(0, ground[near][-1], color="#e8eef1")
         axes.set(title=title, xlabel="ground range, m", xlim=(0, 60), ylim=(0, 5))
     panels[0].set(ylabel="standard deviation, m")
-    panels[0].text(ground[unsure][-1] / 2, 4.9, "side unsure", rotation=90, ha="center", va="top", fontsize=9)
+    panels[0].text(ground[near][-1] / 2, 4.9, "near nadir", rotation=90, ha="center", va="top", fontsize=9)
     keys = {label: line for axes in panels for line, label in zip(*axes.get_legend_handles_labels())}
     order = [*CAUSES, "all together"]
     figure.legend([keys[name] for name in order], order, frameon=False, ncol=5, loc="lower center",

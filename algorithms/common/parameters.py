@@ -27,7 +27,7 @@ from .compat import NEEDS_OPTIONAL
 __all__ = [
     "ANY", "DATE_ORDERS", "LINES", "POINTS", "POLYGONS", "RANGE_UNITS", "SHORES", "SPEED_UNITS", "TABLES", "TEMPERATURE_UNITS",
     "advanced", "choice", "crs", "destination_file", "destination_raster", "distance", "field", "file", "files",
-    "number", "point", "raster", "sink", "source", "switch", "text",
+    "number", "optional", "point", "raster", "sink", "source", "switch", "text",
 ]
 
 POINTS = [QgsProcessing.SourceType.TypeVectorPoint]
@@ -58,6 +58,13 @@ def advanced(*definitions):
     """The same parameters folded under 'Advanced'."""
     for definition in definitions:
         definition.setFlags(definition.flags() | QgsProcessingParameterDefinition.Flag.FlagAdvanced)
+    return definitions
+
+
+def optional(*definitions):
+    """The same parameters, which models that were saved before they came need not name; their default holds."""
+    for definition in definitions:
+        definition.setFlags(definition.flags() | QgsProcessingParameterDefinition.Flag.FlagOptional)
     return definitions
 
 

@@ -79,12 +79,14 @@ class CastPlan(AthwartAlgorithm):
                               "casts fall short or long.", 1.0, 0),
                 make.number("CAST_SIGMA_ANGLE", "Error of a cast's direction (degrees)", "One standard deviation of "
                             "how far casts go left or right.", 3.0, 0, 45),
-                make.choice("METHOD", "What hits", "'landing': the place where a cast lands. 'retrieve': all of the "
-                            "way from there back to the boat.", ["landing", "retrieve"], "landing"),
+                *make.optional(make.choice(
+                    "METHOD", "What hits", "'landing': the place where a cast lands. 'retrieve': all of the way from "
+                    "there back to the boat.", ["landing", "retrieve"], "landing")),
                 make.source("WATER", "Water", "Polygons of the water, islands cut out: boats float and casts land in "
                             "it, and no cast crosses land.", make.POLYGONS, optional=True),
-                make.switch("WATER_COLUMN", "Cast at what hangs in the water, too", "Targets of the status 'water "
-                            "column', such as fish: they do not lie where they were seen, nor stay there."),
+                *make.optional(make.switch(
+                    "WATER_COLUMN", "Cast at what hangs in the water, too", "Targets of the status 'water column', such "
+                    "as fish: they do not lie where they were seen.")),
                 make.number("MAGNETIC_VARIATION", "Magnetic variation (degrees, east positive)", "For the magnetic "
                             "bearings; blank leaves them out.", None, -180, 180)),
             make.sink("OUTPUT", "Casts", self.OUTPUT_HELP["OUTPUT"], "line"),

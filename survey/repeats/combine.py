@@ -109,7 +109,7 @@ def _described(columns, rows):
     t_s, depth, height, sigma = (np.asarray(columns[name], float)
                                  for name in ("t_s", "depth_m", "height_m", "sigma_height_m"))
     bottom = np.asarray(columns.get("bottom_m", np.full(len(t_s), np.nan)), float)
-    least = np.isfinite(height) & np.asarray(columns.get("height_at_least", np.zeros(len(height))), bool)
+    least = np.isfinite(height) & (np.asarray(columns.get("height_at_least", np.zeros(len(height)))) == 1)
     whole = [r[np.isfinite(height[r]) & ~least[r]] for r in rows]  # a shadow seen to its end says more than one cut off
     heights = np.array([_weighted(height[r], sigma[r]) if len(r) else _highest(height[cut], sigma[cut])
                         for r, cut in zip(whole, rows)])

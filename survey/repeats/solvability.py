@@ -78,7 +78,9 @@ def judge(looks, group, names, labels=()):
         return Verdict((), {}, np.empty(0))
     all_values = _eigen(looks, group, keys)[0]
     left, struck = _strike(looks, group, keys)
-    refused = {key: _sentence(looks, group, keys, key, partners, labels) for key, partners in struck.items()}
+    refused, advised = {}, {}
+    for key, partners in struck.items():  # passes are tried out once for each offset, not for every boat's
+        refused[key] = _sentence(looks, group, keys, key, partners, labels, advised)
     return Verdict(left, refused, all_values)
 
 
@@ -111,7 +113,7 @@ def _strike(looks, group, names):
     return tuple(left), struck
 
 
-def _sentence(looks, group, keys, key, partners, labels):
+def _sentence(looks, group, keys, key, partners, labels, advised):
     told = "these passes say less about it than its prior does"
     if partners:
         told = f"these passes cannot tell it from {' and '.join(named(p, labels) for p in partners)}"
@@ -119,6 +121,9 @@ def _sentence(looks, group, keys, key, partners, labels):
     title = title[0].upper() + title[1:]
     if not _prior(looks, key):
         return f"{title}: its prior standard deviation is zero, so it counts as known exactly."
+    if key[0] in advised:
+        return f"{title}: {told}. What may help is as for {advised[key[0]]}."
+    advised[key[0]] = labels[key[1]] if len(labels) > 1 else "the other boat"
     return f"{title}: {told}. {_remedy(looks, group, keys, key)}"
 
 

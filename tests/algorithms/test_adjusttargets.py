@@ -14,7 +14,8 @@ from qgis.core import (
     QgsVectorLayer,
 )
 
-TYPES = {"double": "double", "int": "integer", "int64": "int8", "string": "string", "datetime": "datetime"}
+TYPES = {"double": "double", "int": "integer", "int64": "int8", "string": "string", "datetime": "datetime",
+         "bool": "bool"}
 MEMORY = {"OUTPUT": "memory:", "ELLIPSES": "memory:", "OFFSETS": "memory:"}
 
 

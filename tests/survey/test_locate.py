@@ -333,3 +333,22 @@ def test_no_warning_of_numpy_escapes():
         warnings.simplefilter("error")
         found(ray("EPSG:32615"), picked(slant=[50.0, 30.0, 20.0, np.nan]), stated={})
         found(ray("EPSG:32615"), picked(slant=[50.0, 30.0, 20.0]))
+
+
+def test_a_shadow_that_runs_off_the_record_gives_the_least_height():
+    """H 30, 6 m tall at G 60: its shadow ends at slant 80.78 (similar triangles), the record at 72."""
+    start = math.hypot(60, 24)
+    stated = {**SURE, "height": 0.5}
+    whole = found(ray("EPSG:32615", range_m=90.0), picked(slant=start, shadow_end_m=math.hypot(75, 30)), stated=stated)
+    assert whole.columns["height_m"][0] == pytest.approx(6) and not whole.columns["height_at_least"][0]
+    assert whole.columns["ground_m"][0] == pytest.approx(60)
+    cut = [found(ray("EPSG:32615", range_m=range_m), picked(slant=start, shadow_end_m=72.0, shadow_open=flag),
+                 stated=stated) for range_m, flag in ((72.0, False), (90.0, True))]  # at the range's end, or marked so
+    taken = found(ray("EPSG:32615", range_m=90.0), picked(slant=start, shadow_end_m=72.0), stated=stated)
+    for out in cut:
+        c = out.columns
+        assert c["height_at_least"][0] and 3 < c["height_m"][0] < 6
+        assert any("at least" in text for text in out.warnings)
+        assert taken.columns["ground_m"][0] < c["ground_m"][0] < 60 and c["sigma_east_m"][0] > taken.columns[
+            "sigma_east_m"][0]
+    assert not taken.columns["height_at_least"][0]
