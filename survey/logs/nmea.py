@@ -120,9 +120,9 @@ def _one_clock(log, position, sources):
     position = {**position, "state": np.where(silent, UNSTATED, position["state"])}  # their time spoils no moment
     for one in np.unique(position["source"][foreign]).astype(int):
         theirs = foreign & (position["source"] == one)
-        clocks = np.unique(position["clock"][theirs])
-        why = (f"its clock stands still at {_time_of_day(clocks[0])} UTC" if len(clocks) == 1 else
-               "its clock stands still, or is not the log's")
+        clocks, count = np.unique(position["clock"][theirs]), np.count_nonzero(theirs)
+        why = (f"the clock stands still at {_time_of_day(clocks[0])} UTC" if len(clocks) == 1 and count > 2 else
+               "their time is not that of the log around them")
         log.tally.add(f"{sources[one]} positions: {why}, while {sources[reference]} goes on", log.name,
                       position["line"][theirs])
     return _rows(position, ~foreign)
