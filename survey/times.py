@@ -32,8 +32,8 @@ _CLOCK = re.compile(
     r"(?:[T ]\s*|(?<=\d{8})(?=\d{6}$))"
     r"(?P<hour>\d\d):?(?P<minute>\d\d)(?::?(?P<second>\d\d(?:[.,]\d*)?))?"
     rf"\s*{_ZONE}", re.IGNORECASE)
-_ORDERED = re.compile(rf"(?P<one>\d\d?)(?P<gap>[-/.])(?P<two>\d\d?)(?P=gap)(?P<year>\d{{4}}),?[T ]\s*{_DAYTIME}\s*{_ZONE}",
-                      re.IGNORECASE)
+_ORDERED = re.compile(r"(?P<one>\d\d?)(?P<gap>[-/.])(?P<two>\d\d?)(?P=gap)(?P<year>\d{4}),?[T ]\s*"
+                      rf"{_DAYTIME}\s*{_ZONE}", re.IGNORECASE)
 _TIME_OF_DAY = re.compile(r"(\d?\d)([:.])(\d\d)(?::(\d\d(?:\.\d+)?))?")
 _NUMBER = re.compile(r"[+-]?\d+(?:[.,]\d*)?(?:[eE][+-]?\d+)?")
 
@@ -200,7 +200,7 @@ def _seconds_of_text(text, shift, date_order):
 
 
 def _on_day(day, clock, half, shift):
-    """Seconds since 1970 UTC of hour, minute, second and zone on a day; ``half`` is 'a' or 'p' of a clock of 12 hours."""
+    """Seconds since 1970 UTC of a clock's groups on a day; ``half`` is 'a' or 'p' where it counts 12 hours."""
     hour, minute, second = int(clock["hour"]), int(clock["minute"]), float((clock["second"] or "0").replace(",", "."))
     if half:
         if not 1 <= hour <= 12:

@@ -25,7 +25,8 @@ from qgis.core import (
 from .compat import NEEDS_OPTIONAL
 
 __all__ = [
-    "ANY", "DATE_ORDERS", "LINES", "POINTS", "POLYGONS", "RANGE_UNITS", "SHORES", "SPEED_UNITS", "TABLES", "TEMPERATURE_UNITS",
+    "ANY", "DATE_ORDERS", "LINES", "POINTS", "POLYGONS", "RANGE_UNITS", "SHORES", "SPEED_UNITS", "TABLES",
+    "TEMPERATURE_UNITS",
     "advanced", "choice", "crs", "destination_file", "destination_raster", "distance", "field", "file", "files",
     "number", "optional", "point", "raster", "sink", "source", "switch", "text",
 ]

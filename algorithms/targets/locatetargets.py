@@ -57,7 +57,8 @@ class LocateTargets(AthwartAlgorithm):
     its ping, else its point as a boat point, says which, and never takes a point for the object.
 
     Waypoints need no fields of their own: choose the field of their names both for the sides and for the ranges, and
-    names such as 'P 45', 'stbd 32ft log' or "left 40'" are read; what can be read in two ways is rejected, not guessed.
+    names such as 'P 45', 'STUMP-P-40', 'Steuerbord 12 m' or "left 40'" are read; what can be read in two ways is
+    rejected, not guessed. A cell that cannot be read costs its pick, which goes to the rejected ones with the reason.
 
     Every target carries its error ellipse, a circle of the same confidence, the share of each cause in its variance and
     the name of the largest: what to mend first. The standard deviations behind it are a judgement of what small boats
@@ -74,8 +75,8 @@ class LocateTargets(AthwartAlgorithm):
         "OUTPUT": "Targets: points in the track's CRS, one for each pick that has a place, with your own fields after "
                   "ours. 'ground_m' is the ground range by the range model; the point is the centre of the ellipse.",
         "ELLIPSES": "The ellipse of each target at the stated confidence.",
-        "REJECTED": "Picks without a place: their id, why, their name, and your own fields; with their points where the "
-                    "picks have some.",
+        "REJECTED": "Picks without a place: their id, why, their name, and your own fields; with their points where "
+                    "the picks have some.",
         "TARGET_COUNT": "Number of targets.",
         "REJECTED_COUNT": "Number of picks without a place.",
     }
@@ -113,9 +114,9 @@ class LocateTargets(AthwartAlgorithm):
     def _advanced(self):
         return (
             make.field("PING_FIELD", "Field of ping numbers", "The record's own ping count at each pick.", "PICKS"),
-            make.choice("DATE_ORDER", "Order of written dates", "Only for times written like 03/04/2024 14:05: whether the "
-                        "day or the month stands first. Blank: picks with such times are rejected, for nothing tells "
-                        "which is meant.", make.DATE_ORDERS),
+            make.choice("DATE_ORDER", "Order of written dates", "Only for times written like 03/04/2024 14:05: "
+                        "whether the day or the month stands first. Blank: picks with such times are rejected, for "
+                        "nothing tells which is meant.", make.DATE_ORDERS),
             make.number("TIME_OFFSET", "Time offset of the picks (hours)", "Hours to add to times without a zone to "
                         "get UTC: a clock at UTC-5 needs 5, one at UTC+2 needs -2.", 0.0),
             make.choice("SIDE", "Side of all picks", "Instead of a field of sides.", ["port", "starboard"]),

@@ -38,7 +38,12 @@ class PrepareTrack(AthwartAlgorithm):
     Sparse logs (a fix every 5 to 10 seconds) serve as they are: no samples are invented between fixes, and swaths are
     drawn along an arc from one to the next. Fixes denser than one a second are thinned to a metre.
 
-    The log tells what was taken for what: the source of every heading and depth, the sound speed, the defaults used."""
+    Soundings that have lost the bottom are left out: those near zero, and those that leap away and back. What goes on
+    from its neighbours, rises step by step or stays at its level is bottom. The one depth never takes the place of a
+    sounding that was left out. Fixes at places the boat cannot have come to are left out, a whole excursion as one.
+
+    The log warns of all that was left out and where, of the way lost in gaps, of a clock that stepped back, and of a
+    compass that is off the course on straight runs. It tells what was taken for what: the source of every heading and depth, the sound speed, the defaults used."""
     OUTPUT_HELP = {
         "OUTPUT": "Track: points at the transducer, the fixes' own fields behind ours. The input of most other tools.",
         "PASSES": "Passes: a line each, from one cut to the next, with length, mean speed, depth and range, and the share of it that was too "
@@ -46,7 +51,7 @@ class PrepareTrack(AthwartAlgorithm):
         "SAMPLE_COUNT": "Number of samples in the track.",
         "PASS_COUNT": "Number of passes.",
         "REJECTED_COUNT": "Number of fixes left out (repeats, jumps, no time) and of samples that must not be used.",
-        "LENGTH_M": "Ground length of all passes, in metres.",
+        "LENGTH_M": "Ground length of all passes, in metres, measured along the course so that jitter does not count.",
     }
 
     def initAlgorithm(self, config=None):

@@ -56,9 +56,9 @@ def folded():
                     "'Prepare depth grid'). Serves where there is no sounding."),
         make.field("TIME_FIELD", "Field of times", "Date and time of each fix, or seconds since 1970. Blank: t_s or "
                    "else time, where the layer has them.", "INPUT"),
-        make.choice("DATE_ORDER", "Order of written dates", "Only for times written like 03/04/2024 14:05: whether the "
-                    "day or the month stands first. Blank: such times are not read, for nothing tells which is meant. "
-                    "Year-month-day needs no choice.", make.DATE_ORDERS),
+        make.choice("DATE_ORDER", "Order of written dates", "Only for times written like 03/04/2024 14:05: whether "
+                    "the day or the month stands first. Blank: such times are not read, for nothing tells which is "
+                    "meant. Year-month-day needs no choice.", make.DATE_ORDERS),
         make.number("TIME_OFFSET", "Time offset (hours)", "Added to times without a zone to give UTC: 5 for a clock at "
                     "UTC-5. Times with a zone and seconds since 1970 are not moved.", 0.0, -100000, 100000),
         make.field("ORDER_FIELD", "Field of order", "For fixes without times: a number that rises in the order they "
@@ -71,9 +71,9 @@ def folded():
                     "without times: the way is timed by it.", None, 0),
         make.choice("SPEED_UNIT", "Unit of speeds", "Unit of every speed given here, but not of the sound's.",
                     make.SPEED_UNITS, "m/s"),
-        make.choice("HEADING_KIND", "Headings are", "True, or magnetic: then the magnetic variation is added. A compass "
-                    "shows magnetic ones. Blank serves heading_deg of 'Read NMEA 0183 and GPX logs' only, which is "
-                    "true.", ["true", "magnetic"]),
+        make.choice("HEADING_KIND", "Headings are", "True, or magnetic: then the magnetic variation is added. A "
+                    "compass shows magnetic ones. Blank serves heading_deg of 'Read NMEA 0183 and GPX logs' only, which "
+                    "is true.", ["true", "magnetic"]),
         make.number("MAGNETIC_VARIATION", "Magnetic variation (degrees, east positive)", "From true to magnetic north "
                     "at the place and date. Needed for magnetic headings.", None, -180, 180),
         make.number("HEADING_OFFSET", "Heading offset (degrees)", "Added to every heading, clockwise: a compass that "

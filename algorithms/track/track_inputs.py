@@ -65,8 +65,8 @@ def refuse_unknown_headings(field, source):
 
     ours = set(fields.names(fields.FIXES)) - {"time"} <= set(source.fields().names())
     if not (ours and field == "heading_deg"):
-        raise InputError(f"HEADING_KIND is not given, and nothing tells whether the headings of the field '{field}' are "
-                         "true or magnetic. Choose 'magnetic' for what a compass shows (and give the magnetic "
+        raise InputError(f"HEADING_KIND is not given, and nothing tells whether the headings of the field '{field}' "
+                         "are true or magnetic. Choose 'magnetic' for what a compass shows (and give the magnetic "
                          "variation), 'true' for a GNSS compass or headings corrected already.")
 
 

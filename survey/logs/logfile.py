@@ -19,7 +19,8 @@ class LogFile:
     ``time``, which is ``t_s`` again), with ``lon`` and ``lat`` in degrees on WGS 84. Numbers are NaN and texts '' where
     unknown; ``segment`` counts from 0 within the file. ``depth_count`` is how many depth readings stand behind
     the fixes. ``joined_count``: position sentences of a moment that another had told already; ``beside_count``:
-    positions and depths left out beside others that say the same. ``tally`` holds what was refused, ``warnings`` and ``notes`` whole sentences for the user.
+    positions and depths left out beside others that say the same. ``tally`` holds what was refused, ``warnings`` and
+    ``notes`` whole sentences for the user.
     """
 
     name: str

@@ -60,7 +60,8 @@ class Readings(NamedTuple):
 
     ``order`` is the place of the sentence among those read, ``line`` its line in the file. ``clock`` is seconds of the
     day, ``day`` days since 1970, ``talker`` an index into ``talkers`` (receivers of satellites all count as ``GN``),
-    ``source`` one into ``sources``, talker and type as logged (GPRMC), ``type`` an index into ``DEPTH_TYPES`` or ``HEADING_TYPES``. A heading of HDG has its deviation taken
+    ``source`` one into ``sources``, talker and type as logged (GPRMC), ``type`` an index into ``DEPTH_TYPES`` or
+    ``HEADING_TYPES``. A heading of HDG has its deviation taken
     out; its ``variation_deg`` is still to be added, and is 0 for HDT.
     """
 

@@ -60,8 +60,9 @@ def compass_warning(heading_deg, course_deg, turn_dps, speed_mps, compass, offse
     if abs(off) < _NOTICED_DEG:
         return ""
     fitting = float(wrapped(offset_deg - off))
-    said = (f"The compass lies {abs(off):.0f} degrees to {'starboard' if off > 0 else 'port'} of the course on straight "
-            f"runs ({int(straight.sum())} samples). HEADING_OFFSET={fitting:.0f} would fit. ")
+    side = "starboard" if off > 0 else "port"
+    said = (f"The compass lies {abs(off):.0f} degrees to {side} of the course on straight runs "
+            f"({int(straight.sum())} samples). HEADING_OFFSET={fitting:.0f} would fit. ")
     if pairs:
         return said + ("The runs go both ways, so it is the compass and not the boat's crab: a compass that is not "
                        "aligned, or headings that are magnetic (HEADING_KIND).")

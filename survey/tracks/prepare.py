@@ -217,8 +217,8 @@ def _ranges(fixes, how, log):
 @dataclass
 class Water:
     """How the depths came: counts of soundings ``logged`` and ``good``, ``gap_s`` bridged, samples ``on_grid`` of those
-    ``asked`` of the depth grid; ``refused`` says which soundings were, ``withheld`` counts the samples where DEPTH would
-    have stood in for one."""
+    ``asked`` of the depth grid; ``refused`` says which soundings were, ``withheld`` counts the samples where DEPTH
+    would have stood in for one."""
 
     logged: int = 0
     good: int = 0

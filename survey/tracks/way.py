@@ -8,7 +8,7 @@ __all__ = ["way_made"]
 _TURNED = 0.5
 
 _LONG_M = 10.0
-"""Jitter of half a metre makes a step of so many metres 0.2 % longer, a bend between its ends more: it stays as it is."""
+"""Jitter of half a metre makes a step of so many metres 0.2 % longer; a bend inside it counts for more."""
 
 
 def way_made(east, north, course_deg):

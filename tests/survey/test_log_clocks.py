@@ -227,7 +227,8 @@ def test_every_sentence_of_any_log_is_accounted_for(lines, in_order):
     assert np.isfinite(log.fixes["t_s"]).all()
 
 
-NASTY = st.sampled_from(["", "-1", "9" * 400, "1e308", "nan", "inf", "A", "V", "120000", "999999.99", "4560.000", "N", "W",
+NASTY = st.sampled_from(["", "-1", "9" * 400, "1e308", "nan", "inf", "A", "V", "120000", "999999.99", "4560.000", "N",
+                         "W",
                          "900.0", "20241234567", "0", "\u00e9", " ", "--", "1.2.3", "0x10", "31", "310224"])
 
 
@@ -239,7 +240,8 @@ def test_a_real_log_with_fields_changed_is_accounted_for(name, fixtures, data):
     lines = (fixtures / "nmea" / f"{name}.nmea").read_text(encoding="latin-1").splitlines()
     start = data.draw(st.integers(0, len(lines) - 160))
     lines = lines[start:start + 150]
-    for at, field, nasty in data.draw(st.lists(st.tuples(st.integers(0, 149), st.integers(1, 12), NASTY), max_size=30)):
+    changes = st.lists(st.tuples(st.integers(0, 149), st.integers(1, 12), NASTY), max_size=30)
+    for at, field, nasty in data.draw(changes):
         body, star, _ = lines[at].rpartition("*")
         fields = body[1:].split(",")
         if star and field < len(fields):

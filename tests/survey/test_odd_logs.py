@@ -1,4 +1,4 @@
-"""Logs of a stranger's world: excursions, gaps, clocks that step back, a compass that is off, jitter; all of it said."""
+"""Logs of a stranger's world: excursions, gaps, clocks that step back, a compass that is off, jitter; all said."""
 import re
 from dataclasses import replace
 
@@ -231,7 +231,8 @@ KINDS = st.sampled_from(["null", "repeat", "away", "no time", "no place", "jump"
 
 
 @steps(max_examples=150, deadline=None)
-@given(st.lists(st.tuples(KINDS, st.integers(2, 290), st.integers(1, 30)), max_size=6), st.sampled_from([0.1, 1.0, 5.0]))
+@given(st.lists(st.tuples(KINDS, st.integers(2, 290), st.integers(1, 30)), max_size=6),
+       st.sampled_from([0.1, 1.0, 5.0]))
 def test_every_fix_is_a_sample_or_accounted_for(troubles, interval):
     fixes = log(sailed.straight(30, 300), interval=interval)
     for kind, at, size in troubles:
