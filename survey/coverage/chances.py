@@ -8,14 +8,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from shapely.geometry import box
 
+from ..plane import shapes
 from . import drawn_errors
 from .boat_frames import boat_frames
-from .masks import masks
+from .masks import Mask, pieces
 
 __all__ = ["Chances", "DrawnPass", "chances"]
 
 _BATCH = 1 << 20
+
+_FEW = 200
+"""So few places are judged one by one first: most of a wide lake is far from any edge, and its cells would be many."""
 
 
 @dataclass
@@ -63,25 +68,40 @@ def chances(passes, xy, looks, draws, area, step=lambda fraction: None):
     for number, one in enumerate(sorted(passes, key=lambda p: -p.ground.area)):
         step(number / len(passes))
         reach = one.errors.reach(one.facts.outer_m)
-        for mask in masks(one.ground, reach + 1.0, area):
-            x0, y0, x1, y1 = mask.window
+        for window, ground in pieces(one.ground, reach + 1.0):
+            x0, y0, x1, y1 = window
             some = order[np.searchsorted(eastings, x0):np.searchsorted(eastings, x1)]
             some = some[still[some] & (xy[some, 1] >= y0) & (xy[some, 1] < y1)]
-            if not len(some):
-                continue
-            any_near, all_near = mask.near(xy[some], reach + 0.5)
-            sure, some = some[all_near], some[any_near & ~all_near]
+            sure = some[:0]
+            if len(some) < _FEW:
+                sure, some = _settled(ground, xy, some, reach + 0.5)
+            if len(some):
+                mask = Mask(ground, (*xy[some].min(axis=0), *xy[some].max(axis=0)), reach + 1.0, area)
+                any_near, all_near = mask.near(xy[some], reach + 0.5)
+                sure, some = np.append(sure, some[all_near]), some[any_near & ~all_near]
             count[:, sure] += 1
             as_drawn[sure] += 1
-            as_drawn[some] += mask.holds(xy[some], 0.0, 0.0)
+            if len(some):
+                as_drawn[some] += mask.holds(xy[some], 0.0, 0.0)
             size = max(1, _BATCH // draws)
             for first in range(0, len(some), size):
                 batch = some[first:first + size]
                 count[:, batch] += _held(one, mask, xy[batch])
-            asked = np.concatenate([sure, some])
+            asked = np.append(sure, some)
+            if not len(asked):
+                continue
             still[asked] = count[:, asked].min(axis=0) < looks
             as_drawn[asked[~still[asked]]] = looks
     return Chances(count >= looks, as_drawn >= looks)
+
+
+def _settled(ground, xy, some, reach):
+    """Of places (their numbers ``some``), those that ground surrounds as far as the reach, and those near its edge."""
+    ready = shapes.prepared(ground)
+    around = [box(*(xy[i] - reach), *(xy[i] + reach)) for i in some.tolist()]
+    touched = np.array([ready.intersects(square) for square in around], bool)
+    held = np.array([hit and ready.contains(square) for hit, square in zip(touched, around)], bool)
+    return some[held], some[touched & ~held]
 
 
 def _held(one, mask, xy):

@@ -174,7 +174,7 @@ def _drawn(cover, swaths, lines, wanted, area, exact, gaps, how, picture, step):
     for line in lines:
         known.setdefault(line.key, []).extend(line.parts)
     passes, said = drawn_passes(cover, swaths, known, draws, position_error)
-    return share_draws(passes, wanted, area, exact, gaps, looks, draws, picture, step), said
+    return share_draws(passes, wanted, area, exact, gaps, looks, draws, picture, step=step), said
 
 
 _ROUNDING = 1e-9

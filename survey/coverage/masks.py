@@ -6,13 +6,14 @@ from shapely.geometry import box
 
 from ..plane import scanfill, shapes
 
-__all__ = ["CELL_M", "Mask", "masks"]
+__all__ = ["CELL_M", "Mask", "pieces"]
 
 CELL_M = 0.5
 """Asked with and without errors in the same cells, so that only what errors change counts."""
 
 _MOST_CELLS = 1 << 22
 _TILE_M = 640.0
+_SHIFTS = 4
 
 
 class Mask:
@@ -93,28 +94,42 @@ class Mask:
         return count > 0, count == (right - left) * (high - low)
 
 
-def masks(ground, margin, area):
-    """Yield the Masks of a pass, tiles of its bounding box where that is large."""
+def pieces(ground, margin):
+    """Yield (window, part of the ground in it and near it): its bounding box, or tiles of that where it is large.
+
+    Parameters
+    ----------
+    ground : shapely polygon, m
+    margin : float
+        How far outside the ground a place may lie that is asked about (m).
+    """
     x0, y0, x1, y1 = np.add(ground.bounds, (-margin, -margin, margin, margin))
     if (x1 - x0) * (y1 - y0) <= _MOST_CELLS * CELL_M ** 2:
-        yield Mask(ground, (x0, y0, x1, y1), margin, area)
+        yield (x0, y0, x1, y1), ground
         return
-    # one edge serves two tiles; tiles lie on a grid of their own, so a place is asked about in one of them only
+    around = margin + 1
     for east in np.arange(np.floor(x0 / _TILE_M), np.ceil(x1 / _TILE_M)) * _TILE_M:
-        column = box(east - margin - 1, y0, east + _TILE_M + margin + 1, y1)
-        strip = shapes.polygonal(ground.intersection(column))
-        if strip.is_empty:
+        column = shapes.polygonal(ground.intersection(box(east - around, y0, east + _TILE_M + around, y1)))
+        if column.is_empty:
             continue
-        for north in np.arange(np.floor(y0 / _TILE_M), np.ceil(y1 / _TILE_M)) * _TILE_M:
+        low, high = column.bounds[1] - margin, column.bounds[3] + margin
+        for north in np.arange(np.floor(low / _TILE_M), np.ceil(high / _TILE_M)) * _TILE_M:
             window = (east, north, east + _TILE_M, north + _TILE_M)
-            part = shapes.polygonal(strip.intersection(box(*np.add(window, (-margin - 1, -margin - 1, margin + 1,
-                                                                            margin + 1)))))
+            part = shapes.polygonal(column.intersection(box(*np.add(window, (-around, -around, around, around)))))
             if not part.is_empty:
-                yield Mask(part, window, margin, area)
+                yield window, part
 
 
 def _grown(cells, by):
     """Cells and all within ``by`` rows and columns of them."""
+    if by <= _SHIFTS:
+        found = cells.copy()
+        for axis in (found, found.T):
+            before = axis.copy()
+            for step in range(1, by + 1):
+                axis[step:] |= before[:-step]
+                axis[:-step] |= before[step:]
+        return found
     sums = np.zeros((cells.shape[0] + 1, cells.shape[1] + 1), np.int32)
     np.cumsum(np.cumsum(cells, axis=0, dtype=np.int32), axis=1, out=sums[1:, 1:])
     rows, columns = (np.arange(n) for n in cells.shape)

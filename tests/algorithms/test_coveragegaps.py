@@ -1,4 +1,5 @@
 """Find coverage gaps, through the three doors: a script, a model's child, the command line."""
+import numpy as np
 import pytest
 from athwart.survey.fields import AREAS, GAPS, names
 from qgis.core import (
@@ -18,8 +19,8 @@ from qgis.core import (
 
 UTM = "EPSG:32632"
 E, N = 500_000, 4_983_000
-NUMBERS = ("AREA_M2", "COVERED_M2", "COVERED_PERCENT", "LOW_PERCENT", "HIGH_PERCENT", "GAP_M2", "NARROW_M2",
-           "SMALL_M2", "GAP_COUNT")
+NUMBERS = ("AREA_M2", "COVERED_M2", "COVERED_PERCENT", "WORST_PERCENT", "BEST_PERCENT", "GAP_M2", "NARROW_M2",
+           "SMALL_M2", "GAP_COUNT", "LOW_PERCENT", "HIGH_PERCENT", "EXPECTED_PERCENT")
 SCALE = 0.9996  # of the UTM zone on its middle meridian: 1 m on the map is 1 / 0.9996 m over ground
 
 
@@ -86,7 +87,8 @@ def test_figures_layers_and_fields(run, pair, area, passes):
     assert result["AREA_M2"] == pytest.approx(18000 * ground, rel=1e-6)
     assert result["COVERED_M2"] == pytest.approx(16200 * ground, rel=1e-6)
     assert result["COVERED_PERCENT"] == pytest.approx(90, abs=1e-4)
-    assert result["LOW_PERCENT"] < 90 < result["HIGH_PERCENT"]
+    assert (result["WORST_PERCENT"] < result["LOW_PERCENT"] < 90 < result["HIGH_PERCENT"] <= result["BEST_PERCENT"])
+    assert result["LOW_PERCENT"] < result["EXPECTED_PERCENT"] < result["HIGH_PERCENT"]
     assert result["GAP_M2"] == pytest.approx(1800 * ground, rel=1e-6)
     assert result["GAP_COUNT"] == 1 and 0 <= result["NARROW_M2"] < 1
     gaps, areas = result["OUTPUT"], result["AREAS"]
@@ -100,7 +102,11 @@ def test_figures_layers_and_fields(run, pair, area, passes):
     [row] = rows(areas)
     assert row["name"] == "bay" and row["src_fid"] == 7
     assert row["covered_pct"] == pytest.approx(result["COVERED_PERCENT"])
-    assert row["low_pct"] == pytest.approx(result["LOW_PERCENT"]) and row["looks_min"] == 0
+    for name in ("low", "high", "worst", "best", "expected"):
+        assert row[f"{name}_pct"] == pytest.approx(result[f"{name.upper()}_PERCENT"]), name
+    assert row["looks_min"] == 0
+    assert 0 <= gap["open_pct"] <= 100 and 0 <= gap["certain_m2"] < 0.5 * gap["area_m2"]
+    assert any("95 % interval" in text for text in heard.infos) and any("worst case" in text for text in heard.infos)
     assert any("90.0 %" in text for text in heard.infos)
 
 
@@ -123,7 +129,7 @@ def test_areas_say_how_many_looks_were_asked_and_of_what_grade(run, pair, area, 
 
 def test_every_declared_number_comes_back(run, pair, area):
     result = run("coveragegaps", both(SWATHS=pair, AREA=area()))
-    assert set(result) == {"OUTPUT", "AREAS", *NUMBERS}
+    assert {name for name, value in result.items() if value is not None} == {"OUTPUT", "AREAS", *NUMBERS}
     assert all(type(result[name]) in (int, float) for name in NUMBERS), "QGIS drops numbers of any other type"
 
 
@@ -137,6 +143,8 @@ def test_another_coordinate_system_changes_nothing(run, pair, area, passes):
                                        PASSES=passes))
     for name in NUMBERS[:6]:
         assert angular[name] == pytest.approx(metric[name], rel=1e-5), name
+    for name in NUMBERS[8:]:
+        assert angular[name] == pytest.approx(metric[name], abs=0.03), name
     assert angular["OUTPUT"].crs().authid() == "EPSG:4326"
     extent = angular["OUTPUT"].extent()
     assert 8.9 < extent.xMinimum() < extent.xMaximum() < 9.1
@@ -156,13 +164,48 @@ def test_two_looks_and_excluded_ground(run, swaths, area, make_layer):
     assert less["COVERED_PERCENT"] == pytest.approx(75, abs=1e-4)
 
 
-def test_passes_drawn_as_one_leave_the_low_bound_null(run, swaths, area):
+def test_passes_drawn_as_one_leave_the_worst_case_null(run, swaths, area):
     layer = swaths((box(0, 0, 300, 30), ["a", NULL, "both", 30, 0.75]))
     heard = Heard()
     result = run("coveragegaps", both(SWATHS=layer, AREA=area()), heard)
-    assert result["LOW_PERCENT"] is None
-    assert rows(result["AREAS"])[0]["low_pct"] == NULL
-    assert any("low bound" in text for text in heard.warnings)
+    assert result["WORST_PERCENT"] is None and result["LOW_PERCENT"] < 50 < result["HIGH_PERCENT"]
+    assert rows(result["AREAS"])[0]["worst_pct"] == NULL
+    assert any("moved together" in text for text in heard.warnings)
+
+
+def test_what_swaths_do_not_state_is_taken_and_said(run, pair, area, passes):
+    heard = Heard()
+    run("coveragegaps", both(SWATHS=pair, AREA=area()), heard)
+    assert any("sigma_heading_deg" in text and "usual values" in text for text in heard.warnings)
+    assert any("line is not known" in text and "PASSES" in text for text in heard.warnings)
+    heard = Heard()
+    run("coveragegaps", both(SWATHS=pair, AREA=area(), PASSES=passes), heard)
+    assert not any("line is not known" in text for text in heard.warnings)
+
+
+def test_the_probability_of_having_been_seen(run, pair, area, passes, tmp_path):
+    from osgeo import gdal
+    path = str(tmp_path / "seen.tif")
+    result = run("coveragegaps", both(SWATHS=pair, AREA=area(), PASSES=passes, PROBABILITY_SEEN=path))
+    assert result["PROBABILITY_SEEN"] == path and (tmp_path / "seen.qml").exists()
+    raster = gdal.Open(path)
+    band = raster.GetRasterBand(1)
+    values = np.frombuffer(band.ReadRaster(buf_type=gdal.GDT_Float32), np.float32)
+    values = values[values != np.float32(band.GetNoDataValue())]
+    assert band.GetDescription() == "probability_seen" and len(values) == pytest.approx(18000, rel=0.02)
+    assert 0 <= values.min() < 0.5 and values.max() == 1
+    assert 100 * values.mean() == pytest.approx(result["EXPECTED_PERCENT"], abs=0.5)
+
+
+def test_a_break_is_a_doubt_of_its_own(run, swaths, area, make_layer):
+    drawn = swaths((box(0, -30, 130, 30), ["a", 1, "both", 30, 0.75]), (box(170, -30, 300, 30), ["a", 2, "both", 30, 0.75]))
+    fields = {"outing": "string", "pass_id": "integer", "range_m": "double", "mean_depth_m": "double"}
+    two = make_layer("LineString", UTM, fields, [(f"LINESTRING({E} {N},{E + 130} {N})", ["a", 1, 30.4, 5]),
+                                                 (f"LINESTRING({E + 170} {N},{E + 300} {N})", ["a", 2, 30.4, 5])])
+    heard = Heard()
+    result = run("coveragegaps", both(SWATHS=drawn, AREA=area(), PASSES=two), heard)
+    assert "break" in {row["kind"] for row in rows(result["OUTPUT"])}
+    assert any("kind break" in text and "interval" in text for text in heard.warnings)
 
 
 def test_an_area_without_a_shape_stays_in_the_table(run, pair, area):
@@ -178,7 +221,7 @@ class TestRaster:
     def test_seen_and_hidden(self, run, seen, area):
         result = run("coveragegaps", both(SEEN=seen(), AREA=area((self.area, [1, "bay"]))))
         assert result["COVERED_PERCENT"] == pytest.approx(200 / 3, abs=1e-3)
-        assert result["LOW_PERCENT"] is None and result["HIGH_PERCENT"] > 66
+        assert result["WORST_PERCENT"] is None and result["LOW_PERCENT"] < 66 < result["HIGH_PERCENT"]
         found = {row["kind"]: row["area_m2"] for row in rows(result["OUTPUT"])}
         assert found["hidden"] == pytest.approx(1000, rel=0.01) and len(found) == 2
 
@@ -261,6 +304,7 @@ class TestRefusals:
             refused({**where, name: -1}, name)
             refused({**where, name: float("nan")}, name)
         refused({**where, "REQUIRED_LOOKS": 0}, "REQUIRED_LOOKS")
+        refused({**where, "DRAWS": 199}, "DRAWS")
 
     def test_layers_that_are_not_what_they_should_be(self, refused, pair, area, swaths, make_layer, on_disk):
         lake = on_disk(area(), "a.gpkg")
@@ -283,6 +327,7 @@ class TestRefusals:
         where = {"AREA": on_disk(area((TestRaster.area, [1, "bay"])), "a.gpkg")}
         refused({**where, "SEEN": seen(bands=("looks", "grazing"))}, "lacks the band hidden", "Map bottom seen")
         refused({**where, "SEEN": seen(object_size=""), "GRADE": "detection"}, "size of object")
+        refused({**where, "SEEN": seen(), "PROBABILITY_SEEN": "TEMPORARY_OUTPUT"}, "PROBABILITY_SEEN", "pass by pass")
 
     def test_from_the_command_line(self, qgis_process, area, on_disk):
         code, results, said = qgis_process("coveragegaps", {

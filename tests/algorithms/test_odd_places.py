@@ -79,7 +79,7 @@ def figures(run, make_layer):
         back = carried(lon, lat, targets.crs().toWkt()).transform(
             [p.x() for p in points], [p.y() for p in points], direction="INVERSE")
         return {"swath": drawn["AREA_M2"], "area": seen["AREA_M2"], "covered": seen["COVERED_M2"],
-                "length": track["LENGTH_M"], "low": seen["LOW_PERCENT"], "high": seen["HIGH_PERCENT"],
+                "length": track["LENGTH_M"], "worst": seen["WORST_PERCENT"], "best": seen["BEST_PERCENT"],
                 "gaps": seen["GAP_COUNT"], "passes": track["PASS_COUNT"], "shore": shore["SHORE_M"],
                 "unscanned": shore["UNSCANNED_M"], "targets": np.column_stack(back)}
     return call
@@ -116,7 +116,7 @@ def test_the_same_lake_anywhere(figures, home, place):
         assert there[name] == pytest.approx(home[name], rel=2e-5), name
     assert there["shore"] == pytest.approx(home["shore"], rel=2e-6)
     assert there["unscanned"] == pytest.approx(home["unscanned"], rel=2e-4)  # judged every half metre
-    assert (there["low"], there["high"]) == pytest.approx((home["low"], home["high"]), abs=2e-3)
+    assert (there["worst"], there["best"]) == pytest.approx((home["worst"], home["best"]), abs=2e-3)
     assert (there["gaps"], there["passes"]) == (home["gaps"], home["passes"])
     np.testing.assert_allclose(there["targets"], home["targets"], atol=2e-3)
 
@@ -128,5 +128,5 @@ def test_two_lakes_40_km_apart_are_twice_one(figures, home, place):
     there = figures(*place)
     for name in (*AREAS, "length", "shore"):
         assert there[name] == pytest.approx(2 * home[name], rel=2e-5), name
-    assert (there["low"], there["high"]) == pytest.approx((home["low"], home["high"]), abs=2e-3)
+    assert (there["worst"], there["best"]) == pytest.approx((home["worst"], home["best"]), abs=2e-3)
     assert (there["gaps"], there["passes"]) == (2 * home["gaps"], 2 * home["passes"])

@@ -2,11 +2,14 @@
 import numpy as np
 import sharetruth
 from athwart.survey.coverage.cover import ASKED, Swaths
-from athwart.survey.coverage.gaps import PassLayer, find_gaps
+from athwart.survey.coverage.gaps import PassLayer, SeenGround, find_gaps
 from athwart.survey.logs.fixes import Fixes
+from athwart.survey.looks.ensonify import Ensonification
 from athwart.survey.swaths.swath import SwathSettings, draw_swaths
 from athwart.survey.tracks.preparation import Preparation
 from athwart.survey.tracks.prepare import prepare
+from shapely.geometry import box
+from shapely.ops import unary_union
 
 
 def prepared(outing):
@@ -42,3 +45,23 @@ def gaps_beside_truth(result, truth):
         left = gap.difference(truth).area
         rows.append((result.gaps["open_pct"][number], left >= 0.5 * gap.area, result.gaps["certain_m2"][number], left))
     return np.array(rows, float).reshape(-1, 4)
+
+
+def said_of_raster(outing, cell, lines=True, **options):
+    """CoverageResult of a raster of looks made of a simulated outing, its cells as polygons."""
+    made = prepared(outing)
+    job = Ensonification(made.track, cell, water=outing.water)
+    looks = np.zeros((job.raster.rows, job.raster.cols))
+    for row, col, bands in job.tiles():
+        tile = bands["looks"]
+        looks[row:row + tile.shape[0], col:col + tile.shape[1]] = np.nan_to_num(tile)
+    edges = np.diff(np.pad(looks > 0, ((0, 0), (1, 1))).astype(int), axis=1)
+    boxes = []
+    for row in range(len(looks)):
+        top = job.raster.top - row * cell
+        for start, stop in zip(np.flatnonzero(edges[row] > 0), np.flatnonzero(edges[row] < 0)):
+            boxes.append(box(job.raster.left + start * cell, top - cell, job.raster.left + stop * cell, top))
+    passes = PassLayer(made.lines, made.passes["outing"], made.passes["pass_id"].astype(float),
+                       made.passes["range_m"], made.passes["mean_depth_m"]) if lines else None
+    return find_gaps(sharetruth.CRS, [outing.area], seen=SeenGround([unary_union(boxes)], {}, cell), passes=passes,
+                     **options)

@@ -151,11 +151,11 @@ def test_gaps_are_the_same_as_from_whole_edges(monkeypatch, seed, outings, looks
     for name in ("area_m2", "width_m", "length_m"):
         np.testing.assert_allclose(quick.gaps[name], plain.gaps[name], rtol=1e-6)
     for name, column in plain.areas.items():
-        bound = name in ("low_pct", "high_pct")
+        bound = name in ("worst_pct", "best_pct")
         np.testing.assert_allclose(quick.areas[name], column, rtol=1e-9, atol=2e-3 if bound else 1e-9)
     assert (quick.covered_m2, quick.gap_m2) == pytest.approx((plain.covered_m2, plain.gap_m2), rel=1e-9)
-    assert (quick.low_percent, quick.high_percent) == pytest.approx((plain.low_percent, plain.high_percent), abs=2e-3)
-    assert quick.low_percent <= quick.covered_percent <= quick.high_percent
+    assert (quick.worst_percent, quick.best_percent) == pytest.approx((plain.worst_percent, plain.best_percent), abs=2e-3)
+    assert quick.worst_percent <= quick.covered_percent <= quick.best_percent
 
 
 def test_nothing_else_saw_it_so_nothing_is_thinned():

@@ -94,8 +94,8 @@ def test_bounds_of_coverage_hold_the_truth(done, demo):
     areas = summary.rows(done[0].database, "areas")
     assert {row["name"] for row in areas} == set(truth)
     for row in areas:
-        assert row["low_pct"] < row["covered_pct"] < row["high_pct"]
-        assert row["low_pct"] - 1 < truth[row["name"]] < row["high_pct"] + 1
+        assert row["worst_pct"] < row["low_pct"] < row["covered_pct"] < row["high_pct"] < row["best_pct"]
+        assert row["worst_pct"] - 1 < truth[row["name"]] < row["best_pct"] + 1
         # what was swept while the receiver was off was seen in truth, and cannot be known
         assert row["covered_pct"] == pytest.approx(truth[row["name"]], abs=5)
 

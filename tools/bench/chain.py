@@ -100,6 +100,9 @@ def once(folder):
     for module in [m for key, m in sys.modules.items() if key.startswith("athwart.algorithms.")]:
         if hasattr(module, "write_layer"):
             watch.over(module, "write_layer")
+    drawing = Watch()
+    from athwart.survey.coverage import gaps
+    drawing.over(gaps, "_drawn")
     folder = pathlib.Path(folder)
 
     def run(tool, **parameters):
@@ -114,6 +117,7 @@ def once(folder):
     run("swathfootprint", INPUT=files["track"], WATER=str(folder / "lake.gpkg"), MERGE="pass", OUTPUT=files["swaths"])
     run("coveragegaps", SWATHS=files["swaths"], AREA=str(folder / "lake.gpkg"), PASSES=files["passes"],
         OUTPUT=files["gaps"], AREAS=files["areas"])
+    print("PART", drawing.seconds, flush=True)
     plugin.unload()
 
 
@@ -134,6 +138,8 @@ def report():
             raise RuntimeError(f"the chain failed:\n{done.stderr[-2000:]}")
         for tool, wall, busy, files in tools:
             rows.append((f"{count} fixes, {tool}", f"{wall:.2f}", f"{busy:.2f}", f"{100 * files / busy:.0f}", ""))
+        interval = [float(words[1]) for words in lines if words[:1] == ["PART"]]
+        rows.append((f"{count} fixes, of that the interval of the share", "", f"{interval[-1]:.2f}", "", ""))
         totals.append(sum(busy for _, _, busy, _ in tools))
         wall = sum(wall for _, wall, _, _ in tools)
         rows.append((f"{count} fixes, all three", f"{wall:.2f}", f"{totals[-1]:.2f}", "", peak[-1]))
