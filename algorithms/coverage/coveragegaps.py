@@ -92,7 +92,7 @@ class CoverageGaps(AthwartAlgorithm):
                           "error that all passes of one outing share: the bias of the satellite position. 2 m is a "
                           "judgement for ordinary receivers.", 2.0, 0.0),
             make.number("DRAWS", "Draws of the errors", "How many times the errors are drawn for the interval of the "
-                        "share; more give steadier ends. At least 200.", 200, 200, 10_000, whole=True)))
+                        "share; more give steadier ends. At least 200.", 200, 200, 2000, whole=True)))
         self.add(
             make.sink("OUTPUT", "Gaps", "A polygon for each gap, the largest first.", "polygon"),
             make.sink("AREAS", "Areas", "The area's features with the share seen, its interval and the fewest looks.",
@@ -121,8 +121,8 @@ class CoverageGaps(AthwartAlgorithm):
         if not 1 <= looks <= 20:
             return f"Required looks (REQUIRED_LOOKS) is {looks}; give a whole number from 1 to 20."
         draws = values.whole(self, parameters, "DRAWS", context)
-        if not 200 <= draws <= 10_000:
-            return f"Draws of the errors (DRAWS) is {draws}; give a whole number from 200 to 10000."
+        if not 200 <= draws <= 2000:
+            return f"Draws of the errors (DRAWS) is {draws}; give a whole number from 200 to 2000."
         if values.given(parameters, "PROBABILITY_SEEN") and chosen == ["SEEN"]:
             return ("The probability of having been seen (PROBABILITY_SEEN) is drawn pass by pass, and a raster of looks "
                     "(SEEN) does not tell passes apart. Give swaths (SWATHS), or leave it blank.")

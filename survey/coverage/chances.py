@@ -79,14 +79,14 @@ def chances(passes, xy, looks, draws, area, step=lambda fraction: None):
                 mask = Mask(ground, (*xy[some].min(axis=0), *xy[some].max(axis=0)), reach + 1.0, area)
                 any_near, all_near = mask.near(xy[some], reach + 0.5)
                 sure, some = np.append(sure, some[all_near]), some[any_near & ~all_near]
-            count[:, sure] += 1
+            count[:, sure] = np.minimum(count[:, sure] + 1, looks)
             as_drawn[sure] += 1
             if len(some):
                 as_drawn[some] += mask.holds(xy[some], 0.0, 0.0)
             size = max(1, _BATCH // draws)
             for first in range(0, len(some), size):
                 batch = some[first:first + size]
-                count[:, batch] += _held(one, mask, xy[batch])
+                count[:, batch] = np.minimum(count[:, batch] + _held(one, mask, xy[batch]), looks)
             asked = np.append(sure, some)
             if not len(asked):
                 continue

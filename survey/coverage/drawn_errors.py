@@ -58,9 +58,10 @@ class PassErrors:
     outer: np.ndarray
 
     def reach(self, ground):
-        """Farthest (m) that any draw moves ground at that range, and how far it moves a side edge."""
+        """Farthest (m) that any draw moves a place that it may bring within that ground range."""
         aside = np.hypot(*self.shift.T) + np.abs(self.starboard) + np.maximum(np.abs(self.inner), np.abs(self.outer))
-        return float((aside + np.abs(self.forward) + ground * np.abs(np.tan(self.turn))).max(initial=0.0))
+        turned = np.abs(np.tan(self.turn)) + 1 / np.cos(self.turn) - 1
+        return float((aside + np.abs(self.forward) + (ground + aside) * turned).max(initial=0.0))
 
 
 def _rng(*key):

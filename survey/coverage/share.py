@@ -89,9 +89,10 @@ def drawn_passes(cover, swaths, lines, draws, position_error, sigmas=drawn_error
         facts = pass_facts(swaths, one.rows, one.ground, cover.reach_m)
         for name in facts.taken:
             unknown[name] = unknown.get(name, 0) + 1
-        outing = outings.setdefault(one.outing, drawn_errors.drawn_for_outing(
-            one.outing, draws, position_error, facts.sigma_sound, sigmas))
-        errors = drawn_errors.drawn_for_pass(outing, one.outing, one.pass_id, facts, sigmas)
+        if one.outing not in outings:
+            outings[one.outing] = drawn_errors.drawn_for_outing(one.outing, draws, position_error, facts.sigma_sound,
+                                                                sigmas)
+        errors = drawn_errors.drawn_for_pass(outings[one.outing], one.outing, one.pass_id, facts, sigmas)
         line = simplified(lines.get(one.key, []))
         shapeless += not line
         found.append(DrawnPass(one.ground, errors, facts, line or line_from_shape(one.ground)))
@@ -150,7 +151,7 @@ def share_draws(passes, wanted, area, exact, gaps, looks, draws, picture=None, m
     areas = [total] if len(wanted) == 1 else []
     if len(wanted) > 1:
         seen, before = next(parts)
-        changes = _by_owner(seen.astype(np.int8) - before, owner, len(wanted))
+        changes = _by_owner(seen.astype(np.int8) - before.astype(np.int8), owner, len(wanted))
         areas = [interval(*pair) for pair in zip(exact[1], 100 * changes.T + more[1])]
     seen, _ = next(parts)
     unseen = 1 - _by_owner(seen, gap, len(gaps))
@@ -162,7 +163,8 @@ def share_draws(passes, wanted, area, exact, gaps, looks, draws, picture=None, m
 
 def _by_owner(values, owner, count):
     """(rows, count) means of the columns of (rows, k) values by their owner (rising), NaN for those without any."""
-    sums = np.concatenate([np.zeros((len(values), 1)), np.cumsum(values, axis=1, dtype=np.int64)], axis=1)
-    first, last = np.searchsorted(owner, np.arange(count)), np.searchsorted(owner, np.arange(count), "right")
-    with np.errstate(invalid="ignore"):
-        return (sums[:, last] - sums[:, first]) / (last - first)
+    found, owner = np.full((len(values), count), np.nan), np.asarray(owner, int)
+    if len(owner):
+        known, first, size = np.unique(owner, return_index=True, return_counts=True)
+        found[:, known] = np.add.reduceat(values, first, axis=1, dtype=np.int32) / size
+    return found

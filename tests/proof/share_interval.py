@@ -4,6 +4,7 @@ Lawnmower, straight legs at random, and runs along a shore; compass and course; 
 a sloping bottom; boats steered by their receivers and by marks. Each outing is logged, prepared, drawn and judged by the
 tools' own functions; the truth shares nothing with them (tests/plugins/sharetruth.py).
 """
+import concurrent.futures
 import itertools
 import pathlib
 import sys
@@ -21,18 +22,21 @@ CASES = tuple(itertools.product(("lawnmower", "random", "shore"), (True, False),
 ROUNDS = 5
 
 
+def judged(job):
+    """(words, figures, gaps) of one outing: number, world, case."""
+    number, world, case = job
+    outing = sharetruth.outing(np.random.default_rng([number, world == "marks"]), world, *case)
+    result = sharechain.said(outing)
+    return ((world, case[0], "compass" if case[1] else "course", f"{case[2]} s", "sloping" if case[3] else "flat"),
+            (outing.share, result.covered_percent, result.low_percent, result.high_percent, result.expected_percent,
+             result.worst_percent, result.best_percent), sharechain.gaps_beside_truth(result, outing.truth))
+
+
 def main():
-    words, figures, gaps = [], [], []
-    for number, (case, _) in enumerate(itertools.product(CASES, range(ROUNDS))):
-        for world in WORLDS:
-            rng = np.random.default_rng([number, world == "marks"])
-            outing = sharetruth.outing(rng, world, *case)
-            result = sharechain.said(outing)
-            words.append((world, case[0], "compass" if case[1] else "course", f"{case[2]} s",
-                          "sloping" if case[3] else "flat"))
-            figures.append((outing.share, result.covered_percent, result.low_percent, result.high_percent,
-                            result.expected_percent, result.worst_percent, result.best_percent))
-            gaps.append(sharechain.gaps_beside_truth(result, outing.truth))
+    jobs = [(number, world, case) for number, (case, _) in enumerate(itertools.product(CASES, range(ROUNDS)))
+            for world in WORLDS]
+    with concurrent.futures.ProcessPoolExecutor() as pool:
+        words, figures, gaps = zip(*pool.map(judged, jobs, chunksize=8))
     words, figures = np.array(words), np.array(figures)
     print("                      outings  inside %  width  true spread  ratio  drawn - true  worst to best")
     held = show("all", np.ones(len(words), bool), figures)
