@@ -56,8 +56,8 @@ class CoverageGaps(AthwartAlgorithm):
         "LOW_PERCENT": "Low end of the 95 % interval of the share seen; empty where it cannot be known.",
         "HIGH_PERCENT": "High end of the 95 % interval of the share seen; empty where it cannot be known.",
         "EXPECTED_PERCENT": "Mean of the draws: the share to expect if the boat steered by its receiver.",
-        "WORST_PERCENT": "Share seen with every edge moved inwards at once by 1.645 times its error; empty where passes "
-                         "are drawn as one.",
+        "WORST_PERCENT": "Share seen with every edge moved inwards at once by 1.645 times its error; empty where "
+                         "passes are drawn as one.",
         "BEST_PERCENT": "Share seen with every edge moved outwards at once by 1.645 times its error.",
         "GAP_M2": "All ground missed, in m2, before narrow and small gaps are left out.",
         "NARROW_M2": "Ground missed that is narrower than the narrowest gap to list, in m2.",
@@ -97,9 +97,9 @@ class CoverageGaps(AthwartAlgorithm):
             make.sink("OUTPUT", "Gaps", "A polygon for each gap, the largest first.", "polygon"),
             make.sink("AREAS", "Areas", "The area's features with the share seen, its interval and the fewest looks.",
                       "polygon"),
-            make.destination_raster("PROBABILITY_SEEN", "Probability of having been seen", "Raster of the share of draws "
-                                    "in which each cell was seen, 0 to 1. Not made unless asked for; not from a raster "
-                                    "of looks.", True))
+            make.destination_raster("PROBABILITY_SEEN", "Probability of having been seen", "Raster of the share of "
+                                    "draws in which each cell was seen, 0 to 1. Not made unless asked for; not from a "
+                                    "raster of looks.", True))
         for name, label in (
                 ("AREA_M2", "Area (m2)"), ("COVERED_M2", "Seen (m2)"), ("COVERED_PERCENT", "Seen (%)"),
                 ("LOW_PERCENT", "Seen, low end of 95 % (%)"), ("HIGH_PERCENT", "Seen, high end of 95 % (%)"),
@@ -124,8 +124,8 @@ class CoverageGaps(AthwartAlgorithm):
         if not 200 <= draws <= 2000:
             return f"Draws of the errors (DRAWS) is {draws}; give a whole number from 200 to 2000."
         if values.given(parameters, "PROBABILITY_SEEN") and chosen == ["SEEN"]:
-            return ("The probability of having been seen (PROBABILITY_SEEN) is drawn pass by pass, and a raster of looks "
-                    "(SEEN) does not tell passes apart. Give swaths (SWATHS), or leave it blank.")
+            return ("The probability of having been seen (PROBABILITY_SEEN) is drawn pass by pass, and a raster of "
+                    "looks (SEEN) does not tell passes apart. Give swaths (SWATHS), or leave it blank.")
         for name in ("MIN_WIDTH", "MIN_AREA", "POSITION_ERROR"):
             value = values.number(self, parameters, name, context)
             if value < 0:
@@ -225,16 +225,16 @@ class CoverageGaps(AthwartAlgorithm):
         if np.isnan(result.low_percent):
             feedback.pushInfo(f"{share}; its 95 % interval is unknown.")
         else:
-            feedback.pushInfo(f"{share}; 95 % interval {result.low_percent:.1f} to {result.high_percent:.1f} %, whether "
-                              "the boat steered by its receiver or by marks. Expected if it steered by its receiver: "
+            feedback.pushInfo(f"{share}; 95 % interval {result.low_percent:.1f} to {result.high_percent:.1f} %, "
+                              "whether the boat steered by its receiver or by marks. Expected if it steered by its receiver: "
                               f"{result.expected_percent:.1f} %.")
         worst = "unknown" if np.isnan(result.worst_percent) else f"{result.worst_percent:.1f} %"
         feedback.pushInfo(f"With every edge moved at once by its 95 % error, which is no interval: worst case {worst}, "
                           f"best case {result.best_percent:.1f} %.")
         broken = result.gaps["area_m2"][result.gaps["kind"] == "break"]
         if len(broken):
-            feedback.pushWarning(f"{broken.sum():.0f} m2 in {len(broken)} gap(s) of kind break: the log stopped there. If "
-                                 "the sonar went on, that ground was seen, and the interval of the share does not "
+            feedback.pushWarning(f"{broken.sum():.0f} m2 in {len(broken)} gap(s) of kind break: the log stopped "
+                                 "there. If the sonar went on, that ground was seen, and the interval of the share does not "
                                  "allow for it. Look at the record.")
         feedback.pushInfo(f"Missed {result.gap_m2:.0f} m2: {len(result.geometries)} gaps listed, "
                           f"{int(result.gaps['certain'].sum())} of them certain. Not listed: {result.narrow_m2:.0f} m2 "

@@ -65,7 +65,7 @@ def chances(passes, xy, looks, draws, area, step=lambda fraction: None):
     still, as_drawn = np.ones(len(xy), bool), np.zeros(len(xy), np.int32)
     order = np.argsort(xy[:, 0], kind="stable")
     eastings = xy[order, 0]
-    for number, one in enumerate(sorted(passes, key=lambda p: -p.ground.area)):
+    for number, one in enumerate(sorted((p for p in passes if not p.ground.is_empty), key=lambda p: -p.ground.area)):
         step(number / len(passes))
         reach = one.errors.reach(one.facts.outer_m)
         for window, ground in pieces(one.ground, reach + 1.0):

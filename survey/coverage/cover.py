@@ -17,6 +17,9 @@ MERGED = "The swaths were drawn with all passes in one, so no pass can be told f
 TAKEN = ("95 % interval was drawn as if all passes had moved together: ground that opens between two of them is not in "
          "it. Swaths drawn with MERGE 'strip' or 'pass' are drawn pass by pass.")
 
+_MARGINS, _REACH_M = 2, 10.0
+"""A draw may move a pass by twice the 95 % margin, and the end of a pass farther, by its heading."""
+
 ASKED = ("samples", "inner_m", "range_m", "depth_m", "blind_deg", "speed_mps", "sigma_drift_m", "sigma_heading_deg",
          "sigma_sound_mps")
 """Further fields of a swath layer by which errors are drawn."""
@@ -73,8 +76,8 @@ class Cover:
     ``levels``: ground seen by at least 1 .. n passes. ``low``, ``high``: the last level as it is at least, and at most,
     with 95 % confidence, true in the rectangle of interest; ``low`` is None where passes cannot be told apart.
     ``passes``: what each pass saw, empty where unknown. ``reach_m``: usual ground range of the outer edge.
-    ``causes``: polygons by kind of gap where a raster knows why ground was missed; ``cell_m``: its cells. ``notes``: what the user should
-    know.
+    ``causes``: polygons by kind of gap where a raster knows why ground was missed; ``cell_m``: side of its cells.
+    ``notes``: what the user should know.
     """
 
     levels: list
@@ -154,7 +157,7 @@ def _passes(frame, swaths, bounds, position_error):
             continue
         polygon, crossed = transfer.mended_to_frame(frame, geometry)
         mended += crossed
-        if _near(polygon.bounds, bounds, sum(edge_error.margins(sigma[row], position_error))):
+        if _near(polygon.bounds, bounds, _REACH_M + _MARGINS * sum(edge_error.margins(sigma[row], position_error))):
             strips.setdefault((swaths.outing[row], swaths.pass_id[row]), []).append((row, polygon))
     passes = []
     weight = np.nan_to_num(swaths.column("samples"), nan=1.0).clip(1)
@@ -211,6 +214,6 @@ def cover_of_seen(frame, looks, causes, reach_m, position_error=2.0, cell_m=0.0)
     within, rest = edge_error.margins(edge_error.DEFAULT_SIGMA_M, position_error)
     return Cover(found, None, edge_error.moved_edge(found[-1], float(within + rest)), [], reach_m,
                  {kind: transfer.to_frame(frame, ground) for kind, ground in causes.items()}, cell_m,
-                 [f"A raster of looks does not tell passes apart: the worst case is left empty, and the {TAKEN} The error "
-                  f"of cells of {cell_m:g} m is counted in: where edges run along the grid it is large, and smaller cells "
-                  "make it small."])
+                 [f"A raster of looks does not tell passes apart: the worst case is left empty, and the {TAKEN} The "
+                  f"error of cells of {cell_m:g} m is counted in: where edges run along the grid it is large, and "
+                  "smaller cells make it small."])

@@ -198,7 +198,8 @@ def test_the_probability_of_having_been_seen(run, pair, area, passes, tmp_path):
 
 
 def test_a_break_is_a_doubt_of_its_own(run, swaths, area, make_layer):
-    drawn = swaths((box(0, -30, 130, 30), ["a", 1, "both", 30, 0.75]), (box(170, -30, 300, 30), ["a", 2, "both", 30, 0.75]))
+    drawn = swaths((box(0, -30, 130, 30), ["a", 1, "both", 30, 0.75]),
+                   (box(170, -30, 300, 30), ["a", 2, "both", 30, 0.75]))
     fields = {"outing": "string", "pass_id": "integer", "range_m": "double", "mean_depth_m": "double"}
     two = make_layer("LineString", UTM, fields, [(f"LINESTRING({E} {N},{E + 130} {N})", ["a", 1, 30.4, 5]),
                                                  (f"LINESTRING({E + 170} {N},{E + 300} {N})", ["a", 2, 30.4, 5])])

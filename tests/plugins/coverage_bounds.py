@@ -30,5 +30,5 @@ def outcome(rng, spacing, draws):
         true_percent = 100 * truth.intersection(AREA).area / AREA.area
         there = [gap.difference(truth).area > 0.01 for gap in certain]
         rows.append((low.area, low.intersection(truth).area, missed.area, missed.difference(truth).area, len(there),
-                     sum(there), report.low_percent <= true_percent, true_percent <= report.high_percent))
+                     sum(there), report.worst_percent <= true_percent, true_percent <= report.best_percent))
     return np.array(rows, float)

@@ -1,8 +1,8 @@
-"""200 simulated outings against the bounds of coverage: is low ground seen, and ground of certain gaps unseen?
+"""200 simulated outings against worst and best case: is ground of the worst case seen, that of certain gaps unseen?
 
 Own, pass and outing errors are drawn; what was truly seen is worked out anew each time. At the middle of a gap that is
 only just certain both neighbours may reach, so its ground can be seen a little more often than 1 in 20; over all ground
-that certain gaps keep when every pass is widened, and over all ground of the low bound, 95 % must hold.
+that certain gaps keep when every pass is widened, and over all ground of the worst case, 95 % must hold.
 """
 import pathlib
 import sys
@@ -17,8 +17,8 @@ from coverage_bounds import outcome  # noqa: E402
 
 def main():
     total = np.zeros(8)
-    print("line spacing  outings  low seen %  certain gaps  of them real %  their ground unseen %  low holds %  "
-          "high holds %")
+    print("line spacing  outings  worst seen %  certain gaps  of them real %  their ground unseen %  worst holds %  "
+          "best holds %")
     for spacing in (52.0, 56.0, 60.0, 64.0, 68.0):
         rng = np.random.default_rng(int(spacing))
         rows = np.vstack([outcome(rng, spacing, 2) for _ in range(20)])

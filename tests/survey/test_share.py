@@ -1,4 +1,4 @@
-"""The share's interval and the chance of gaps: closed forms, simulated outings with their truth, and what must not matter."""
+"""The share's interval and the chance of gaps: closed forms, outings whose truth is known, what must not matter."""
 import zlib
 
 import numpy as np
@@ -41,8 +41,7 @@ def lines(*rows):
 
 def only(monkeypatch, **sigmas):
     """Leave no error but those given."""
-    none = dict.fromkeys(("bias", "slow", "jitter", "heading", "range", "depth", "height", "time", "hand_time", "latency",
-                          "offset", "mount", "trim", "sound_speed", "beam_width"), 0.0)
+    none = dict.fromkeys(vars(drawn_errors.DEFAULTS), 0.0)
     made = drawn_errors.DEFAULTS.__class__(**{**none, **sigmas})
     for function in (drawn_errors.drawn_for_outing, drawn_errors.drawn_for_pass, share.drawn_passes):
         monkeypatch.setattr(function, "__defaults__", (*(function.__defaults__ or ())[:-1], made))
