@@ -11,6 +11,7 @@ __all__ = ["Picture"]
 _MOST_CELLS = 250_000
 _LEAST_CELL_M = 1.0
 _STEP_M = 0.5
+_AT_ONCE = 1 << 20
 
 
 class Picture:
@@ -38,17 +39,19 @@ class Picture:
         crs = metric_crs(frame.crs, x, y)
         self.raster = Raster.around(crs, cell, *carried(frame.crs, crs, x, y), 0.0)
         self._inside, places = [], []
-        for row in range(self.raster.rows):  # a row at a time, or a lake askew takes all memory
-            left = self.raster.left + (np.arange(self.raster.cols) + 0.5) * cell
-            up = np.full(self.raster.cols, self.raster.top - (row + 0.5) * cell)
-            xy = np.column_stack(frame.forward(*carried(crs, frame.crs, left, up)))
+        size = max(1, _AT_ONCE // self.raster.cols)
+        for first in range(0, self.raster.rows, size):  # in slices, or a long lake askew takes all memory
+            row, column = np.mgrid[first:min(first + size, self.raster.rows), 0:self.raster.cols] + 0.5
+            x, y = carried(crs, frame.crs, (self.raster.left + column * cell).ravel(),
+                           (self.raster.top - row * cell).ravel())
+            xy = np.column_stack(frame.forward(x, y))
             inside = shapes.contains(area, *xy.T)
-            self._inside.append(inside)
+            self._inside.append(inside.reshape(row.shape))
             places.append(xy[inside])
         self.places, self.seen = np.concatenate(places), None
 
     def fill(self, chance):
         """Set ``seen`` from the (k,) chances at ``places``."""
-        inside = np.array(self._inside)
+        inside = np.concatenate(self._inside)
         self.seen = np.full(inside.shape, np.nan, np.float32)
         self.seen[inside] = chance
