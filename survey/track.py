@@ -10,8 +10,7 @@ from .fields import TRACK, names
 
 __all__ = ["FOR_PICKS", "OUTINGS_PARTED", "SIDES", "Track", "side_name"]
 
-FOR_PICKS = ("record_ping", "heading_source", "course_deg", "latency_s", "lever_forward_m", "lever_starboard_m",
-             "reject_reason")
+FOR_PICKS = ("record_ping", "heading_source", "latency_s", "lever_forward_m", "lever_starboard_m", "reject_reason")
 """Attributes that only placing picks makes use of; they may be None where that is not done."""
 
 SIDES = {"port": -1, "starboard": 1}
