@@ -20,16 +20,18 @@ LONGEST_EDGE_M = 25.0
 """Carried to degrees at 60 degrees of latitude an edge of this length strays from the ground by 0.02 mm."""
 
 _PIECE_M = 2.0
-_TRIES = 4
+_TRIES, _FEW = 4, 40
 
 
-def near_misses(geometry, least=CLEARANCE_M):
+def near_misses(geometry, least=CLEARANCE_M, around=None):
     """Vertices that lie nearer than ``least`` to an edge that does not end in them, but not on it.
 
     Parameters
     ----------
     geometry : shapely polygons, frame metres
     least : float
+    around : (m, 2) array, optional
+        Look near these places only.
 
     Returns
     -------
@@ -48,13 +50,19 @@ def near_misses(geometry, least=CLEARANCE_M):
     cells = np.floor((start - low) / _PIECE_M).astype(np.int64)
     width = int(cells[:, 1].max()) + 4
     key = cells[:, 0] * width + cells[:, 1]
-    order = np.argsort(key, kind="stable")
+    long = np.hypot(*(end - start).T)
+    edges = order = number
+    if around is not None and len(around) <= _FEW:
+        close = np.zeros(len(start), bool)
+        for place in around:
+            close |= np.abs(start - place).max(axis=1) < 2 * _PIECE_M
+        edges, order = np.flatnonzero(close | close[following] | (long > _PIECE_M)), np.flatnonzero(close)
+    order = order[np.argsort(key[order], kind="stable")]
     key = key[order]
     # a vertex beside a piece of an edge lies in one of the four cells around the middle of the piece
-    long = np.hypot(*(end - start).T)
-    pieces = np.maximum(np.ceil(long / (_PIECE_M - 4 * least)), 1).astype(int)
-    edge = np.repeat(number, pieces)
-    share = (np.arange(len(edge)) - np.repeat(np.cumsum(pieces) - pieces, pieces) + 0.5) / pieces[edge]
+    pieces = np.maximum(np.ceil(long[edges] / (_PIECE_M - 4 * least)), 1).astype(int)
+    edge = np.repeat(edges, pieces)
+    share = (np.arange(len(edge)) - np.repeat(np.cumsum(pieces) - pieces, pieces) + 0.5) / np.repeat(pieces, pieces)
     corner = np.floor((start[edge] + share[:, None] * (end - start)[edge] - low) / _PIECE_M - 0.5).astype(np.int64)
     base = corner[:, 0] * width + corner[:, 1]
     found = []
@@ -109,7 +117,7 @@ def cleared(geometry, least=CLEARANCE_M, within=False):
     for number in range(_TRIES):
         if len(near):
             geometry = shapes.drop_short_edges(shapes.valid(geometry), least)
-            near = near_misses(geometry, least)
+            near = near_misses(geometry, least, near)
         if not len(near):
             return geometry
         size = least * (1.5 + number)
@@ -121,5 +129,5 @@ def cleared(geometry, least=CLEARANCE_M, within=False):
             for distance in (-size, 2 * size, -size):
                 joined = joined.buffer(distance, 1, join_style=2)
         geometry = shapes.drop_small_holes(joined, 4 * size)
-        near = near_misses(geometry, least)
+        near = near_misses(geometry, least, near if number < 2 else None)
     return shapes.drop_short_edges(geometry, least)
