@@ -17,7 +17,7 @@ _STATUS_WORDS = {
     "side unsure": "perhaps right under the boat and without a side; the place is on the track",
     "water column": "nearer than the bottom and anything that stands on it, so hanging in the water; the ellipse covers "
                     "every angle",
-    "ambiguous": "the beam meets the bed more than once at this range; the ellipse covers every meeting",
+    "ambiguous": "the beam meets the bed more than once at this range; the ellipse weighs every meeting",
     "off grid": "the depth grid has no value there; the bottom was taken as flat",
 }
 

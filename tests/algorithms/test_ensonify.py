@@ -193,3 +193,23 @@ def test_the_deep_grid_is_read_by_window_not_whole(run, line, tmp_path):
     vrt = beds.virtual_grid(tmp_path / "huge.vrt", small, EAST - 25_000, NORTH + 25_000, 0.5, 100_000)
     results = run("ensonify", {"INPUT": line(), "DEPTH_GRID": vrt, "OUTPUT": str(tmp_path / "s.tif")})
     assert results["SEEN_M2"] > 2000
+
+
+@pytest.mark.parametrize("tool, given", [
+    ("ensonify", {"OUTPUT": "seen.tif"}), ("swathfootprint", {"RANGE_MODEL": "terrain", "OUTPUT": "memory:"})])
+def test_a_place_where_grid_and_sounder_disagree_is_named(run, line, tmp_path, tool, given):
+    """A shelf of 3 m, recorded 2 m beyond a drop to 15 m; the other half of the line agrees."""
+    t, size = (EAST - 90, 0.5, 0, NORTH + 90, 0, -0.5), 360
+    e, n = np.meshgrid((np.arange(size) + 0.5) * 0.5 - 90, 90 - (np.arange(size) + 0.5) * 0.5)
+    drop = onfile.raster_file(tmp_path / "drop.tif", np.where((e < -1) | (n < 0), 3.0, 15.0), t)
+    heard = Heard()
+    given = {**given, "OUTPUT": str(tmp_path / given["OUTPUT"]) if "tif" in given["OUTPUT"] else given["OUTPUT"]}
+    run(tool, {"INPUT": line(depth_m=3.0), "DEPTH_GRID": drop, **given}, heard)
+    warned = [text for text in heard.said.splitlines() if text.startswith("Warning: ") and "disagree on 1" in text]
+    assert len(warned) == 1
+    for words in ("pass 1 of 'day 1'", "12.0 m deeper", "at 500000.0, 498", "SIGMA_POSITION", "2023-11-14T22:1"):
+        assert words in warned[0], words
+    heard = Heard()
+    run(tool, {"INPUT": line("other.gpkg", depth_m=3.0), "DEPTH_GRID": onfile.raster_file(
+        tmp_path / "shelf.tif", 0 * e + 3.4, t), **given}, heard)
+    assert "disagree" not in heard.said
