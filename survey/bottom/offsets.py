@@ -172,7 +172,7 @@ def told(track, name, found, most=3):
     if not found:
         return ""
     places = "; ".join(_place(track, one) for one in found[:most])
-    steep = sum(one.scatter > 0.5 * abs(one.difference) for one in found)
+    steep = sum(3 * one.scatter > abs(one.difference) for one in found)
     causes = []
     if steep:
         causes.append("Beside steep ground an error of the boat's position is enough for that: the shadows and edges "
