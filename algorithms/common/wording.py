@@ -40,9 +40,16 @@ def _given_texts(parameters):
     """
     for value in parameters.values():
         for one in value if isinstance(value, (list, tuple)) else [value]:
-            for text in (one, *(getattr(one, part, str)() for part in ("name", "source"))):
+            for text in (one, *(_said(getattr(one, part, None)) for part in ("name", "source", "sink"))):
                 if isinstance(text, str):
                     yield from _with_folders(text)
+
+
+def _said(part):
+    """The text of a layer's name or source, or of what the desktop wraps round an input or output."""
+    if callable(part):
+        return part()
+    return part.staticValue() if hasattr(part, "staticValue") else part
 
 
 def _with_folders(text):

@@ -33,12 +33,15 @@ def test_an_id_that_stands_alone_gets_its_label(tools, text, shown):
 
 def test_names_and_paths_of_the_user_stand_as_they_are(run, make_layer, tmp_path):
     """Through processing.run: a layer, a file and a folder called like parameters."""
-    from qgis.core import QgsProcessingException
+    from qgis.core import QgsProcessingException, QgsProcessingFeatureSourceDefinition
     nothing = make_layer("MultiPolygon", "EPSG:32632", {"outing": "string", "pass_id": "int", "outer_m": "double",
                                                         "sigma_edge_m": "double"}, [], "SWATHS of AREA 1")
     box = make_layer("Polygon", "EPSG:32632", {"n": "int"}, [("POLYGON((0 0,9 0,9 9,0 0))", [1])], "the AREA")
     with pytest.raises(QgsProcessingException, match="Swaths 'SWATHS of AREA 1': the swath layer"):
         run("coveragegaps", {"SWATHS": nothing, "AREA": box, "OUTPUT": "memory:", "AREAS": "memory:"})
+    wrapped = QgsProcessingFeatureSourceDefinition(str(tmp_path / "no AREA here.gpkg"), False)
+    with pytest.raises(QgsProcessingException, match="no AREA here"):
+        run("coveragegaps", {"SWATHS": wrapped, "AREA": box, "OUTPUT": "memory:", "AREAS": "memory:"})
     with pytest.raises(QgsProcessingException) as refused:
         run("coveragegaps", {"SWATHS": nothing, "AREA": box, "AREAS": "memory:",
                              "OUTPUT": str(tmp_path / "my AREA and SWATHS" / "SEEN.gpkg")})
