@@ -72,8 +72,8 @@ def folded():
         make.choice("SPEED_UNIT", "Unit of speeds", "Unit of every speed given here, but not of the sound's.",
                     make.SPEED_UNITS, "m/s"),
         make.choice("HEADING_KIND", "Headings are", "True, or magnetic: then the magnetic variation is added. A "
-                    "compass shows magnetic ones. Blank serves heading_deg of 'Read NMEA 0183 and GPX logs' only, which "
-                    "is true.", ["true", "magnetic"]),
+                    "compass shows magnetic ones. Blank serves heading_deg of 'Read NMEA 0183 and GPX logs' only, "
+                    "which is true.", ["true", "magnetic"]),
         make.number("MAGNETIC_VARIATION", "Magnetic variation (degrees, east positive)", "From true to magnetic north "
                     "at the place and date. Needed for magnetic headings.", None, -180, 180),
         make.number("HEADING_OFFSET", "Heading offset (degrees)", "Added to every heading, clockwise: a compass that "

@@ -76,22 +76,28 @@ def excursions(geod, clock, lon, lat, max_speed):
         Index of the first fix, of the first after the last, and how far the piece lies from the fix before it.
     """
     leap = too_far(geod, clock, lon, lat, max_speed)
-    edges = np.concatenate([[0], np.flatnonzero(leap) + 1, [len(clock)]])
-    pieces = [[int(a), int(b), int(b - a)] for a, b in zip(edges[:-1], edges[1:])]  # first, stop, fixes that count
+    first = np.concatenate([[0], np.flatnonzero(leap) + 1])
+    stop = np.append(first[1:], len(clock))
+    size = stop - first  # fixes that count
     found = []
-    while len(pieces) > 2:
-        first, stop, size = np.array(pieces).T
+    while len(first) > 2:
         before, after = stop[:-2] - 1, first[2:]
         way = np.hypot(*ground.apart(geod, lon[before], lat[before], lon[after], lat[after]))
         fits = way <= max_speed * (clock[after] - clock[before]) + JUMP_ALLOWANCE_M
-        away = np.flatnonzero(fits & (size[1:-1] <= np.minimum(size[:-2], size[2:])))
-        if not len(away):
+        away = np.zeros(len(first), bool)
+        away[1:-1] = fits & (size[1:-1] <= np.minimum(size[:-2], size[2:]))
+        # of two next to each other the smaller goes first: what is left may then fit together
+        own = np.where(away, size, np.inf)
+        chosen = away & (own < np.append(np.inf, own[:-1])) & (own <= np.append(own[1:], np.inf))
+        if not chosen.any():
             break
-        k = int(away[np.argmin(size[1:-1][away])]) + 1
-        a, b = pieces[k][:2]
-        metres = float(np.hypot(*ground.apart(geod, lon[a - 1:a], lat[a - 1:a], lon[a:a + 1], lat[a:a + 1]))[0])
-        found.append((a, b, metres))
-        pieces[k - 1:k + 2] = [[pieces[k - 1][0], pieces[k + 1][1], pieces[k - 1][2] + pieces[k + 1][2]]]
+        for k in np.flatnonzero(chosen):
+            a, b = int(first[k]), int(stop[k])
+            metres = np.hypot(*ground.apart(geod, lon[a - 1:a], lat[a - 1:a], lon[a:a + 1], lat[a:a + 1]))
+            found.append((a, b, float(metres[0])))
+        begins = np.flatnonzero(~(chosen | np.append(False, chosen[:-1])))
+        size = np.add.reduceat(np.where(chosen, 0, size), begins)
+        first, stop = first[begins], stop[np.append(begins[1:], len(stop)) - 1]
     return _outermost(found)
 
 

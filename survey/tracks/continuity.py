@@ -32,6 +32,9 @@ _NEAR_ZERO, _NEAR_ZERO_M = 0.15, 1.0
 _LOST_S = 180.0
 """Near zero after a leap, for no longer than this, is a lost bottom though the whole minute around says the same."""
 
+_AROUND = 500
+"""Soundings on either side among which good neighbours are looked for."""
+
 _TOO_DEEP = 1.6
 _STRIDE = 0.65
 """A side of a ridge has soundings between foot and crest: no step is a larger share of it."""
@@ -60,7 +63,9 @@ def continuous(clock_s, stretch, depth_m, fits):
     jump = (np.abs(np.diff(depth_m)) > _step(depth_m, dt)) | (np.diff(stretch) != 0)
     starts = np.concatenate([[0], np.flatnonzero(jump) + 1])
     ends = np.append(starts[1:], len(depth_m))
-    level = np.array([np.median(depth_m[a:b]) for a, b in zip(starts, ends)])
+    level = depth_m[starts]
+    longer = np.flatnonzero(ends - starts > 1)
+    level[longer] = [np.median(depth_m[a:b]) for a, b in zip(starts[longer], ends[longer])]
     trusted = 2 * np.add.reduceat(good.astype(int), starts) > ends - starts
     low = trusted & (level < _NEAR_ZERO_M) & (clock_s[ends - 1] - clock_s[starts] <= _LOST_S)
     believed = good & ~np.repeat(low, ends - starts)
@@ -71,7 +76,7 @@ def continuous(clock_s, stretch, depth_m, fits):
     alone = _alone(clock_s, stretch, depth_m) | (fits & ~good)
     for a, b in zip(starts[trusted], ends[trusted]):
         good[a:b] |= ~alone[a:b]
-    for k in np.flatnonzero(~trusted):
+    for k in np.flatnonzero(~trusted & (ends - starts > 1)):
         part = slice(starts[k], ends[k])
         if not low[k] and _stays(clock_s, depth_m, part, _beside(stretch, depth_m, good, part)):
             good[part] = True
@@ -117,9 +122,10 @@ def _alone(clock, stretch, depth):
 
 def _beside(stretch, depth, good, part):
     """Depth of the bottom on either side: the larger of the good soundings next to a piece; NaN where none is."""
-    same = stretch == stretch[part.start]
-    before = np.flatnonzero(good[:part.start] & same[:part.start])[-3:]
-    after = np.flatnonzero(good[part.stop:] & same[part.stop:])[:3] + part.stop
+    own, low = stretch[part.start], max(0, part.start - _AROUND)
+    before, after = slice(low, part.start), slice(part.stop, part.stop + _AROUND)
+    before = np.flatnonzero(good[before] & (stretch[before] == own))[-3:] + low
+    after = np.flatnonzero(good[after] & (stretch[after] == own))[:3] + part.stop
     sides = [float(np.median(depth[side])) for side in (before, after) if len(side)]
     return max(sides) if sides else np.nan
 
@@ -129,8 +135,6 @@ def _stays(clock, depth, part, beside):
     own = depth[part]
     level = float(np.median(own))
     if np.isfinite(beside) and (level < max(_NEAR_ZERO_M, _NEAR_ZERO * beside) or level > _TOO_DEEP * beside):
-        return False
-    if len(own) < 2:
         return False
     lasts = (clock[part.stop - 1] - clock[part.start]) * len(own) / (len(own) - 1)
     rough = np.abs(np.diff(own)) > np.maximum(_LEAST_M, 1.5 * _SHARE * level) + 0.03 * np.diff(clock[part])
