@@ -17,6 +17,8 @@ LEAST_GAP_S, LONGEST_GAP_S = 10.0, 30.0
 
 SAME_TIME_S = 1e-3
 SAME_PLACE_M = 0.02
+SAME_BOAT_M = 20.0
+"""The same moment told again this near: the same trip in another file, rounded, or by a second receiver on board."""
 
 MANY_FIXES = 5
 """A longer excursion is named by its time and place, not only counted."""
@@ -222,7 +224,8 @@ def _told_again(stamps, lon, lat, frame, rows, source, warnings):
         at = np.minimum(np.searchsorted(stamps[earlier], stamps[a:b] - SAME_TIME_S), len(earlier) - 1)
         twin = earlier[at]
         away = np.hypot(*ground.apart(frame.geod, lon[a:b], lat[a:b], lon[twin], lat[twin]))
-        copy = (np.abs(stamps[twin] - stamps[a:b]) <= SAME_TIME_S) & (away <= SAME_PLACE_M)
+        twice = np.abs(stamps[twin] - stamps[a:b]) <= SAME_TIME_S
+        copy = twice & (away <= SAME_PLACE_M)
         over = (stamps[a:b] >= first) & (stamps[a:b] <= last) & ~copy
         back = last - stamps[a]
         if stamps[b - 1] > last and 2 * back <= min(stamps[b - 1] - stamps[a], last - first):
@@ -234,9 +237,10 @@ def _told_again(stamps, lon, lat, frame, rows, source, warnings):
                                 "track is broken there. Times before it or after it are off by as much; check picks "
                                 "that are tied by time.")
         else:
-            other += int(over.sum())
+            strange = over & ~(twice & (away <= SAME_BOAT_M))
+            other += int(strange.sum())
         if other > max(FEW_STEPS_BACK, len(stamps) // 100):
-            raise InputError(_two_boats(stamps[a:b][over][0]))
+            raise InputError(_two_boats(stamps[a:b][strange][0]))
     return again
 
 

@@ -30,18 +30,18 @@ def nowhere(lon, lat):
 
 def out_of_reach(geod, clock, lon, lat, max_speed):
     """(n,) bool: fixes that the boat cannot have come to, at ``max_speed`` (m/s), from nine in ten of the others."""
-    far = np.zeros(len(lon), bool)
-    if not len(lon):
-        return far
+    if len(lon) < 2:
+        return np.zeros(len(lon), bool)
+    # between two leaps all is reached if one fix is
+    starts = np.concatenate([[0], np.flatnonzero(too_far(geod, clock, lon, lat, max_speed)) + 1])
     others = np.unique(np.linspace(0, len(lon) - 1, _REFERENCES).astype(int))
-    middle = lon[0] + np.median(ground.wrapped(lon - lon[0])), np.median(lat)
-    doubtful = np.flatnonzero(_great_circle(geod, lon, lat, *middle) > _REACH_M)
-    for start in range(0, len(doubtful), _ROWS):
-        rows = doubtful[start:start + _ROWS, None]
+    far = np.zeros(len(starts), bool)
+    for part in (slice(k, k + _ROWS) for k in range(0, len(starts), _ROWS)):
+        rows = starts[part, None]
         away = _great_circle(geod, lon[rows], lat[rows], lon[others], lat[others])
         reached = away <= 1.01 * max_speed * np.abs(clock[rows] - clock[others]) + _REACH_M
-        far[rows[:, 0]] = reached.sum(axis=1) <= (1 - _MOST) * len(others)
-    return far
+        far[part] = reached.sum(axis=1) <= (1 - _MOST) * len(others)
+    return np.repeat(far, np.diff(np.append(starts, len(lon))))
 
 
 def _great_circle(geod, lon1, lat1, lon2, lat2):

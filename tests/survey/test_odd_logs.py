@@ -110,6 +110,14 @@ def test_two_boats_are_refused_whatever_their_seconds(apart_s):
         put(two)
 
 
+def test_the_same_trip_in_a_second_file_with_fewer_decimals_is_left_out():
+    one = log(sailed.straight(30, 200))
+    two = Fixes("EPSG:4326", np.append(one.x, one.x.round(5)), np.append(one.y, one.y.round(5)),
+                t_s=np.append(one.t_s, one.t_s), stretch=np.repeat([0, 1], 201))
+    found, tally = put(two)
+    assert len(found.rows) == 201 == tally.count() and not found.stretch.any()
+
+
 # ---- metres lost in gaps
 
 def test_the_way_lost_in_gaps_is_told_with_the_remedy():
