@@ -85,6 +85,21 @@ def test_what_was_left_out_is_said_with_its_lines(run, log):
         "Left out: 23 sentences with a wrong checksum (first at stationary_bad_checksums.nmea: 1, 4, 7, 10, 13)."]
 
 
+def test_the_warnings_add_up_to_the_count_of_the_rejected(run, tmp_path):
+    from sentences import dpt, gll, rmc, sentence
+
+    lines = [line for k in range(60) for line in (
+        rmc(43200 + k, -93 + k * 2e-5, 45, -1.0 if k % 6 == 0 else 4.0), gll(42800, -93, 45.1), dpt(5.0),
+        sentence("SDDPT,1e308,"), sentence("GPRMC,,V,,,,,,,,,")[:-4] + "00\r\n")]
+    (tmp_path / "boat.nmea").write_text("".join(lines), encoding="ascii")
+    heard = Heard()
+    results = run("readlogs", {"INPUT": [str(tmp_path / "boat.nmea")], "OUTPUT": "memory:"}, heard)
+    told = [int(text.split()[2]) for text in heard.said["warning"] if text.startswith("Left out: ")]
+    assert sum(told) == results["REJECTED_COUNT"] == 60 + 60 + 60 + 10 and results["FIX_COUNT"] == 60
+    assert told == sorted(told, reverse=True)
+    assert any("GPGLL positions: the clock stands still at 11:53:20 UTC" in text for text in heard.said["warning"])
+
+
 def test_date_offset_and_variation_are_used(run, log, tmp_path):
     results = run("readlogs", {"INPUT": [log("harbour_dbt_gll_lf.nmea")], "LOG_DATE": "2012-01-19", "TIME_OFFSET": -1,
                                "OUTPUT": "memory:"})
