@@ -33,7 +33,7 @@ def stepper(feedback, start=0.0, end=100.0):
     def step(fraction):
         if feedback.isCanceled():
             raise Cancelled
-        feedback.setProgress(start + (end - start) * min(1.0, max(0.0, fraction)))
+        feedback.setProgress(max(feedback.progress(), start + (end - start) * min(1.0, max(0.0, fraction))))
     return step
 
 

@@ -101,5 +101,6 @@ def _save(path, data):
                 if file.read() != data:
                     raise QgsProcessingException(not_written(path, "it does not read back as it was written"))
             stage.keep(made, path)
+            stage.move_on()
     except OSError as error:
         raise QgsProcessingException(not_written(path, error)) from error

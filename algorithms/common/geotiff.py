@@ -93,6 +93,7 @@ class RasterSink:
             if zlib.crc32(data) != told:
                 raise QgsProcessingException(not_written(self.path, "it does not read back as it was written"))
         self._stage.keep(self._converted(raster), self.path)
+        self._stage.move_on()
         if not save_style(self.path, STYLES / f"{style}.qml"):
             self._stage.warn(f"{os.path.splitext(self.path)[0]}.qml is a style of your own and was left as it is.")
 

@@ -163,6 +163,7 @@ def table(alg, parameters, name, context, feedback, *, crs=None, geometry="none"
         ids.append(feature.id())
         if geometry != "none":
             _keep_place(feature, geometry, places, None if blank else bad)
+    feedback.setProgress(min(99.0, max(0.0, feedback.progress()) + 1.0))
     if torn:
         shown = ", ".join(str(i) for i in torn[:5])
         feedback.pushWarning(f"{label} '{source.sourceName()}': {len(torn)} invalid feature(s) were skipped, as set in "

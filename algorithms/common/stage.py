@@ -12,6 +12,7 @@ import threading
 
 from qgis.core import QgsProcessingException
 
+from ...survey import patience
 from ...survey.errors import Cancelled
 from .files import not_written
 from .geopackage import put_tables
@@ -49,11 +50,17 @@ class Stage:
         begin = max(0.0, self.feedback.progress()) if self.feedback is not None else 0.0
 
         def tell(done):
-            if done % every == 0:
+            if done % every == 0 or done == size:
                 self.check()
                 if self.feedback is not None:
                     self.feedback.setProgress(begin + 0.5 * (100.0 - begin) * done / max(size, 1))
         return tell
+
+    def move_on(self):
+        """A file is done: the bar goes half of the way that is left."""
+        self.check()
+        if self.feedback is not None:
+            self.feedback.setProgress((max(0.0, self.feedback.progress()) + 100.0) / 2)
 
     def room(self, path):
         """Where to make a file: under its own name, in a new folder on the disk of its place."""
@@ -122,8 +129,9 @@ def staged(feedback):
     stage, before = Stage(feedback), getattr(_thread, "stage", None)
     _thread.stage = stage
     try:
-        yield stage
-        stage.commit()
+        with patience.listening(stage.check):
+            yield stage
+            stage.commit()
     finally:
         _thread.stage = before
         stage.discard()

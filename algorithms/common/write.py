@@ -111,6 +111,7 @@ def _fill(sink, stage, qgs_fields, fields, columns, kind, places, carried, kept)
         feature.setAttributes(list(attributes))
         feature.setGeometry(geometry)
         sink.add(feature, QgsFeatureSink.Flag.FastInsert)
+    tell(size)
 
 
 def _size(columns, places, kind):

@@ -15,6 +15,7 @@ import math
 import numpy as np
 from shapely.geometry import box
 
+from .. import patience
 from ..plane import levels, shapes
 
 __all__ = ["DEFAULT_SIGMA_M", "Z_95", "margins", "moved_edge", "moved_levels"]
@@ -51,7 +52,7 @@ def moved_edge(polygon, distance):
     """A polygon grown (+) or shrunk (-) by a distance (m): exact along straight edges, to 2 % of it at corners."""
     if polygon.is_empty or distance == 0:
         return polygon
-    return shapes.polygonal(polygon.buffer(distance, _QUADRANT))
+    return shapes.polygonal(patience.heard(polygon.buffer, distance, _QUADRANT))
 
 
 def _moved_within(polygon, distance, bounds):

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from .. import patience
 from ..errors import InputError
 from ..plane import levels, shapes, transfer
 from ..plane.edge_index import EdgeIndex, first_crossing, nearest_on_edges
@@ -86,7 +87,7 @@ def find_unscanned(crs, swaths, shoreline, water=None, *, reach=5.0, min_length=
     if seen.is_empty:
         raise InputError("The swath layer holds no polygons; there is nothing to judge. Run 'Draw swaths' first.")
     step(0.2)
-    sight = _Sight(shapes.polygonal(seen.intersection(afloat)), afloat, reach)
+    sight = _Sight(shapes.polygonal(patience.heard(seen.intersection, afloat)), afloat, reach)
     stretches = []
     spacing = min(reach / 10, _SPACING_M)
     for number, line in enumerate(lines):

@@ -10,6 +10,7 @@ import re
 from dataclasses import dataclass
 from xml.etree import ElementTree  # nosec B405: only writes
 
+from .. import patience
 from ..errors import InputError
 from ..times import iso_time
 from .depthwords import depth_words
@@ -18,6 +19,9 @@ __all__ = ["LINES_AS", "Line", "Waypoint", "describe", "gpx_text", "unique_names
 
 NAMESPACE = "http://www.topografix.com/GPX/1/1"
 LINES_AS = ("route", "track")
+
+_LOOK = 1000
+"""Points between two looks for a cancel."""
 
 _NOT_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
@@ -153,7 +157,9 @@ def gpx_text(waypoints=(), lines=(), lines_as="route", longest=16, note=""):
     root = ElementTree.Element("gpx", {"xmlns": NAMESPACE, "version": "1.1", "creator": "Athwart"})
     if note:
         _text(ElementTree.SubElement(root, "metadata"), "desc", note)
-    for point, name in zip(waypoints, unique_names([p.name for p in waypoints], longest, "W")):
+    for number, (point, name) in enumerate(zip(waypoints, unique_names([p.name for p in waypoints], longest, "W"))):
+        if number % _LOOK == 0:
+            patience.look()
         made = _point(root, "wpt", point.lon, point.lat)
         if math.isfinite(point.t_s):
             _text(made, "time", iso_time(point.t_s))
@@ -165,10 +171,13 @@ def gpx_text(waypoints=(), lines=(), lines_as="route", longest=16, note=""):
         _titled(made, name, line.description)
         for part in line.parts:
             into = made if lines_as == "route" else ElementTree.SubElement(made, "trkseg")
-            for lon, lat in part:
+            for number, (lon, lat) in enumerate(part):
+                if number % _LOOK == 0:
+                    patience.look()
                 _point(into, "rtept" if lines_as == "route" else "trkpt", lon, lat)
-    ElementTree.indent(root)
-    return '<?xml version="1.0" encoding="UTF-8"?>\n' + ElementTree.tostring(root, encoding="unicode") + "\n"
+    patience.heard(ElementTree.indent, root)
+    text = patience.heard(lambda: ElementTree.tostring(root, encoding="unicode"))
+    return '<?xml version="1.0" encoding="UTF-8"?>\n' + text + "\n"
 
 
 def _point(parent, tag, lon, lat):

@@ -1,6 +1,7 @@
 """Ground seen by at least one, two, three ... passes: exact overlay, quick where passes run side by side."""
 from __future__ import annotations
 
+from .. import patience
 from . import shapes
 
 __all__ = ["disjoint_groups", "joined_levels", "levels", "merged"]
@@ -26,6 +27,7 @@ def disjoint_groups(geometries):
     tree = shapes.Tree(geometries)
     colour, groups = [], []
     for position, geometry in enumerate(geometries):
+        patience.look()
         taken, ready = set(), shapes.prepared(geometry)
         for i in tree.boxed(geometry).tolist():  # one neighbour of each colour is enough
             if i < position and colour[i] not in taken and ready.intersects(geometries[i]):
@@ -87,9 +89,10 @@ def joined_levels(stacks, depth):
 def _pair(a, b, depth):
     merged = []
     for n in range(1, depth + 1):
-        level = a[n - 1].union(b[n - 1])
+        level = patience.heard(a[n - 1].union, b[n - 1])
         for i in range(1, n):
             if not a[i - 1].is_empty and not b[n - i - 1].is_empty:
-                level = level.union(a[i - 1].intersection(b[n - i - 1]))
+                both = patience.heard(a[i - 1].intersection, b[n - i - 1])
+                level = patience.heard(level.union, both)
         merged.append(level if level.geom_type == "Polygon" else shapes.polygonal(level))
     return merged

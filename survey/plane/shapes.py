@@ -15,6 +15,8 @@ import shapely.wkb
 from shapely.prepared import prep
 from shapely.validation import make_valid
 
+from .. import patience
+
 __all__ = [
     "MIN_HOLE_M2", "Tree", "collected", "contains", "drop_short_edges", "drop_small_holes", "empty", "from_wkb",
     "lines", "of_lines", "parts", "pick", "polygon", "polygonal", "polygons", "prepared", "rings", "to_wkb", "union",
@@ -55,9 +57,7 @@ def union(geometries):
     geometries = [g for g in geometries if g is not None and not g.is_empty]
     if not geometries:
         return empty()
-    if _SHAPELY_2:
-        return shapely.union_all(geometries)
-    return shapely.ops.unary_union(geometries)
+    return patience.heard(shapely.union_all if _SHAPELY_2 else shapely.ops.unary_union, geometries)
 
 
 def valid(geometry):

@@ -6,6 +6,7 @@ import shapely.geometry as sg
 from shapely.affinity import translate
 from shapely.ops import linemerge
 
+from .. import patience
 from . import shapes
 
 __all__ = [
@@ -16,6 +17,7 @@ __all__ = [
 
 def _carry(geometry, move):
     """A geometry of moved vertices; ``move`` takes all its rings or lines at once, as a list of (n, 2) arrays."""
+    patience.look()
     return shapes.of_lines(geometry, iter(move(shapes.lines(geometry)))) if not geometry.is_empty else geometry
 
 

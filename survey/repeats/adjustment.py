@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .. import patience
 from ..errors import InputError
 from ..uncertainty.chisquare import chi_square_quantile
 from .repeats import OFFSETS, OUTING_ERRORS, PASS_ERRORS
@@ -123,6 +124,7 @@ def reduce_normals(place, own, group, unknowns):
     -------
     Reduced
     """
+    patience.look()
     n, size, count = len(place), unknowns.count, int(group.max()) + 1
     weight = np.linalg.inv(own)
     spread = np.linalg.inv(_by_group(weight, group, count))
@@ -208,12 +210,13 @@ def adjust(looks, group, names=()):
         unknowns = Unknowns.of(linear, names)
         place = looks.place + unknowns.shift + bend
         reduced = reduce_normals(place, looks.own, group, unknowns)
-        cofactor = np.linalg.inv(reduced.matrix + np.eye(unknowns.count))
+        cofactor = patience.heard(np.linalg.inv, reduced.matrix + np.eye(unknowns.count))
         z = cofactor @ reduced.right
         places = reduced.free + reduced.lean @ z
         residual = place + (unknowns.design @ z[unknowns.index][:, :, None])[:, :, 0] - places[group]
         linear = looks.at_residual(np.einsum("nk,nk->n", axes[:, :, 1], residual))
         bend = _bend(linear, unknowns, axes, z, cofactor)
+        patience.look()
     shared = reduced.lean @ cofactor
     covariance = reduced.spread + shared @ np.swapaxes(reduced.lean, 1, 2)
     pull = (reduced.weight @ residual[:, :, None])[:, :, 0]

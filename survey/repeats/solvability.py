@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from .. import patience
 from .adjustment import Unknowns, asked, reduce_normals
 
 __all__ = ["LEAST_LOADING", "WORDS", "Verdict", "judge", "named"]
@@ -90,8 +91,9 @@ def _eigen(looks, group, names):
     others = np.setdiff1d(np.arange(unknowns.count), unknowns.solved)
     crossed = matrix[np.ix_(others, unknowns.solved)]
     inner = matrix[np.ix_(others, others)] + np.eye(len(others))
-    reduced = matrix[np.ix_(unknowns.solved, unknowns.solved)] - crossed.T @ np.linalg.solve(inner, crossed)
-    return np.linalg.eigh((reduced + reduced.T) / 2)
+    reduced = matrix[np.ix_(unknowns.solved, unknowns.solved)] - crossed.T @ patience.heard(
+        np.linalg.solve, inner, crossed)
+    return patience.heard(np.linalg.eigh, (reduced + reduced.T) / 2)
 
 
 def _strike(looks, group, names):

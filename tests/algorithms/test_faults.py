@@ -83,9 +83,25 @@ def test_a_kill_or_a_cancel_in_the_middle_or_at_the_end_leaves_the_earlier_outpu
     patient = faults.Heard()
     (tmp_path / "first").mkdir()
     run(tool, job(tool, tmp_path / "first")[0], patient)
-    for at in (patient.asked // 2, patient.asked):
+    for at in faults.moments(patient.steps, 3)[1:]:
         assert "Stopped at your request; no output was written" in faults.said(run, tool, parameters, faults.Heard(at))
         assert faults.killed(run, tool, parameters, at)
         assert {path: hashlib.sha256(path.read_bytes()).hexdigest() for path in made.values()} == before
-    run(tool, parameters, faults.Heard(patient.asked + 1))
+    run(tool, parameters)
     assert all(jobs.is_whole(path) for path in made.values())
+
+
+@pytest.mark.parametrize("tool", IDS)
+def test_the_bar_moves_and_never_back_and_a_cancel_ends_the_run_where_it_is_heard(run, job, tmp_path, tool):
+    """A cancel at five places of the bar: nothing more is asked, and the bar stays where it was."""
+    patient = faults.Heard()
+    (tmp_path / "whole").mkdir()
+    run(tool, job(tool, tmp_path / "whole")[0], patient)
+    assert patient.steps == sorted(patient.steps) and patient.steps[-1] == 100
+    assert len({step for step in patient.steps if 0 < step < 100}) >= 2, patient.steps
+    parameters, made = job(tool, tmp_path)
+    for at in faults.moments(patient.steps, 5):
+        hasty = faults.Heard(at)
+        assert "Stopped" in faults.said(run, tool, parameters, hasty)
+        assert hasty.late == 1 and max(hasty.steps, default=0) <= at + 5
+        assert not list(tmp_path.glob("*[.]*"))

@@ -212,7 +212,7 @@ def test_outings_share_a_layer(run, prepared, tmp_path, form):
     assert QgsVectorLayer(results["OUTPUT"], "made", "ogr").featureCount() == again.featureCount()
     swaths = run("swathfootprint", {"INPUT": f"{target}|layername=track", "OUTPUT": "memory:"})["OUTPUT"]
     assert {f["outing"] for f in swaths.getFeatures()} == {"north", "second"}
-    for at in (feedback.asked // 2, feedback.asked):
+    for at in faults.moments(feedback.steps, 2):
         assert "Stopped" in faults.said(run, "preparetrack", {**parameters, "OUTPUT": second, "PASSES": "memory:"},
                                         faults.Heard(at))
         assert faults.killed(run, "preparetrack", {**parameters, "OUTPUT": second, "PASSES": "memory:"}, at)

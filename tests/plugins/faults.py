@@ -13,11 +13,14 @@ from qgis.core import QgsProcessingException, QgsProcessingFeedback
 
 
 class Heard(QgsProcessingFeedback):
-    """Keeps what a tool says; does something (default: cancel) at the ``at``-th question whether it was cancelled."""
+    """Keeps what a tool says; strikes when it asks and the bar has come to ``at`` %: cancels, or calls ``then``.
 
-    def __init__(self, at=10**9, then=None):
+    How often it asks is no measure: while one long operation runs it asks by the clock.
+    """
+
+    def __init__(self, at=200.0, then=None):
         super().__init__(False)
-        self.warnings, self.steps, self.asked, self.at, self.then = [], [], 0, at, then
+        self.warnings, self.steps, self.asked, self.late, self.at, self.then = [], [], 0, 0, at, then
         self.progressChanged.connect(self.steps.append)
 
     def pushWarning(self, warning):
@@ -25,9 +28,12 @@ class Heard(QgsProcessingFeedback):
 
     def isCanceled(self):
         self.asked += 1
-        if self.asked == self.at and self.then is not None:
+        if self.progress() < self.at:
+            return False
+        self.late += 1
+        if self.then is not None:
             self.then()
-        return self.asked >= self.at and self.then is None
+        return True
 
 
 def may_mount():
@@ -83,8 +89,14 @@ def said(run, tool, parameters, feedback=None):
     return ""
 
 
+def moments(steps, count):
+    """So many places of the bar at which to strike, from its begin to the last one before the files are moved over."""
+    before = sorted({0.0, *(step for step in steps if step < 100)})
+    return [before[round(k * (len(before) - 1) / (count - 1))] for k in range(count)]
+
+
 def killed(run, tool, parameters, at):
-    """Run a tool in a copy of this process that is killed at its ``at``-th question; True if that came to pass."""
+    """Run a tool in a copy of this process that is killed when the bar is at ``at`` %; True if that came to pass."""
     child = os.fork()
     if child == 0:
         with contextlib.suppress(BaseException):

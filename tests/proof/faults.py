@@ -31,7 +31,7 @@ import jobs  # noqa: E402
 import processing  # noqa: E402
 from processing.core.Processing import Processing  # noqa: E402
 
-MOMENTS = 8
+MOMENTS = 5
 ROOMS = (0.1, 0.5, 0.9)
 """Share of what the outputs need that the small disk has."""
 LONGEST = 0.05
@@ -117,11 +117,6 @@ def read_only(tool, parameters, endings, folder, as_tables):
             return 1, int("may not be written" in said and str(disk) in said and contents(disk) == earlier)
 
 
-def moments(asked):
-    """Looks for a cancel at which to strike: spread over the run, the last of all among them."""
-    return sorted({max(1, round(asked * (k + 1) / MOMENTS)) for k in range(MOMENTS)})
-
-
 def struck(tool, parameters, endings, folder, as_tables, how):
     """(tried, kept) of kills or cancels; then the run must succeed."""
     quiet = faults.Heard()
@@ -133,7 +128,7 @@ def struck(tool, parameters, endings, folder, as_tables, how):
     lay_ready(place, endings, as_tables)
     earlier, there = contents(place), {**parameters, **outputs(endings, place, as_tables)}
     kept = 0
-    for at in moments(quiet.asked):
+    for at in faults.moments(quiet.steps, MOMENTS):
         if how == "kill":
             done = faults.killed(run, tool, there, at)
         else:
@@ -141,7 +136,7 @@ def struck(tool, parameters, endings, folder, as_tables, how):
                     and not list(place.glob("*unfinished*")))
         kept += done and contents(place) == earlier
     run(tool, there)
-    return len(moments(quiet.asked)), kept
+    return MOMENTS, kept
 
 
 def longest_gap(tool, parameters, endings, folder):
