@@ -27,7 +27,7 @@ __all__ = ["EMPTY", "Table", "flags", "layer_crs", "numbers", "numbers_told", "p
 EMPTY = "is empty; there is nothing to work with. Choose another layer, or take its filter or selection off."
 """What is said of a layer without a feature."""
 
-_CHECK_EVERY = 2000
+_CHECK_EVERY = 500
 
 _ALWAYS_KNOWN = ("pass_id", "sample_id", "range_ratio", "latency_s", "lever_forward_m", "lever_starboard_m",
                  "mount_deg", "sigma_pos_m")

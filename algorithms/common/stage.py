@@ -42,7 +42,7 @@ class Stage:
         if self.feedback is not None:
             self.feedback.pushWarning(text)
 
-    def pace(self, size, every=500):
+    def pace(self, size, every=200):
         """``tell(done)`` for loops over ``size`` things: every so many it looks for a cancel and moves the bar on.
 
         The bar goes half of the way that is left: nobody knows how many outputs are to come.

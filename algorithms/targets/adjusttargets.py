@@ -122,19 +122,20 @@ class AdjustTargets(AthwartAlgorithm):
         field = values.text(self, parameters, "GROUP_FIELD", context)
         group = (group_by_name(read.texts(table, field)) if field else
                  group_by_gate(looks, values.number(self, parameters, "GATE", context) / 100, hanging))
-        feedback.setProgress(20)
+        step = stepper(feedback)
+        step(0.2)
         asked = self.parameterAsEnumStrings(parameters, "SOLVE", context)
         asked = [NAMES[OFFSETS.index(word)] for word in asked if word]
         verdict = judge(looks, group, asked, boats)
-        feedback.setProgress(40)
+        step(0.4)
         tests = agreements(looks, group, asked)
         found = adjust(looks, group, verdict.solvable)
-        feedback.setProgress(50)
-        misfits = find_misfits(looks, group, verdict.solvable, found, stepper(feedback, 50, 75))
+        step(0.5)
+        misfits = find_misfits(looks, group, verdict.solvable, found, lambda fraction: step(0.5 + 0.25 * fraction))
         doubt = doubts(group, found, misfits)
         x, y, outlines, combined = combined_columns(
             frame, columns, looks, group, found, values.number(self, parameters, "CONFIDENCE", context) / 100, doubt)
-        feedback.setProgress(80)
+        step(0.8)
         for text in (*notes(looks, group, found, boats), *boat_notes(tests, boats)):
             feedback.pushInfo(text)
         for text in (*warnings(columns, looks, group, found, misfits, doubt), *boat_warnings(tests, boats, outings),

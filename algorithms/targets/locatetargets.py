@@ -7,7 +7,7 @@ from qgis.core import QgsProcessingOutputNumber
 from ...survey import fields
 from ..common import parameters as make
 from ..common import read, values
-from ..common.base import AthwartAlgorithm
+from ..common.base import AthwartAlgorithm, stepper
 from ..common.picks import places, read_picks, refuse_picks, rejected_rows
 from ..common.rasters import depth_grid
 from ..common.write import Carried, write_layer
@@ -183,9 +183,10 @@ class LocateTargets(AthwartAlgorithm):
             range_model=values.option(self, parameters, "RANGE_MODEL", context),
             confidence=values.number(self, parameters, "CONFIDENCE", context) / 100,
             errors=values.option(self, parameters, "ERRORS", context), stated=self._stated(parameters, context))
-        feedback.setProgress(40)
+        step = stepper(feedback)
+        step(0.4)
         found = locate(track, picks, settings, water, *self._terrain(parameters, context, feedback, track))
-        feedback.setProgress(70)
+        step(0.7)
         for text in (*notes, *found.notes):
             feedback.pushInfo(text)
         for text in found.warnings:

@@ -20,7 +20,7 @@ __all__ = ["LINES_AS", "Line", "Waypoint", "describe", "gpx_text", "unique_names
 NAMESPACE = "http://www.topografix.com/GPX/1/1"
 LINES_AS = ("route", "track")
 
-_LOOK = 1000
+_LOOK = 200
 """Points between two looks for a cancel."""
 
 _NOT_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
