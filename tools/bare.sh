@@ -1,7 +1,8 @@
 #!/bin/bash
 # tools/bare.sh [bookworm|trixie]...: does what README says on a machine with nothing on it, a fresh debootstrap, without
 # a terminal: as a user without sudo (must be told what to run), as root, and as a user whose sudo asks nothing. Needs root,
-# debootstrap and a mirror. OVER=dir: files that a machine here needs to reach its mirrors, copied over each root.
+# debootstrap and a mirror. WHO='root sudo' TARGETS='demo test'; OVER=dir: files that a machine here needs to reach its mirrors,
+# copied over each root.
 set -euo pipefail
 SRC=$(cd "$(dirname "${BASH_SOURCE[0]}")/.." && pwd -P)
 WORK=${WORK:-/var/tmp/athwart-bare} TARGETS=${TARGETS:-demo test}
@@ -20,7 +21,7 @@ for release in ${*:-bookworm trixie}; do
     script=/usr/share/debootstrap/scripts/$release; [ -e "$script" ] || script=/usr/share/debootstrap/scripts/sid
     base=$WORK/$release.base
     [ -e "$base" ] || { debootstrap --variant=minbase "$release" "$base.new" "$MIRROR" "$script" >"$WORK/$release.log"; mv "$base.new" "$base"; }
-    for who in root sudo; do
+    for who in ${WHO:-root sudo}; do
         root=$WORK/root.$release.$who said=$WORK/$release.$who.log
         rm -rf "$root"; cp -a "$base" "$root"
         cp -L /etc/resolv.conf "$root/etc/"

@@ -20,7 +20,7 @@ from .walls import steady_plate
 
 __all__ = ["ContourMap", "Part", "contour_map", "crossed"]
 
-MAX_NODES = 4_000_000
+MAX_NODES = 2_500_000
 """Nodes the surface is made on at most, some 600 MB; a grid of more cells has one at every second, third ... of them."""
 
 LEAST_WATER_M = 0.01

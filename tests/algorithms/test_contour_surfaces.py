@@ -153,6 +153,17 @@ def test_known_floors_come_back_smooth_and_twice_as_near(run, tmp_path, floor, c
     assert 0.0005 < np.nanmean(invented) < 0.06
 
 
+def test_a_grid_larger_than_the_surface_is_made_on_loses_little(run, tmp_path, monkeypatch):
+    """Nodes at every third cell."""
+    monkeypatch.setattr("athwart.survey.bottom.contours.MAX_NODES", 25_000)
+    depths, transform = on_grid(rough_bank)
+    heard = Heard()
+    ours, filling, depth, invented, *_ = compared(run, tmp_path, depths, transform, 1.0, 2.0, heard)
+    assert ours.depth < filling.depth / 2 and ours.slope < filling.slope / 2
+    assert abs(ours.near - ours.true_near) < 0.012
+    assert 0.01 < np.nanmean(invented) < 0.06 and np.unique(invented[np.isfinite(invented)]).tolist() == [0, 1]
+
+
 def test_tops_and_holes_are_rounded_within_half_an_interval_and_marked(run, tmp_path):
     depths, transform = on_grid(shoal_and_basin)
     heard = Heard()
