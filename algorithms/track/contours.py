@@ -94,8 +94,9 @@ def contour_depths(alg, parameters, context, feedback, conversion, cell):
     feedback.pushInfo(f"{len(lines)} contour lines of {len(drawn)} levels, {drawn[0]:g} to {drawn[-1]:g}, on cells of "
                       f"{cell:g} m; a smooth surface was laid through them and the shore"
                       + (f", made on every {found.every}. cell." if found.every > 1 else "."))
-    for note in (*_crossings(crossed(lines, depths, water.boundary), conversion), *_unknown(found),
-                 *_unused(found, lines), *_dry(lines, depths, found), *_invented(found, conversion, water.area), *notes):
+    meetings = crossed(lines, depths, water.boundary)
+    for note in (*_crossings(meetings, conversion), *_unknown(found), *_unused(found, lines),
+                 *_dry(lines, depths, found), *_invented(found, conversion, water.area), *notes):
         feedback.pushWarning(note)
     return what, ContourDepths(found, conversion, read.wkt(crs), transform)
 
@@ -130,8 +131,9 @@ def _crossings(places, conversion):
         return "the shore" if depth == 0 else f"{float(conversion.values(depth)):g}"
     texts = [f"{word(pair[0])} and {word(pair[1])} near {first[pair][0]:.0f}, {first[pair][1]:.0f}"
              + (f" ({count} times)" if count > 1 else "") for pair, count in often.most_common()]
-    yield (f"Lines of different depth cross or touch: {_listed(texts)}. The surface runs between the two there. Mend the "
-           "lines; if the shoreline cuts through the lake, its cut edge counts as shore and makes the depths there wrong.")
+    yield (f"Lines of different depth cross or touch: {_listed(texts)}. The surface runs between the two there. Mend "
+           "the lines; if the shoreline cuts through the lake, its cut edge counts as shore and makes the depths there "
+           "wrong.")
 
 
 def _unknown(found):
@@ -154,8 +156,8 @@ def _dry(lines, depths, found):
     dry = [i for i in np.flatnonzero(depths < 0) if i not in set(found.outside) | set(found.small)]
     if dry:
         texts = ["{:.0f}, {:.0f}".format(*lines[i].representative_point().coords[0][:2]) for i in dry]
-        yield (f"{len(dry)} contour line(s) inside the water lie above its edge: near {_listed(texts)}. The ground there is "
-               "dry land that stops sound. If it is an island, cut it out of the shoreline.")
+        yield (f"{len(dry)} contour line(s) inside the water lie above its edge: near {_listed(texts)}. The ground "
+               "there is dry land that stops sound. If it is an island, cut it out of the shoreline.")
 
 
 def _invented(found, conversion, area):
@@ -167,5 +169,5 @@ def _invented(found, conversion, area):
         texts = [f"{part.kind} inside {float(conversion.values(part.level)):g} near {part.x:.0f}, {part.y:.0f} "
                  f"({part.area_m2:.0f} m2)" for part in parts]
         yield (f"Inside the last line of {number['hole']} hole(s) and {number['shoal']} shoal(s), {total:.0f} m2 or "
-               f"{100 * total / area:.1f} % of the water, the depth is invented: the slope runs on and rounds off, at most "
-               f"half an interval past the line. The band 'invented' marks it. Largest: {_listed(texts)}.")
+               f"{100 * total / area:.1f} % of the water, the depth is invented: the slope runs on and rounds off, at "
+               f"most half an interval past the line. The band 'invented' marks it. Largest: {_listed(texts)}.")

@@ -30,10 +30,10 @@ class PrepareBathymetry(AthwartAlgorithm):
     with a surface at 0. Land comes out as depth 0 or less, and stops sound.
 
     Or from contour lines with a field that holds their depth, and the shoreline, which counts as the contour of the
-    water's edge. A smooth surface of least bending is laid through them: between contours of two depths it stays between
-    these, never in steps. Inside the last contour of a hole or a shoal the slope runs on and rounds off, at most half an
-    interval past the line; nobody measured that, so a second band, invented, marks it and the log says where and how
-    much. Such a map hides what lies between its lines: boulders, ledges, the real deepest place.
+    water's edge. A smooth surface of least bending is laid through them: between contours of two depths it stays
+    between these, never in steps. Inside the last contour of a hole or a shoal the slope runs on and rounds off, at
+    most half an interval past the line; nobody measured that, so a second band, invented, marks it and the log says
+    where and how much. Such a map hides what lies between its lines: boulders, ledges, the real deepest place.
 
     The rise of the water is how much higher it stood on the day than the map's own zero.
 
@@ -41,8 +41,8 @@ class PrepareBathymetry(AthwartAlgorithm):
     of its floor, is refused with the reason."""
     OUTPUT_HELP = {
         "OUTPUT": "GeoTIFF of depths in metres, down positive, from the water surface of the day; empty where the map "
-                  "knows nothing. The other tools ask for it as depth grid. From contours it has a second band, invented: 1 "
-                  "beyond the last contour of a hole or a shoal.",
+                  "knows nothing. The other tools ask for it as depth grid. From contours it has a second band, "
+                  "invented: 1 beyond the last contour of a hole or a shoal.",
     }
 
     def initAlgorithm(self, config=None):

@@ -1,7 +1,7 @@
 """Depths between contour lines: one smooth surface through all of them and the shore, never past the lines around.
 
-Where the lines around a place have two depths, its depth lies between them. Inside the last line of a shoal or a hole the
-slope runs on and rounds off, at most half an interval beyond the line; nobody measured that, so it is marked.
+Where the lines around a place have two depths, its depth lies between them. Inside the last line of a shoal or a hole
+the slope runs on and rounds off, at most half an interval beyond the line; nobody measured that, so it is marked.
 """
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from .walls import steady_plate
 __all__ = ["ContourMap", "Part", "contour_map", "crossed"]
 
 MAX_NODES = 2_500_000
-"""Nodes the surface is made on at most, some 600 MB; a grid of more cells has one at every second, third ... of them."""
+"""Nodes the surface is made on at most, some 600 MB; a larger grid has one at every second, third ... of its cells."""
 
 LEAST_WATER_M = 0.01
 """Depth of water whose lines do not say that it is dry: zero would be land to every other tool."""
@@ -119,7 +119,6 @@ def contour_map(lines, depths, water, transform, shape, step=None):
     -------
     ContourMap
     """
-    cell = transform[1]
     every = max(1, math.ceil(math.sqrt(shape[0] * shape[1] / MAX_NODES)))
     rings = [_in_cells(ring, transform) for ring in shapes.lines(water)]
     drawn, owner = _pieces(lines, transform)
@@ -164,7 +163,8 @@ def _pieces(lines, transform):
 
 def _leeway(regions, intervals):
     """How far past its lowest and its highest line a depth may lie in each region, 0 where the lines close."""
-    at_low, at_high = (np.searchsorted(intervals, np.where(np.isfinite(v), v, 0.0)) for v in (regions.low, regions.high))
+    at_low, at_high = (np.searchsorted(intervals, np.where(np.isfinite(v), v, 0.0))
+                       for v in (regions.low, regions.high))
     gaps = np.append(np.diff(intervals), 0.0) if len(intervals) > 1 else np.ones(1)
     last = max(len(intervals) - 2, 0)
     up, down = regions.single & (regions.way <= 0), regions.single & (regions.way >= 0)

@@ -1,4 +1,4 @@
-"""Where lines cut the edges of a grid: which lines part two neighbours, and how deep it is on the way from one to the other.
+"""Where lines cut the edges of a grid: which lines part two neighbours, and how deep it is on the way between them.
 
 A node is a whole number of columns and rows. A cut lies on the edge from the node ``first`` (its flat index) to the one
 ``stride`` further on, a share ``at`` of the way; this is exact, however coarse the grid.

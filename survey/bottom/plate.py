@@ -1,8 +1,8 @@
 """The smoothest surface through lines: a thin elastic plate with a little tension, by multigrid on the grid's nodes.
 
-Minimises the sum over nodes of (second differences)^2 + ``tension`` (first differences)^2 + ``_HOLD`` (what is missed at
-each cut of a line with an edge)^2: minimum curvature with tension (I. C. Briggs, Geophysics 39, 1974; W. H. F. Smith and
-P. Wessel, Geophysics 55, 1990, from memory), with the data where the lines truly run instead of in the nearest cell. Land
+Minimises the sum over nodes of (Laplacian)^2 + ``tension`` (first differences)^2 + ``_HOLD`` (what is missed at each
+cut of a line with an edge)^2: minimum curvature with tension (I. C. Briggs, Geophysics 39, 1974; W. H. F. Smith and P.
+Wessel, Geophysics 55, 1990, from memory), with the data where the lines truly run instead of in the nearest cell. Land
 is a plate fifty times softer under more tension: it carries no slope from one bay to the next, and nothing hangs loose.
 
 Solved level by level from coarse to fine, by conjugate gradients on each; what comes before them is one V-cycle with

@@ -10,10 +10,10 @@ __all__ = ["Regions", "regions_of"]
 
 @dataclass
 class Regions:
-    """``of``: (rows, cols) region of each node; the rest one value a region: the levels around it, ``low`` to ``high``,
-    and whether the lowest, or the highest, does not close (a line that ends in the open lies inside the region); ``way``
-    the floor goes on within a region of one level, as the ground on the other side of its line has it: 1 deeper,
-    -1 shallower, 0 if that cannot be told.
+    """``of``: (rows, cols) region of each node; the rest one value a region: levels around it, ``low`` to ``high``,
+    and whether the lowest, or the highest, does not close (a line that ends in the open lies inside the region);
+    ``way`` the floor goes on within a region of one level, as the ground on the other side of its line has it:
+    1 deeper, -1 shallower, 0 if that cannot be told.
 
     A region that touches no line has ``low`` inf and ``high`` -inf.
     """

@@ -1,7 +1,7 @@
 """Depth grids from contours against floors that are known: made ones, real hills turned upside down, a real bay.
 
-The contours are GDAL's own (ContourGenerate). Beside ours stands what a GIS user would do, and what the tool once did: burn
-the lines and fill in between by inverse distances (gdal.FillNodata). Ours must at least halve its errors.
+The contours are GDAL's own (ContourGenerate). Beside ours stands what a GIS user would do, and what the tool once did:
+burn the lines and fill in between by inverse distances (gdal.FillNodata). Ours must at least halve its errors.
 """
 import numpy as np
 import onfile
@@ -56,7 +56,8 @@ def hump(x, y, east, north, width):
 
 def middles(transform, shape):
     """(x of columns, y of rows)."""
-    return transform[0] + (np.arange(shape[1]) + 0.5) * transform[1], transform[3] + (np.arange(shape[0]) + 0.5) * transform[5]
+    return tuple(transform[k] + (np.arange(n) + 0.5) * transform[step]
+                 for k, n, step in ((0, shape[1], 1), (3, shape[0], 5)))
 
 
 def on_grid(floor):
@@ -105,19 +106,21 @@ class Errors:
         use = use & np.isfinite(down) & np.isfinite(right)
         self.depth = np.sqrt(np.mean((depth - true)[use]**2))
         self.slope = np.sqrt(np.mean(((down - true_down)**2 + (right - true_right)**2)[use]))
-        self.near, self.true_near = (np.mean(np.abs(v - interval * np.round(v / interval))[use] < 0.05) for v in (depth, true))
-        self.scatter, self.true_scatter = np.hypot(down, right)[use].std(), np.hypot(true_down, true_right)[use].std()
+        self.near, self.true_near = (np.mean(np.abs(v - interval * np.round(v / interval))[use] < 0.05)
+                                     for v in (depth, true))
+        self.scatter, self.true_scatter = (np.hypot(*v)[use].std() for v in ((down, right), (true_down, true_right)))
 
     def __str__(self):
-        return (f"depth {self.depth:.3f} m, slope {self.slope:.4f}, at a contour {self.near:.3f} ({self.true_near:.3f} true),"
-                f" scatter of slope {self.scatter:.4f} ({self.true_scatter:.4f} true)")
+        return (f"depth {self.depth:.3f} m, slope {self.slope:.4f}, at a contour {self.near:.3f} ({self.true_near:.3f} "
+                f"true), scatter of slope {self.scatter:.4f} ({self.true_scatter:.4f} true)")
 
 
 def compared(run, tmp_path, depths, transform, interval, cell, heard=None, drawn_only=False):
     """(errors of ours, errors of the filling, depths, invented, true, tool's transform)."""
     lines, shore, _ = traced(tmp_path / "floor", depths, transform, interval)
-    path = run("preparebathymetry", {"CONTOURS": lines, "CONTOUR_DEPTH_FIELD": "depth", "SHORELINE": shore, "KIND": "depth",
-                                     "UNIT": "m", "CELL_SIZE": cell, "OUTPUT": str(tmp_path / "out.tif")}, heard)["OUTPUT"]
+    path = run("preparebathymetry", {
+        "CONTOURS": lines, "CONTOUR_DEPTH_FIELD": "depth", "SHORELINE": shore, "KIND": "depth", "UNIT": "m",
+        "CELL_SIZE": cell, "OUTPUT": str(tmp_path / "out.tif")}, heard)["OUTPUT"]
     bands, raster = onfile.bands_of(path)
     assert list(bands) == ["depth_m", "invented"]
     depth, t = bands["depth_m"].astype(float), raster.GetGeoTransform()
@@ -193,7 +196,7 @@ def test_a_wall_sets_nothing_ringing(run, tmp_path):
 
 
 def test_real_hills_upside_down(run, fixtures, tmp_path):
-    """The ground by Sunapee Lake from 400 m up as basins, those the raster holds whole: contours every 5 m, cells of 30."""
+    """Ground by Sunapee Lake from 400 m up as basins, those that are whole: contours every 5 m, cells of 30."""
     raster = gdal.Open(str(fixtures / "raster" / "lake_terrain_30m_albers.tif"))
     values = raster.GetRasterBand(1).ReadAsArray().astype(float) - 400
     hill, _ = ndimage.label(values > 0)

@@ -1,4 +1,4 @@
-"""The plate through lines against a dense least squares of the same energy, its cuts against shapely, regions against a flood."""
+"""The plate through lines against dense least squares of its energy, cuts against shapely, regions against a flood."""
 import numpy as np
 import pytest
 from athwart.survey.bottom.crossings import cuts_of
@@ -13,8 +13,8 @@ SHAPE = (65, 97)
 def lines():
     """Wriggling closed lines about one place, and one that ends in the open: (n, 2) arrays of (col, row), levels."""
     angle = np.linspace(0, 2 * np.pi, 200)
-    found = [np.column_stack([48.3 + a * np.cos(angle) * (1 + 0.1 * np.sin(5 * angle)), 32.2 + 0.65 * a * np.sin(angle)])
-             for a in (8, 17, 25, 36, 44)]
+    found = [np.column_stack([48.3 + a * np.cos(angle) * (1 + 0.1 * np.sin(5 * angle)),
+                              32.2 + 0.65 * a * np.sin(angle)]) for a in (8, 17, 25, 36, 44)]
     return [*found, np.array([[77.2, 28.1], [78.7, 32.3], [78.1, 35.4]])], np.array([5.0, 4, 3, 2, 0, 1.5])
 
 
@@ -104,8 +104,8 @@ def test_the_plate_is_the_least_energy(uneven):
     stiffness = np.where(x > 30, 0.01, 1.0) if uneven else np.ones(shape)
     tension = 0.01
     told = []
-    heights = plate(lambda k, size: cuts_of([line / 2**k for line in drawn], levels, size), water, stiffness, tension, 1e-6,
-                    0, told.append)
+    heights = plate(lambda k, size: cuts_of([line / 2**k for line in drawn], levels, size), water, stiffness, tension,
+                    1e-6, 0, told.append)
     np.testing.assert_allclose(heights, dense(cuts, water, stiffness, tension), atol=2e-3)
     assert told[-1] == 1 and np.all(np.diff(told) >= 0)
 
@@ -120,5 +120,5 @@ def test_a_plate_that_is_cancelled_stops():
         if fraction > 0.3:
             raise Stopped
     with pytest.raises(Stopped):
-        plate(lambda k, size: cuts_of([line / 2**k for line in drawn], levels, size), np.ones(SHAPE, bool), np.ones(SHAPE),
-              0.01, 1e-6, 0, step)
+        plate(lambda k, size: cuts_of([line / 2**k for line in drawn], levels, size), np.ones(SHAPE, bool),
+              np.ones(SHAPE), 0.01, 1e-6, 0, step)

@@ -1,4 +1,4 @@
-"""tools/setup.sh at every door: root or not, sudo that asks or not, a terminal or none; with stand-ins for apt, dpkg and sudo.
+"""tools/setup.sh at every door: root or not, sudo that asks or not, a terminal or none; apt, dpkg, sudo are stand-ins.
 
 The whole of it on a bare Debian is tools/bare.sh.
 """
@@ -15,8 +15,8 @@ ROOT = pathlib.Path(__file__).resolve().parents[2]
 STAND_INS = {
     "id": 'echo "$UID_NOW"',
     "dpkg-query": 'for p in $HAVE; do [ "${@: -1}" != "$p" ] || { printf installed; exit 0; }; done; exit 1',
-    "apt-get": 'echo "apt-get $*" >>"$CALLS"; case "$*" in *install*) [ -z "${APT_FAILS:-}" ] || { echo "$APT_FAILS"; exit 100; };; '
-               '*update*) [ -z "${UPDATE_FAILS:-}" ] || { echo "$UPDATE_FAILS"; exit 100; };; esac; exit 0',
+    "apt-get": 'echo "apt-get $*" >>"$CALLS"; case "$*" in *install*) fails=${APT_FAILS:-};; '
+               '*) fails=${UPDATE_FAILS:-};; esac; [ -z "$fails" ] || { echo "$fails"; exit 100; }',
     "sudo": 'echo "sudo $*" >>"$CALLS"; [ "$1" != -n ] || { [ "$SUDO" = free ] || exit 1; shift; }; [ "$1" != -v ] || '
             '{ [ "$SUDO" != never ]; exit; }; exec "$@"',
     "sleep": "exit 0",
@@ -38,10 +38,12 @@ def door(tmp_path):
         for name in ("bash", "env", "grep", "tail", "mktemp", "rm", "dirname", "cat", "true"):
             (folder / name).exists() or (folder / name).symlink_to(f"/usr/bin/{name}")
         calls.write_text("", encoding="utf-8")
-        env = {"PATH": str(folder), "UID_NOW": str(uid), "HAVE": have, "CALLS": str(calls), "SUDO": sudo or "", **more}
+        env = {"PATH": str(folder), "UID_NOW": str(uid), "HAVE": have, "CALLS": str(calls), "SUDO": sudo or ""}
+        env.update(more)
         command = ["/bin/bash", str(ROOT / "tools" / "setup.sh"), job]
         if answer is None:
-            done = subprocess.run(command, env=env, stdin=subprocess.DEVNULL, capture_output=True, text=True, check=False)
+            done = subprocess.run(command, env=env, stdin=subprocess.DEVNULL, capture_output=True, text=True,
+                                  check=False)
             return done.returncode, done.stdout + done.stderr, calls.read_text(encoding="utf-8").splitlines()
         code, said = at_a_terminal(command, env, answer)
         return code, said, calls.read_text(encoding="utf-8").splitlines()
@@ -73,11 +75,12 @@ def at_a_terminal(command, env, answer):
 
 def installed(calls):
     """Packages that apt-get was asked for, and how often it was asked."""
-    wanted = [call.split("--no-install-recommends ")[1].split() for call in calls if call.startswith("apt-get") and " install " in call]
+    wanted = [call.split("--no-install-recommends ")[1].split() for call in calls
+              if call.startswith("apt-get") and " install " in call]
     return sum(wanted, []), len(wanted)
 
 
-@pytest.mark.parametrize("how", [{"uid": 0, "sudo": None}, {"uid": 0}, {"sudo": "free"}], ids=["root", "root, sudo", "free sudo"])
+@pytest.mark.parametrize("how", [{"uid": 0, "sudo": None}, {"uid": 0}, {"sudo": "free"}], ids=["root", "both", "sudo"])
 def test_without_a_terminal_it_installs_where_it_may(door, how):
     code, said, calls = door(**how)
     assert code == 0, said
@@ -133,6 +136,6 @@ def test_what_apt_says_is_shown(door):
 
 
 def test_another_apt_is_waited_for_but_not_for_ever(door):
-    code, said, calls = door(uid=0, APT_FAILS="E: Could not get lock /var/lib/dpkg/lock-frontend. It is held by process 7")
+    code, said, calls = door(uid=0, APT_FAILS="E: Could not get lock /var/lib/dpkg/lock. It is held by process 7")
     assert code == 1 and "waiting for it" in said and "It is held by process 7" in said
     assert installed(calls)[1] == 31
