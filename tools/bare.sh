@@ -40,7 +40,7 @@ for release in ${*:-bookworm trixie}; do
             if [ $who = root ]; then run="cd /root/athwart; make $target"
             else run=$(as "cd athwart; make $target"); fi
             code=0; inside "$root" "$run" >"$said.$target" 2>&1 || code=$?
-            echo "make $target: code $code, asked again: $(grep -c '^Missing' "$said.$target" || :)"; tail -n 4 "$said.$target"
+            echo "make $target: code $code, said that packages are missing: $(grep -c '^Missing' "$said.$target" || :)"; tail -n 4 "$said.$target"
             [ $code = 0 ] || failed=1
         done
         rm -rf "$root"

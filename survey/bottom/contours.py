@@ -146,7 +146,8 @@ def contour_map(lines, depths, water, transform, shape, step=None):
     depth, invented = _held(heights, regions, above, below, inside)
     parts = _parts(regions, heights, inside, transform, every)
     unused = np.setdiff1d(np.arange(len(lines)), used)
-    small = np.array([i for i in unused if shapes.prepared(water).intersects(lines[i])], int)
+    ready = shapes.prepared(water)
+    small = np.array([i for i in unused if ready.intersects(lines[i])], int)
     return ContourMap(depth, invented, inside, every, rings, tuple(shape), parts, np.setdiff1d(unused, small), small)
 
 
