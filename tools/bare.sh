@@ -20,7 +20,7 @@ as() { echo "su - boater -c 'set -e; $1'"; }
 for release in ${*:-bookworm trixie}; do
     script=/usr/share/debootstrap/scripts/$release; [ -e "$script" ] || script=/usr/share/debootstrap/scripts/sid
     base=$WORK/$release.base
-    [ -e "$base" ] || { debootstrap --variant=minbase "$release" "$base.new" "$MIRROR" "$script" >"$WORK/$release.log"; mv "$base.new" "$base"; }
+    [ -e "$base" ] || { rm -rf "$base.new"; debootstrap --variant=minbase "$release" "$base.new" "$MIRROR" "$script" >"$WORK/$release.log"; mv "$base.new" "$base"; }
     for who in ${WHO:-root sudo}; do
         root=$WORK/root.$release.$who said=$WORK/$release.$who.log
         rm -rf "$root"; cp -a "$base" "$root"
