@@ -181,8 +181,8 @@ def stations():
 
 
 def ellipses():
-    """Error ellipses: the ground stays visible; a pale casing keeps the line clear of the swaths. One that does not hold
-    is an outline of dashes."""
+    """Error ellipses: the ground stays visible; a pale casing keeps the line clear of the swaths. One that does not
+    hold is an outline of dashes."""
     holds = polygon_symbol(fill(AMBER, 46, outline=PAPER, outline_alpha=220, width=0.9),
                            fill(None, 0, outline=INK, width=0.32))
     doubtful = polygon_symbol(fill(None, 0, outline=PAPER, outline_alpha=220, width=0.9),

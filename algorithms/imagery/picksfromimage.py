@@ -31,8 +31,8 @@ class PicksFromImage(AthwartAlgorithm):
     the times of the oldest and newest row. Between those times rows go by the record's own rate, by the track's ping
     count or, without one, by the range in force: a ping waits for its echo. Bottom points that do not lie at the
     track's depth are named: then rows are tied to the wrong moments. A line that ends at the edge of the picture, or
-    beyond it, is a shadow that runs off the record: its object stands at least so high. Ranges and depths stay as displayed; 'Locate targets' corrects them with the
-    track.
+    beyond it, is a shadow that runs off the record: its object stands at least so high. Ranges and depths stay as
+    displayed; 'Locate targets' corrects them with the track.
 
     The coordinate system of the drawn layer, or the lack of one, does not matter: its coordinates are pixels."""
     OUTPUT_HELP = {"OUTPUT": "A table with a row for each object and bottom point, ready for 'Locate targets', your "
@@ -49,8 +49,8 @@ class PicksFromImage(AthwartAlgorithm):
             make.choice("LAYOUT", "Sides in the picture", "'both' has port on the left and starboard on the right of a "
                         "centre column; 'port' has zero range at its right edge, 'starboard' at its left.",
                         ["both", "port", "starboard"]),
-            make.choice("NEWEST", "Newest row", "Where the latest ping stands in the picture: displays that scroll down "
-                        "have it at the top. It has no default, since the wrong one mirrors every pick in time.",
+            make.choice("NEWEST", "Newest row", "Where the latest ping stands in the picture: displays that scroll "
+                        "down have it at the top. It has no default, since the wrong one mirrors every pick in time.",
                         ["top", "bottom"]),
             make.number("FIRST_PING", "Ping of the oldest row", "By the record's own count; give this, or the two "
                         "times.", None),
@@ -85,8 +85,8 @@ class PicksFromImage(AthwartAlgorithm):
         if values.option(self, parameters, "LAYOUT", context) is None:
             return "LAYOUT is not given: does the picture show both sides, port or starboard? It cannot be guessed."
         if values.option(self, parameters, "NEWEST", context) is None:
-            return ("NEWEST is not given: does the latest ping stand at the top or at the bottom of the picture? Choose "
-                    "one; the wrong one would mirror every pick in time.")
+            return ("NEWEST is not given: does the latest ping stand at the top or at the bottom of the picture? "
+                    "Choose one; the wrong one would mirror every pick in time.")
         edge = values.number(self, parameters, "EDGE_RANGE", context)
         if edge is not None and values.option(self, parameters, "RANGE_UNIT", context) is None:
             return (f"EDGE_RANGE is given without its unit: choose RANGE_UNIT ({', '.join(make.RANGE_UNITS)}). It is "

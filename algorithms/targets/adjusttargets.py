@@ -42,9 +42,9 @@ class AdjustTargets(AthwartAlgorithm):
     Offsets of the boat are solved when you ask for them. An offset is solved only where the passes say more about it
     than is assumed beforehand; one that they cannot tell from another is refused by name, with the pass that would tell
     them apart. Each outing has offsets of its own, unless a field says which outings share a boat; then they are tested
-    to agree, and outings that do not are named. Lines in both directions, objects on both sides and two speeds are what it takes. The table of offsets
-    goes into 'Prepare track': a boat is calibrated once. Locating and combining again with these offsets, their sigmas
-    set to zero, gives the same places.
+    to agree, and outings that do not are named. Lines in both directions, objects on both sides and two speeds are what
+    it takes. The table of offsets goes into 'Prepare track': a boat is calibrated once. Locating and combining again
+    with these offsets, their sigmas set to zero, gives the same places.
 
     A look that disagrees with the others by more than chance allows (normalised residual over 3.29, once in a thousand)
     is named, not dropped, the worst first, with the chi-square without it and, where the other side of the track would
@@ -56,8 +56,8 @@ class AdjustTargets(AthwartAlgorithm):
                   "normalised residual and your own fields of its first pick. What describes one pick only (range, "
                   "side, heading) is kept where its looks agree.",
         "ELLIPSES": "The ellipse of each object at the stated confidence.",
-        "OFFSETS": "Offsets solved: name, value in force, sigma, what was applied before, prior sigma, correlations, the "
-                   "boat and its outings. Input of 'Prepare track', which takes the rows of its outing.",
+        "OFFSETS": "Offsets solved: name, value in force, sigma, what was applied before, prior sigma, correlations, "
+                   "the boat and its outings. Input of 'Prepare track', which takes the rows of its outing.",
         "TARGET_COUNT": "Number of objects.",
         "CHI2": "Weighted sum of squared residuals.",
         "DOF": "Degrees of freedom: twice the looks less twice the objects.",
@@ -194,9 +194,9 @@ def _mixed(ids, hanging, group):
     if not joined:
         return []
     shown = ", ".join(f"{ids[k]:.0f} (object {group[k] + 1})" for k in joined[:5])
-    return [f"{len(joined)} targets hang in the water column, such as a fish, and are named as objects that others saw on "
-            f"the bottom: {shown}{' and others' if len(joined) > 5 else ''}. They were counted in; the objects' field "
-            "doubt says so. Give them names of their own."]
+    return [f"{len(joined)} targets hang in the water column, such as a fish, and are named as objects that others saw "
+            f"on the bottom: {shown}{' and others' if len(joined) > 5 else ''}. They were counted in; the objects' "
+            "field doubt says so. Give them names of their own."]
 
 
 def _own_fields(table):

@@ -85,8 +85,8 @@ class CastPlan(AthwartAlgorithm):
                 make.source("WATER", "Water", "Polygons of the water, islands cut out: boats float and casts land in "
                             "it, and no cast crosses land.", make.POLYGONS, optional=True),
                 *make.optional(make.switch(
-                    "WATER_COLUMN", "Cast at what hangs in the water, too", "Targets of the status 'water column', such "
-                    "as fish: they do not lie where they were seen.")),
+                    "WATER_COLUMN", "Cast at what hangs in the water, too", "Targets of the status 'water column', "
+                    "such as fish: they do not lie where they were seen.")),
                 make.number("MAGNETIC_VARIATION", "Magnetic variation (degrees, east positive)", "For the magnetic "
                             "bearings; blank leaves them out.", None, -180, 180)),
             make.sink("OUTPUT", "Casts", self.OUTPUT_HELP["OUTPUT"], "line"),

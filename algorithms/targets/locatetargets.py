@@ -24,8 +24,8 @@ _SIGMAS = (
     ("SIGMA_RANGE", "range", "Error of the range as read (m)", "How well a range can be read off the record."),
     ("SIGMA_DEPTH", "depth", "Error of the depth (m)", "Water under the transducer: half of the variance is counted as "
      "reading, half as an offset that stays all outing."),
-    ("SIGMA_HEIGHT", "height", "Unknown height of objects (m)", "How high objects without a shadow stand (the size of a "
-     "half-normal: 0.5 is 0.4 m on average, nine in ten under 0.8 m); it shortens the range, most close to the boat."),
+    ("SIGMA_HEIGHT", "height", "Unknown height of objects (m)", "How high objects without a shadow stand (the size of "
+     "a half-normal: 0.5 is 0.4 m on average, nine in ten under 0.8 m); it matters most close to the boat."),
     ("SIGMA_TIME", "time", "Error of the pick's time (s)", "How well the moment is known; in the ordinary set 0.5 s "
      "when read off the record, 1 s for a mark made by hand (boat point)."),
     ("SIGMA_LATENCY", "latency", "Error of the latency (s)", "How well the delay of the positions is known."),

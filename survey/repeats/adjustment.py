@@ -37,7 +37,8 @@ class Unknowns:
     ``design``: (n, 2, 12) metres per prior standard deviation; ``index``: (n, 12) int position in z; ``count``: length
     of z; ``solved``: positions of the offsets asked for, in the order of ``names`` and ``boats``, the numbers of the
     boats whose they are; ``sigma``: their prior standard deviations; ``applied``: the values already in the track that
-    the corrections are counted from; ``shift``: (n, 2) m by which looks prepared with other values are brought to those.
+    the corrections are counted from; ``shift``: (n, 2) m by which looks prepared with other values are brought to
+    those.
     """
 
     design: np.ndarray

@@ -25,8 +25,8 @@ def notes(looks, group, adjustment, labels=()):
     if not (adjustment.dof >= LEAST_DOF and adjustment.chi2 > adjustment.chi2_high):  # then it is a warning
         said.append(_judgement(adjustment))
     for i, (name, boat) in enumerate(zip(adjustment.names, adjustment.boats)):
-        said.append(f"Solved: {named((name, boat), labels)} ({name}) {adjustment.value[i]:.4g}, sigma {adjustment.sigma[i]:.2g} "
-                    f"(applied before: {adjustment.unknowns.applied[i]:.4g}; sigma before: "
+        said.append(f"Solved: {named((name, boat), labels)} ({name}) {adjustment.value[i]:.4g}, sigma "
+                    f"{adjustment.sigma[i]:.2g} (applied before: {adjustment.unknowns.applied[i]:.4g}; sigma before: "
                     f"{adjustment.prior_sigma[i]:.2g}).")
     if len(adjustment.names) > 1:
         keys = list(zip(adjustment.names, adjustment.boats))
@@ -42,8 +42,8 @@ def warnings(columns, looks, group, adjustment, misfits, doubt):
     said, before = [], (adjustment.chi2, adjustment.dof)
     for misfit in misfits.found:
         k = misfit.look
-        text = (f"Target {ids[k]:.0f} (object {group[k] + 1}, outing {outing[k]}, pass {_whole(columns, k)}) does not fit "
-                f"the other looks: {misfit.off:.1f} m {'across' if misfit.across else 'along'} the track, w = "
+        text = (f"Target {ids[k]:.0f} (object {group[k] + 1}, outing {outing[k]}, pass {_whole(columns, k)}) does not "
+                f"fit the other looks: {misfit.off:.1f} m {'across' if misfit.across else 'along'} the track, w = "
                 f"{misfit.w:.1f}. Chi-square is {before[0]:.1f} with {before[1]} degrees of freedom with it and "
                 f"{misfit.chi2:.1f} with {misfit.dof} without it. ")
         before = (misfit.chi2, misfit.dof)
@@ -51,8 +51,8 @@ def warnings(columns, looks, group, adjustment, misfits, doubt):
             text += (f"The most likely slip is its side: on the {side_name(-looks.side[k])} side it would fit. "
                      "Correct the side of that pick and locate it again.")
         elif misfit.others:
-            text += (f"Target {', '.join(f'{ids[j]:.0f}' for j in misfit.others)} of the same object disagrees as much: "
-                     "one of them is wrong, or they are two objects. Look at their records.")
+            text += (f"Target {', '.join(f'{ids[j]:.0f}' for j in misfit.others)} of the same object disagrees as "
+                     "much: one of them is wrong, or they are two objects. Look at their records.")
         else:
             what = "range, side or object" if misfit.across else "moment or object"
             text += f"Its {what} is in doubt: look at its record."
@@ -66,8 +66,8 @@ def warnings(columns, looks, group, adjustment, misfits, doubt):
     if len(wrong):
         shift = np.hypot(*np.nan_to_num(misfits.place - adjustment.place).T)
         most = f", by up to {shift.max():.1f} m" if shift.max() >= 0.05 else ""
-        said.append(f"The ellipses of {len(wrong)} of {len(doubt)} objects do not hold while this stands{most}: objects "
-                    f"{_some(wrong + 1)}. Their field doubt says why.")
+        said.append(f"The ellipses of {len(wrong)} of {len(doubt)} objects do not hold while this stands{most}: "
+                    f"objects {_some(wrong + 1)}. Their field doubt says why.")
     return said
 
 
@@ -80,9 +80,9 @@ def boat_warnings(agreements, boats, outings):
         (a, b), (x, y), (s, t) = (outings[i] for i in test.outings), test.values, test.sigmas
         said.append(f"Outings {a} and {b} are said to share the boat {boats[test.boat]}, but their offsets disagree: "
                     f"{WORDS[test.name]} ({test.name}) {x:.4g}, sigma {s:.2g}, in {a} and {y:.4g}, sigma {t:.2g}, in "
-                    f"{b}; chi-square {test.chi2:.1f} with {test.dof} degrees of freedom, at most {test.limit:.1f}. They "
-                    "are not one boat, or something was changed between them: leave the field of boats blank, or name "
-                    "two boats.")
+                    f"{b}; chi-square {test.chi2:.1f} with {test.dof} degrees of freedom, at most {test.limit:.1f}. "
+                    "They are not one boat, or something was changed between them: leave the field of boats blank, or "
+                    "name two boats.")
     return said
 
 

@@ -1,7 +1,7 @@
 """Looks that do not fit the others: found one after another, the worst first, with the slip that explains them best.
 
-One look with its side swapped pulls on every object of its pass, so that many residuals grow. Taking the worst look out,
-adjusting again and looking for the next one (data snooping after Baarda, 1968) leaves those that are in doubt by
+One look with its side swapped pulls on every object of its pass, so that many residuals grow. Taking the worst look
+out, adjusting again and looking for the next one (data snooping after Baarda, 1968) leaves those that are in doubt by
 themselves.
 """
 from __future__ import annotations
@@ -94,8 +94,8 @@ def find_misfits(looks, group, names, first, step=None):
 def doubts(group, adjustment, misfits):
     """(g,) object array: why the ellipse of each object does not hold, '' where it does.
 
-    An object is in doubt when a misfit is among its looks, or when leaving the misfits out moves it by half its standard
-    deviation; all are when the looks disagree and no single look explains it.
+    An object is in doubt when a misfit is among its looks, or when leaving the misfits out moves it by half its
+    standard deviation; all are when the looks disagree and no single look explains it.
     """
     count = len(adjustment.place)
     said = np.full(count, "", object)

@@ -98,5 +98,6 @@ def _of_offset(boat, name, at, outings, value, spread):
     variance = np.diag(spread)[:, None] + np.diag(spread) - 2 * spread
     i, j = np.unravel_index(np.argmax(apart / np.sqrt(np.where(variance > 0, variance, np.inf))), apart.shape)
     i, j = sorted((int(i), int(j)))
-    return Agreement(boat, chi2, len(rows), chi_square_quantile(LEVEL, len(rows)), name, (outings[at[i]], outings[at[j]]),
-                     (value[i], value[j]), (float(np.sqrt(spread[i, i])), float(np.sqrt(spread[j, j]))))
+    return Agreement(boat, chi2, len(rows), chi_square_quantile(LEVEL, len(rows)), name,
+                     (outings[at[i]], outings[at[j]]), (value[i], value[j]),
+                     (float(np.sqrt(spread[i, i])), float(np.sqrt(spread[j, j]))))

@@ -98,9 +98,9 @@ def row_words(record, track):
     if how.by == "ping":
         return "Rows were timed by the record's own ping count in the track.", ""
     if how.by == "range":
-        return "", (f"The range changes {how.changes} times within the picture and the track carries no ping count: rows "
-                    "were taken to last in proportion to the range, since a ping waits for its echo. Surer is to tell "
-                    "rows by ping: PING_FIELD in 'Prepare track' and FIRST_PING here, or a picture for each range.")
+        return "", (f"The range changes {how.changes} times within the picture and the track carries no ping count: "
+                    "rows were taken to last in proportion to the range, since a ping waits for its echo. Surer is to "
+                    "tell rows by ping: PING_FIELD in 'Prepare track' and FIRST_PING here, or a picture a range.")
     return "Rows were spread evenly from FIRST_TIME to LAST_TIME: the range does not change in the picture.", ""
 
 
@@ -134,8 +134,9 @@ def bottom_warning(record, marks, track, ids):
     except InputError:  # turned over, the picture does not meet the track at all
         pass
     first = "FIRST_TIME and LAST_TIME" if record.by_time else "FIRST_PING"
-    return (f"{wrong.sum()} of {len(at)} bottom marks do not lie at the depth of the track, the worst first: {shown}. Rows "
-            f"may be tied to the wrong moments: check NEWEST, {first}, DROPPED_ROWS, and the range at the edge.{turned}")
+    return (f"{wrong.sum()} of {len(at)} bottom marks do not lie at the depth of the track, the worst first: {shown}. "
+            f"Rows may be tied to the wrong moments: check NEWEST, {first}, DROPPED_ROWS, and the range at "
+            f"the edge.{turned}")
 
 
 def _bottoms(record, marks, track):

@@ -58,8 +58,8 @@ class Settings:
 class Located:
     """``columns``: (n,) arrays by the names of ``fields.TARGETS``; ``x``, ``y`` in the track's crs; ``outlines``: n
     ellipse polygons in that crs; ``source``: (n,) index of each target's pick; ``rejected``: columns of
-    ``fields.REJECTED``; ``notes`` and ``warnings``: sentences for the log; ``doubt``: (n,) why an ellipse does not hold,
-    '' where it does."""
+    ``fields.REJECTED``; ``notes`` and ``warnings``: sentences for the log; ``doubt``: (n,) why an ellipse does not
+    hold, '' where it does."""
 
     columns: dict
     x: np.ndarray
@@ -199,7 +199,8 @@ def _columns(track, poses, true, seen, found, sigmas, settings, scale):
         "range_model": np.where(flat, "slant", "terrain").astype(object),
         "slant_m": true.slant, "ground_m": found.ground, "ground_lo_m": found.low,
         "ground_hi_m": found.high, "depth_m": true.depth, "heading_deg": poses.heading_deg,
-        "bearing_deg": np.where(seen.side == 0, np.nan, (seen.azimuth_deg + 90 * seen.side) % 360), "height_m": found.height,
+        "bearing_deg": np.where(seen.side == 0, np.nan, (seen.azimuth_deg + 90 * seen.side) % 360),
+        "height_m": found.height,
         "sigma_height_m": found.sigma_height, "sigma_east_m": np.sqrt(found.cov[:, 0]),
         "sigma_north_m": np.sqrt(found.cov[:, 2]), "cov_en_m2": found.cov[:, 1], "semi_major_m": scale * major,
         "semi_minor_m": scale * minor, "azimuth_deg": found.spread.azimuth_deg,

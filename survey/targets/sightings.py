@@ -15,10 +15,10 @@ ROWS = 8192
 class Sightings:
     """What a pick and its sample say, (n,) arrays in true metres, degrees and seconds.
 
-    ``side`` -1 or +1, 0 unknown; ``slant`` to the object, or to the start of its shadow where ``shadow_end`` is not NaN;
-    ``depth`` under the transducer; ``azimuth_deg`` of the fan's forward axis from true north; velocity to true east
-    and north; ``turn_dps`` positive to starboard; lever arm as applied; ``course_heading`` True where the heading is
-    the course; ``depth_scales`` True where the depth came off a sounder, so that it errs with the sound speed as the
+    ``side`` -1 or +1, 0 unknown; ``slant`` to the object, or to the start of its shadow where ``shadow_end`` is not
+    NaN; ``depth`` under the transducer; ``azimuth_deg`` of the fan's forward axis from true north; velocity to true
+    east and north; ``turn_dps`` positive to starboard; lever arm as applied; ``course_heading`` True where the heading
+    is the course; ``depth_scales`` True where the depth came off a sounder, so that it errs with the sound speed as the
     range does; ``ground_reading`` True where a ground range was read; ``sound_speed`` of the water (m/s). Then the
     sigmas that differ from pick to pick: ``bias``, ``slow``, ``jitter`` (m), ``sigma_heading`` (degrees),
     ``sigma_time`` (s). ``terrain`` is None, or a ``nadir.TerrainGround`` from a depth grid. ``open_shadow`` is None, or

@@ -15,8 +15,8 @@ _UNITS = {"heading": "degrees", "time": "s", "hand_time": "s", "latency": "s", "
 _STATUS_WORDS = {
     "near nadir": "so steep that the ground range is an interval; the place is the mean of what it can be on its side",
     "side unsure": "perhaps right under the boat and without a side; the place is on the track",
-    "water column": "nearer than the bottom and anything that stands on it, so hanging in the water; the ellipse covers "
-                    "every angle",
+    "water column": "nearer than the bottom and anything that stands on it, so hanging in the water; the ellipse "
+                    "covers every angle",
     "ambiguous": "the beam meets the bed more than once at this range; the ellipse weighs every meeting",
     "off grid": "the depth grid has no value there; the bottom was taken as flat",
 }

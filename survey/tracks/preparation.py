@@ -158,9 +158,9 @@ def rows_of_outing(outing, boats, outings):
     fits = np.array([outing == boat or outing in str(names).split(OUTINGS_PARTED)
                      for boat, names in zip(boats, outings)], bool)
     if not fits.any():
-        raise InputError(f"OFFSETS holds the offsets of {len(sets)} boats or outings ({', '.join(map(str, sets))}), and "
-                         f"none of them is the outing '{outing}'. Select the rows of this outing's boat and run on the "
-                         "selected features only, or name the outing as the table does (OUTING).")
+        raise InputError(f"OFFSETS holds the offsets of {len(sets)} boats or outings ({', '.join(map(str, sets))}), "
+                         f"and none of them is the outing '{outing}'. Select the rows of this outing's boat and run on "
+                         "the selected features only, or name the outing as the table does (OUTING).")
     mine = list(dict.fromkeys(boats[fits].tolist()))
     if len(mine) > 1:
         raise InputError(f"OFFSETS holds rows of {', '.join(map(str, mine))}, and all of them name the outing "

@@ -88,8 +88,8 @@ def from_square(q, mean_shift, var_q, interval=True, sided=None):
     -------
     GroundRange
         Linear where sd(q) < 0.2 q. Nearer, mean and standard deviation of what G can be on its side (``near nadir``),
-        with the shortest 95 % interval or, where it ends farther out, that of q mapped by the square root; without a side, where the interval of q takes in the nadir, centred on the track (``side
-        unsure``).
+        with the shortest 95 % interval or, where it ends farther out, that of q mapped by the square root; without a
+        side, where the interval of q takes in the nadir, centred on the track (``side unsure``).
     """
     flat = np.maximum(q, 0.0)
     linear, ground = var_q < np.square(LINEAR_LIMIT * flat), np.sqrt(flat)

@@ -44,8 +44,8 @@ def test_lines_stations_and_card(run, layers, tmp_path):
     heard = []
     feedback = QgsProcessingFeedback(False)
     feedback.pushWarning = feedback.pushInfo = heard.append
-    results = run("castplan", {"TARGETS": layers[0], "BOAT": layers[1], "MAGNETIC_VARIATION": -3.0, "WATER_COLUMN": True,
-                               **MEMORY, "OUTPUT_HTML": card}, feedback)
+    results = run("castplan", {"TARGETS": layers[0], "BOAT": layers[1], "MAGNETIC_VARIATION": -3.0,
+                               "WATER_COLUMN": True, **MEMORY, "OUTPUT_HTML": card}, feedback)
     lines, stations = results["OUTPUT"], results["STATIONS"]
     assert lines.fields().names() == fields.names(fields.CAST_LINES)
     assert stations.fields().names() == fields.names(fields.CAST_STATIONS)

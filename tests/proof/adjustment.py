@@ -71,7 +71,7 @@ def disagree(rng, apart):
 
 
 def swapped(rng):
-    """(named first, named alone, its side named) of one look laid off on the wrong side; its object is seen four times."""
+    """(named first, named alone, its side named) of one look laid off on the wrong side; its object is seen often."""
     crowd = []
     while not len(crowd):
         columns, number, _, _ = outings.outing(rng)
@@ -116,8 +116,8 @@ def main():
     print(f"\ntwo outings of one boat said to disagree, of {BOATS}: {100 * honest:.2f} % (bound 1), and with latencies "
           f"1.73 s apart {100 * other:.1f} % (bound 90)" + check(honest <= 0.01 and other >= 0.90, "boats"))
     first, alone, side = np.array([swapped(rng) for _ in range(SWAPS)]).mean(axis=0)
-    print(f"a look with its side swapped, of {SWAPS}: named first {100 * first:.1f} %, alone {100 * alone:.1f} %, as its "
-          f"side {100 * side:.1f} % (bounds 97, 85, 95)"
+    print(f"a look with its side swapped, of {SWAPS}: named first {100 * first:.1f} %, alone {100 * alone:.1f} %, as "
+          f"its side {100 * side:.1f} % (bounds 97, 85, 95)"
           + check(first >= 0.97 and alone >= 0.85 and side >= 0.95, "swapped"))
     print("\n" + ("all within bounds" if not bad else "; ".join(bad)))
     return 1 if bad else 0

@@ -176,7 +176,8 @@ def every_kind(count, seed=4):
                             rng.uniform(3, 15, count), rng.uniform(-0.4, 0.4, count), 0.9 * ground, 1.1 * ground,
                             status)
     return sightings(
-        count, side=rng.choice([-1.0, 0.0, 1.0], count, p=[0.45, 0.1, 0.45]), slant=slant, depth=rng.uniform(3, 12, count),
+        count, side=rng.choice([-1.0, 0.0, 1.0], count, p=[0.45, 0.1, 0.45]), slant=slant,
+        depth=rng.uniform(3, 12, count),
         shadow_end=np.where(rng.random(count) < 0.3, slant * rng.uniform(1.02, 1.5, count), np.nan),
         azimuth_deg=rng.uniform(0, 360, count), vel_east=rng.normal(0, 2, count), vel_north=rng.normal(0, 2, count),
         turn_dps=rng.normal(0, 3, count), lever_forward=rng.normal(0, 2, count), bias=rng.uniform(0, 3, count),

@@ -138,13 +138,14 @@ def test_without_a_track_the_edge_range_is_enough():
 @pytest.mark.parametrize("end", [999.5, 1000, 1100])
 def test_a_shadow_that_runs_off_the_record_ends_there_and_says_so(end):
     record = Record(1000, 400, edge_range_m=25.0, first_ping=1000)
-    found, reason = read_marks(record, marks([(700, 50.5, end, "object"), (700, 60.5, 800, "object")]), straight_track())
+    drawn = marks([(700, 50.5, end, "object"), (700, 60.5, 800, "object")])
+    found, reason = read_marks(record, drawn, straight_track())
     assert reason.tolist() == ["", ""] and found["shadow_open"].tolist() == [True, False]
     assert found["shadow_m"][0] == pytest.approx(25, abs=0.03)
 
 
 def pinged(first_range=20.0, second=60.0, change=100.0, length=300.0, dead=0.0):
-    """A record whose pings wait for their echo (2 R / 1500 m/s and a dead time): moments of every ping, and its range."""
+    """A record whose pings wait for their echo (2 R / 1500 m/s and a dead time): moments of all pings, and ranges."""
     t, at, of = 0.0, [], []
     while t <= length:
         range_m = first_range if t < change else second
@@ -157,8 +158,8 @@ def pinged(first_range=20.0, second=60.0, change=100.0, length=300.0, dead=0.0):
 @pytest.mark.parametrize("dead, counted, within", [(0.0, False, 1.0), (0.0, True, 0.1), (0.03, True, 0.1)])
 @pytest.mark.parametrize("newest", ["top", "bottom"])
 def test_rows_by_times_go_by_the_records_own_rate(dead, counted, within, newest):
-    """20 m, then 60 m: a third of the rate. Evenly spread rows would be up to 40 s off, 60 m of track; with the record's
-    ping count they are right to a ping, by the range to a sample."""
+    """20 m, then 60 m: a third of the rate. Evenly spread rows would be up to 40 s off, 60 m of track; with the
+    record's ping count they are right to a ping, by the range to a sample."""
     at, of = pinged(dead=dead)
     samples = np.arange(0, 301.0)
     number = np.searchsorted(at, samples, side="right") - 1
@@ -179,7 +180,7 @@ def test_rows_by_times_go_by_the_records_own_rate(dead, counted, within, newest)
 
 
 def test_bottom_marks_off_the_tracks_depth_name_what_may_be_wrong():
-    """A bottom that falls from 5 to 20 m: turned over, marks are up to 15 m off, and the warning says how to mend it."""
+    """A bottom that falls from 5 to 20 m: turned over, marks are up to 15 m off, and the warning tells the remedy."""
     depth = np.linspace(5, 20, 400)
     track = straight_track()
     track.depth_m[:] = depth
