@@ -223,7 +223,7 @@ _TARGETS = (
     Field("heading_source", "string", "", "compass or course; a course shifts with the latency"),
 )
 
-_AT_LEAST = Field("height_at_least", "bool", "", "true where the shadow runs off the record: it stands at least height_m")
+_AT_LEAST = Field("height_at_least", "bool", "", "true where the shadow runs off the record: at least height_m high")
 
 TARGETS = (*_TARGETS, _AT_LEAST, _BOTTOM)
 

@@ -129,7 +129,7 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
         ok, message = super().checkParameterValues(parameters, context)
         if not ok:
             return ok, message
-        if missing_packages_text(self.packages(parameters)):  # said by processAlgorithm; a refusal may need those packages
+        if missing_packages_text(self.packages(parameters)):  # processAlgorithm says so; a refusal may need them
             return True, ""
         try:
             message = unusable_output(self, parameters, context) or self.refusal(parameters, context)

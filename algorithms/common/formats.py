@@ -3,7 +3,7 @@ from __future__ import annotations
 
 import os
 import tempfile
-from functools import lru_cache
+from functools import cache
 
 import numpy as np
 from osgeo import gdal, osr
@@ -38,7 +38,7 @@ _SHAPES = {"point": (QgsWkbTypes.Type.Point, "POINT(1 2)"),
 _CELLS = np.array([[-1.5, 2.25], [1e-3, -9999.0]], np.float32)
 
 
-@lru_cache(maxsize=None)
+@cache
 def vector_trouble(ending, kind):
     """(name of the format, what it cannot hold of a layer): the second '' where it holds all.
 
@@ -83,7 +83,7 @@ def _layer_lost(driver, path, kind):
     return f"the field {lost[0]}" if lost else ""
 
 
-@lru_cache(maxsize=None)
+@cache
 def raster_trouble(ending, bands):
     """(name of the format, what it cannot hold of a raster of so many named bands of real numbers): '' as above."""
     driver = QgsRasterFileWriter.driverForExtension(ending)

@@ -106,8 +106,8 @@ def _open(layer, label, bands):
 def _refuse_unknown_object(raster, label):
     size = raster.GetMetadataItem(OBJECT_SIZE)
     if not size or not float(size) > 0:
-        raise InputError(f"{label} does not say for what size of object it was made, so detection cannot be judged. Run "
-                         "'Map bottom seen' again and use its output, or take the grade 'seen'.")
+        raise InputError(f"{label} does not say for what size of object it was made, so detection cannot be judged. "
+                         "Run 'Map bottom seen' again and use its output, or take the grade 'seen'.")
 
 
 def _window(raster, extent):

@@ -226,7 +226,8 @@ class CoverageGaps(AthwartAlgorithm):
             feedback.pushInfo(f"{share}; its 95 % interval is unknown.")
         else:
             feedback.pushInfo(f"{share}; 95 % interval {result.low_percent:.1f} to {result.high_percent:.1f} %, "
-                              "whether the boat steered by its receiver or by marks. Expected if it steered by its receiver: "
+                              "whether the boat steered by its receiver or by marks. Expected if it steered by its "
+                              "receiver: "
                               f"{result.expected_percent:.1f} %.")
         worst = "unknown" if np.isnan(result.worst_percent) else f"{result.worst_percent:.1f} %"
         feedback.pushInfo(f"With every edge moved at once by its 95 % error, which is no interval: worst case {worst}, "
@@ -234,7 +235,8 @@ class CoverageGaps(AthwartAlgorithm):
         broken = result.gaps["area_m2"][result.gaps["kind"] == "break"]
         if len(broken):
             feedback.pushWarning(f"{broken.sum():.0f} m2 in {len(broken)} gap(s) of kind break: the log stopped "
-                                 "there. If the sonar went on, that ground was seen, and the interval of the share does not "
+                                 "there. If the sonar went on, that ground was seen, and the interval of the share "
+                                 "does not "
                                  "allow for it. Look at the record.")
         feedback.pushInfo(f"Missed {result.gap_m2:.0f} m2: {len(result.geometries)} gaps listed, "
                           f"{int(result.gaps['certain'].sum())} of them certain. Not listed: {result.narrow_m2:.0f} m2 "

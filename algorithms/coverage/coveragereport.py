@@ -5,7 +5,6 @@ import csv
 import io
 
 import numpy as np
-from qgis.core import QgsProcessingException
 from qgis.PyQt.QtCore import QDateTime
 
 from ...survey import fields

@@ -51,7 +51,8 @@ class Ensonify(AthwartAlgorithm):
     The raster is in the track's coordinate system if that is in metres, else in the UTM zone."""
     OUTPUT_HELP = {
         "OUTPUT": "GeoTIFF with the bands looks, directions, grazing, hits, smallest_object, hidden, "
-                  "detecting_looks and detecting_directions. Load it again and the style comes with it (.qml). Goes into 'Find coverage gaps' as raster of looks.",
+                  "detecting_looks and detecting_directions. Load it again and the style comes with it (.qml). Goes "
+                  "into 'Find coverage gaps' as raster of looks.",
         "SEEN_M2": "Ground seen at least once, in m2.",
         "DETECTION_M2": "Ground where an object of the given size would show, in m2.",
     }

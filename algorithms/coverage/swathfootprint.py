@@ -30,7 +30,8 @@ class SwathFootprint(AthwartAlgorithm):
 
     Strips follow the heading, not only the track. They are cut where the range changes and never carried across a break
     of the record. In a turn that parts two passes the beam at its middle closes the one and opens the other, and
-    between sparse fixes the boat is taken along an arc. Where the water is given, sound stops at the first shore it meets: nothing is drawn behind an island
+    between sparse fixes the boat is taken along an arc. Where the water is given, sound stops at the first shore it
+    meets: nothing is drawn behind an island
     or a spit. In a turn the inner side is not drawn beyond the centre of the turn.
 
     The model 'terrain' follows every beam over a depth grid instead: a slope lengthens or shortens the reach, a bank

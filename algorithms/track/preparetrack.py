@@ -47,7 +47,8 @@ class PrepareTrack(AthwartAlgorithm):
     depth, the sound speed, the defaults used."""
     OUTPUT_HELP = {
         "OUTPUT": "Track: points at the transducer, the fixes' own fields behind ours. The input of most other tools.",
-        "PASSES": "Passes: a line each, from one cut to the next, with length, mean speed, depth and range, and the share of it that was too "
+        "PASSES": "Passes: a line each, from one cut to the next, with length, mean speed, depth and range, and the "
+                  "share of it that was too "
                   "fast for three pings a metre, or had water outside 8 to 20 % of the range.",
         "SAMPLE_COUNT": "Number of samples in the track.",
         "PASS_COUNT": "Number of passes.",

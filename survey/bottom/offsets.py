@@ -189,6 +189,7 @@ def _place(track, one):
     first, last = one.samples
     digits = 1 if horizontal_crs(track.crs).is_projected else 6
     return (f"pass {track.pass_id[one.worst]} of '{track.outing[one.worst]}', {iso_time(track.t_s[first])} to "
-            f"{iso_time(track.t_s[last])}, at {track.x[one.worst]:.{digits}f}, {track.y[one.worst]:.{digits}f}: the grid "
-            f"is {abs(one.difference):.1f} m {'deeper' if one.difference > 0 else 'shallower'}, and its depths differ by "
+            f"{iso_time(track.t_s[last])}, at {track.x[one.worst]:.{digits}f}, {track.y[one.worst]:.{digits}f}: the "
+            f"grid is {abs(one.difference):.1f} m {'deeper' if one.difference > 0 else 'shallower'}, and its depths "
+            "differ by "
             f"{one.scatter:.1f} m within the error of the position")

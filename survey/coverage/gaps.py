@@ -154,8 +154,9 @@ def find_gaps(crs, areas, swaths=None, seen=None, *, exclude=(), passes=None, re
     table["certain_m2"] = table["area_m2"] * drawn.certain_share
     table["certain"] = drawn.certain_share >= _HALF
     step(1.0)
+    outlines = transfer.all_to_crs(frame, [paced(cleared(ground, within=True)) for ground in kept])
     return CoverageResult(
-        transfer.all_to_crs(frame, [paced(cleared(ground, within=True)) for ground in kept]), table, columns, area_m2, _seen(gap.total, area_m2), percent,
+        outlines, table, columns, area_m2, _seen(gap.total, area_m2), percent,
         drawn.total.low, drawn.total.high, drawn.total.expected, _percent(worst.total, area_m2),
         _percent(best.total, area_m2), gap.total, max(0.0, float(gap.total - table["area_m2"].sum() - small)), small,
         notes + cover.notes + said, chance)

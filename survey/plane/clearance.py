@@ -14,7 +14,8 @@ from . import shapes
 __all__ = ["CLEARANCE_M", "cleared", "near_misses", "paced"]
 
 CLEARANCE_M = 1.5e-4
-"""Vertices are written no nearer to another vertex or edge than this: a tenth of a millimetre, with room for the scale of a CRS."""
+"""Vertices are written no nearer to another vertex or edge than this: a tenth of a millimetre, with room for the
+scale of a CRS."""
 
 LONGEST_EDGE_M = 25.0
 """Carried to degrees at 60 degrees of latitude an edge of this length strays from the ground by 0.02 mm."""

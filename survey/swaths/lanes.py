@@ -23,7 +23,7 @@ MARCH_SPACING_M, EDGE_SPACING_M = 0.5, 0.125
 this close where two neighbours do not see the same lanes."""
 
 _STRAIGHT_M = 0.05
-"""Beams set in where every edge runs straighter than this between two samples are not drawn: they would show nothing."""
+"""Beams set in where every edge runs straighter than this between two samples are not drawn: nothing would show."""
 
 LEAST_SHADOW_M = 0.3
 """Shorter shadows are drawn over: they are neither a gap in the survey nor safely told from the grid's own noise."""

@@ -68,10 +68,11 @@ def with_cloud(seen, found, sigmas, frames, beams, sample, cloud):
     out.ground, out.low, out.high, out.centre, out.own, out.sigma_across = (
         values.copy() for values in (found.ground, found.low, found.high, found.centre, found.own, found.sigma_across))
     rows = np.vstack([found.spread.cov.T, found.spread.semi_major, found.spread.semi_minor, found.spread.azimuth_deg])
-    for frame, index in frames:
-        index = index[known[index]]
+    for frame, members in frames:
+        index = members[known[members]]
         if len(index):
-            met = _of_frame(seen.take(index), index, out, rows, sigmas, beams(frame, index), frame, sample[index], cloud)
+            met = _of_frame(seen.take(index), index, out, rows, sigmas, beams(frame, index), frame, sample[index],
+                            cloud)
             only = index[met & np.isnan(seen.terrain.ground[index])]
             seen.terrain.ground[only] = out.ground[only]
     out.spread = Spread.of(rows)

@@ -44,7 +44,7 @@ def _beams(frame, poses, side, index):
 
 
 def beams_of(poses, side):
-    """A function (frame, index) -> east, north (k,) of the samples and (k, 2) unit vectors of the beams, in the frame."""
+    """A function (frame, index) -> east, north (k,) of the samples and (k, 2) unit vectors of the beams there."""
     def beams(frame, index):
         east, north, _, along = _beams(frame, poses, side, index)
         return east, north, along

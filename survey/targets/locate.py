@@ -125,7 +125,8 @@ def locate(track, picks, settings=None, water=None, ground_on_terrain=None, bott
         seen.depth_scales &= np.isnan(seen.terrain.ground)
     found = budget(seen, sigmas)
     if seen.terrain is not None and hasattr(ground_on_terrain, "cloud"):
-        found = with_cloud(seen, found, sigmas, frames, beams_of(poses, seen.side), poses.sample, ground_on_terrain.cloud)
+        found = with_cloud(seen, found, sigmas, frames, beams_of(poses, seen.side), poses.sample,
+                           ground_on_terrain.cloud)
     at = [np.where(np.isnan(aside), np.nan, values[kept]) for values in (picks.x, picks.y)]
     places = lay_off(poses, seen, found, frames, scale, at, water)
     lost = sideless[kept] & (found.status != SIDE_UNSURE)  # only right under the boat does no side matter

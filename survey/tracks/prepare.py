@@ -158,7 +158,8 @@ def prepare(fixes, how, depth_at=None, step=None):
     lines = pass_lines(track, lon[chosen], under_way)
     columns, left_out = ({name: values[mask] for name, values in columns.items()} for mask in (~none, none))
     made = Prepared(track, rows[chosen], columns, [line for line, gone in zip(lines, none) if not gone], tally,
-                    tally.count() + int((~track.usable).sum()), len(rows) - n, float(columns["length_m"].sum()), [], [], left_out)
+                    tally.count() + int((~track.usable).sum()), len(rows) - n, float(columns["length_m"].sum()), [], [],
+                    left_out)
     ahead = bow.course + (180.0 if how.backwards else 0.0)
     compass = compass_warning(bow.degrees, ahead, bow.turn, speed, bow.source == COMPASS, how.heading_offset_deg)
     made.warnings += [*log.warnings, *([compass] if compass else []), *odd_notes]

@@ -73,7 +73,7 @@ def make_layer():
 
 @pytest.fixture
 def seen(tmp_path):
-    """A raster of looks of 100 by 60 cells of 1 m: rows 0 to 19 hidden, 20 to 39 seen once, 40 to 59 twice and once well.
+    """A raster of looks of 100 by 60 cells of 1 m: rows 0 to 19 hidden, 20 to 39 seen once, 40 to 59 twice, once well.
 
     Its lower left corner is 500000, 4983000; only the western half of the unseen rows is hidden.
     """

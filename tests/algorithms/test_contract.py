@@ -135,7 +135,8 @@ sample, out = {str(ROOT / 'sample_project')!r}, {str(tmp_path)!r}
 jobs = {{
     'readlogs': {{'INPUT': [sample + '/outing_north.nmea'], 'OUTPUT': out + '/fixes.gpkg'}},
     'exportgpx': {{'WAYPOINTS': out + '/fixes.gpkg', 'OUTPUT': out + '/fixes.gpx'}},
-    'preparebathymetry': {{'INPUT': sample + '/depth_grid.tif', 'KIND': 'depth', 'UNIT': 'm', 'OUTPUT': out + '/d.tif'}},
+    'preparebathymetry': {{'INPUT': sample + '/depth_grid.tif', 'KIND': 'depth', 'UNIT': 'm',
+                          'OUTPUT': out + '/d.tif'}},
     'picksfromimage': {{'PICKS': sample + '/north_record_points.csv', 'IMAGE': sample + '/north_record.png',
                        'KIND_FIELD': 'kind', 'LAYOUT': 'both', 'NEWEST': 'top', 'EDGE_RANGE': 30, 'RANGE_UNIT': 'm',
                        'FIRST_PING': 1, 'OUTPUT': out + '/picks.gpkg'}}}}

@@ -52,13 +52,15 @@ def test_the_next_tools_work_in_any_coordinate_system(qgis_processing, run, fiel
     carried = []
     for layer in (swaths, gaps):
         assert layer.featureCount() > 3
-        there = processing.run("native:reprojectlayer", {"INPUT": layer, "TARGET_CRS": crs, "OUTPUT": "memory:"})["OUTPUT"]
+        there = processing.run("native:reprojectlayer",
+                               {"INPUT": layer, "TARGET_CRS": crs, "OUTPUT": "memory:"})["OUTPUT"]
         request = QgsFeatureRequest().setInvalidGeometryCheck(QgsFeatureRequest.GeometryNoCheck)
         assert all(feature.geometry().isGeosValid() for feature in there.getFeatures(request))
         dissolved = processing.run("native:dissolve", {"INPUT": there, "OUTPUT": "memory:"})["OUTPUT"]
         assert dissolved.featureCount() == 1
         carried.append(there)
-    one = processing.run("native:intersection", {"INPUT": carried[0], "OVERLAY": carried[1], "OUTPUT": "memory:"})["OUTPUT"]
+    one = processing.run("native:intersection",
+                         {"INPUT": carried[0], "OVERLAY": carried[1], "OUTPUT": "memory:"})["OUTPUT"]
     assert isinstance(one, QgsVectorLayer)
     joined = processing.run("native:joinattributesbylocation", {
         "INPUT": carried[1], "JOIN": carried[0], "PREDICATE": [0], "JOIN_FIELDS": [], "METHOD": 0,

@@ -1,8 +1,9 @@
 """Picks over uneven ground with every error drawn from its prior: what a boat would record, and where the object is.
 
-Written from first principles and without the code under test (``located`` alone calls it): bottoms as formulas, a boat that runs straight, a fan
-that looks athwartships at its true azimuth, sight lines traced every 5 cm, clocks that are late, and a sounder read at
-the true place of the boat. Each pick is of a fresh outing. Frame and priors are those of ``random_picks``.
+Written from first principles and without the code under test (``located`` alone calls it): bottoms as formulas, a boat
+that runs straight, a fan that looks athwartships at its true azimuth, sight lines traced every 5 cm, clocks that are
+late, and a sounder read at the true place of the boat. Each pick is of a fresh outing. Frame and priors are those of
+``random_picks``.
 """
 import numpy as np
 import tracks
@@ -125,7 +126,7 @@ def recorded(rng, count, bottom, sigma=PRIORS, over=(0.8, 3.0), near=25.0, secon
     straight = np.zeros(count)
     true = start[:, None] + arc(t, speed, heading, straight)
     fixes = (start[:, None] + arc(t + late, speed, heading, straight)
-             + (error("bias", 2) + error("slow", 2))[:, None] + error("offset", 2)[:, None] + error("jitter", *t.shape[1:], 2))
+             + (error("bias", 2) + error("slow", 2) + error("offset", 2))[:, None] + error("jitter", *t.shape[1:], 2))
     scale = 1 + error("sound_speed") / WATER_SPEED
     wrong = (error("depth")[:, None] + error("depth", t.shape[1])) / np.sqrt(2)
     sounder = (bottom(true[..., 0], true[..., 1]) + higher[:, None]) / scale[:, None] + wrong

@@ -56,8 +56,8 @@ def seen(legs, near, far, start=0.0, end=None, sides=(-1, 1)):
         marks.append(begun + np.linspace(0, length, int(np.ceil(length / step)) + 1))
         begun += length
     quads = []
-    for way, (_, radius) in zip(marks, legs):
-        way = np.unique(np.clip(way, start, end))
+    for planned, (_, radius) in zip(marks, legs):
+        way = np.unique(np.clip(planned, start, end))
         if len(way) < 2:
             continue
         # the last of a leg is the first of the next: of the leg's own curvature, not the next one's

@@ -73,7 +73,7 @@ def disagree(rng, apart):
 def swapped(rng):
     """(named first, named alone, its side named) of one look laid off on the wrong side; its object is seen often."""
     crowd = []
-    while not len(crowd):
+    while not crowd:
         columns, number, _, _ = outings.outing(rng)
         group = np.unique(number, return_inverse=True)[1]
         crowd = np.flatnonzero(np.bincount(group)[group] >= 4)

@@ -1,8 +1,8 @@
 """240 simulated outings against the interval of the share: does it hold the truth, is it tight, do gaps stay open?
 
 Lawnmower, straight legs at random, and runs along a shore; compass and course; a fix a second and one in ten; a flat
-and a sloping bottom; boats steered by their receivers and by marks. Each outing is logged, prepared, drawn and judged by
-the tools' own functions; the truth shares nothing with them (tests/plugins/sharetruth.py).
+and a sloping bottom; boats steered by their receivers and by marks. Each outing is logged, prepared, drawn and judged
+by the tools' own functions; the truth shares nothing with them (tests/plugins/sharetruth.py).
 """
 import concurrent.futures
 import itertools

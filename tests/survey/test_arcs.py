@@ -1,7 +1,6 @@
-"""Turns against a continuous fan that shares no code: ground lost and invented, and the map of looks beside the swaths."""
+"""Turns against a continuous fan that shares no code: ground lost and invented, and the map of looks beside."""
 import numpy as np
 import pytest
-import shapely.geometry as sg
 import tracks
 import turnsim
 from athwart.survey.logs.fixes import Fixes
@@ -102,5 +101,6 @@ def test_samples_are_counted_once_and_a_beam_at_a_cut_is_in_both_passes():
 def test_nothing_is_bent_without_a_turn():
     rng = np.random.default_rng(1)
     along = np.arange(0, 300, 1.5)
-    track = tracks.in_frame(FRAME, 0 * along, along, rng.normal(0, 4, len(along)), turn_dps=rng.normal(0, 0.5, len(along)))
+    track = tracks.in_frame(FRAME, 0 * along, along, rng.normal(0, 4, len(along)),
+                            turn_dps=rng.normal(0, 0.5, len(along)))
     assert draw_swaths(track, SwathSettings()).report.drawn == 2 * len(track)

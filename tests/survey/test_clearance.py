@@ -105,7 +105,8 @@ def test_abutting_strips_leave_no_seam_in_any_crs(step_m):
             there = [transform(back, one) for one in carried(result.geometries, code)]
             passes = [unary_union([one for one, own in zip(there, result.columns["pass_id"]) if own == number])
                       for number in (1, 2, 3, 4)]
-            holes = [sg.Polygon(ring).area for whole in passes for part in shapes.parts(whole) for ring in part.interiors]
+            holes = [sg.Polygon(ring).area for whole in passes for part in shapes.parts(whole)
+                     for ring in part.interiors]
             assert not [hole for hole in holes if hole < 0.01], (merge, code)
             # a seam would eat away twice the margin along all of its length
             areas[merge, code] = sum(whole.buffer(-0.8).area for whole in passes)

@@ -138,7 +138,7 @@ def opened(flags, cells=3):
 
 @pytest.mark.parametrize("spacing, bend", [(2.0, 0.0), (20.0, 0.0), (20.0, 25.0)])
 def test_hidden_ground_stays_out_however_far_apart_the_fixes_are(spacing, bend):
-    """Against a continuous beam: of the ground in holes over half a metre that nearer ground hides, 95 % is left out."""
+    """Against a continuous beam: of the ground in holes over half a metre that is hidden, 95 % is left out."""
     y = np.arange(-50, 50.1, spacing)
     azimuth = bend * y / 50
     x = np.concatenate([[0], np.cumsum(np.diff(y) * np.tan(np.radians((azimuth[1:] + azimuth[:-1]) / 2)))])

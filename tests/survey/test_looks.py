@@ -265,7 +265,7 @@ def test_grazing_on_a_cross_slope_is_the_angle_to_the_surface():
 
 @pytest.mark.parametrize("slope", [-0.2, 0.0, 0.1, 0.3])
 def test_the_smallest_object_throws_its_shadow_on_the_slope(slope):
-    """Brute force: a wall of the size said, ahead of a beam traced in steps of 0.1 mm, shadows just the least length."""
+    """Brute force: a wall of the size said, ahead of a beam traced by 0.1 mm, shadows just the least length."""
     grid = beds.grid(lambda e, n: 8 + slope * e, half=90)
     asked = DetectionSettings(beam_width_deg=0.01, min_hits=1e-6, min_shadow_m=1.5, min_grazing_deg=0.0)
     bands, job = drawn(sailed(LINE, depth_m=8.0, range_m=40.0), grid=grid, settings=asked)
@@ -414,7 +414,8 @@ def test_a_position_two_metres_off_beside_a_drop_hides_no_shelf(others, draft):
     if not others:
         assert job.totals.seen_m2 == pytest.approx(truth, rel=0.06)
     warned = job.anchors.local
-    assert "1 stretch " in warned and "pass 1 of 'day 1'" in warned and "12.0 m deeper" in warned if not draft else warned
+    assert draft or all(words in warned for words in ("1 stretch ", "pass 1 of 'day 1'", "12.0 m deeper"))
+    assert warned
     assert f"{EAST + TRULY + OFF:.1f}" in warned and "SIGMA_POSITION" in warned and "2023-11-14T" in warned
 
 

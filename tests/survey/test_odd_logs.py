@@ -151,8 +151,9 @@ def legs(*courses):
     return [course for one in courses for course in sailed.straight(one, 150)]
 
 
-def with_compass(courses, off, crab=0.0, rng=np.random.default_rng(4)):
+def with_compass(courses, off, crab=0.0, rng=None):
     """Headings that are ``off`` by a compass error, and by a current to the north that sets by ``crab`` at most."""
+    rng = rng or np.random.default_rng(4)
     true = np.append(courses, courses[-1])
     shown = true + off + crab * np.sin(np.radians(true)) + rng.normal(0, 2, len(true))
     return log(courses, heading_deg=shown % 360)

@@ -146,7 +146,8 @@ def test_a_shore_followed_at_some_distance_is_one_pass():
 
 def standing(fixes, count=4, gap_s=100.0):
     """The fixes, and after a break ``count`` more, all at one place, with a compass."""
-    more = {name: np.concatenate([getattr(fixes, name), np.full(count, getattr(fixes, name)[-1])]) for name in ("x", "y")}
+    more = {name: np.concatenate([getattr(fixes, name), np.full(count, getattr(fixes, name)[-1])])
+            for name in ("x", "y")}
     t = np.concatenate([fixes.t_s, fixes.t_s[-1] + gap_s + np.arange(count)])
     return replace(fixes, t_s=t, heading_deg=np.full(len(t), 90.0), **more)
 
@@ -156,7 +157,8 @@ def test_a_boat_that_stands_still_makes_no_pass():
     made = prepare(standing(fixes), replace(PLAIN, min_speed=0.0))
     assert made.passes["pass_id"].tolist() == [1] and len(made.lines) == 1
     assert len(made.track) + made.tally.count() + made.thinned == len(fixes) + 4
-    assert any("Not written as passes: 1 without any length, for the boat stood still (pass_id 2). Their samples stay in "
+    assert any("Not written as passes: 1 without any length, for the boat stood still (pass_id 2). Their samples stay "
+               "in "
                "the track." in text for text in made.warnings)
     four = standing(fixes).take(np.arange(len(fixes), len(fixes) + 4))
     with pytest.raises(InputError, match="No pass has both a length and a usable sample"):

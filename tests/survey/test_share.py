@@ -141,7 +141,7 @@ class TestSimulatedOutings:
         # the gaps of one outing share its errors, so that two dozen outings tell no more than this
         assert abs(gaps[:, 0].mean() - 100 * gaps[:, 1].mean()) < 12
         often, seldom = gaps[gaps[:, 0] >= 60], gaps[gaps[:, 0] < 40]
-        assert often[:, 1].mean() > 0.65 > 0.5 > seldom[:, 1].mean()
+        assert often[:, 1].mean() > 0.65 and seldom[:, 1].mean() < 0.5
         assert np.minimum(gaps[:, 2], gaps[:, 3]).sum() >= 0.95 * gaps[:, 2].sum() > 0
 
     def test_worst_and_best_case_hold_the_interval(self, outcomes):
@@ -267,7 +267,7 @@ class TestSeams:
 
     @staticmethod
     def cut():
-        """The same pass in strips of 20 m whose range differs by a millimetre: their shared beams are of two lengths."""
+        """The same pass in strips of 20 m whose range differs by a millimetre: shared beams are of two lengths."""
         longer = [1e-3 * (k % 2) for k in range(25)]
         return [("a", 1, box(x, *((3.0, x + 20, OUTER + more) if side > 0 else (-OUTER - more, x + 20, -3.0))))
                 for side in (-1, 1) for x, more in zip(range(-50, 450, 20), longer)]
