@@ -17,7 +17,8 @@ from .masks import Mask, pieces
 
 __all__ = ["Chances", "DrawnPass", "chances"]
 
-_BATCH = 1 << 20
+_BATCH = 1 << 16
+"""Numbers at once: a handful of such arrays stay in the processor's own memory."""
 
 _FEW = 200
 """So few places are judged one by one first: most of a wide lake is far from any edge, and its cells would be many."""
@@ -36,7 +37,7 @@ class DrawnPass:
 
 @dataclass
 class Chances:
-    """``seen`` (draws, k) bool: by as many passes as asked for; ``as_drawn`` (k,): without any error."""
+    """``seen`` (k, draws) bool: by as many passes as asked for; ``as_drawn`` (k,): without any error."""
 
     seen: np.ndarray
     as_drawn: np.ndarray
@@ -61,7 +62,7 @@ def chances(passes, xy, looks, draws, area, step=lambda fraction: None):
     Chances
     """
     # what enough passes see in every draw need not be asked of the rest
-    count = np.zeros((draws, len(xy)), np.uint8)
+    count = np.zeros((len(xy), draws), np.uint8)
     still, as_drawn = np.ones(len(xy), bool), np.zeros(len(xy), np.int32)
     order = np.argsort(xy[:, 0], kind="stable")
     eastings = xy[order, 0]
@@ -79,18 +80,21 @@ def chances(passes, xy, looks, draws, area, step=lambda fraction: None):
                 mask = Mask(ground, (*xy[some].min(axis=0), *xy[some].max(axis=0)), reach + 1.0, area)
                 any_near, all_near = mask.near(xy[some], reach + 0.5)
                 sure, some = np.append(sure, some[all_near]), some[any_near & ~all_near]
-            count[:, sure] = np.minimum(count[:, sure] + 1, looks)
+            count[sure] = np.minimum(count[sure] + 1, looks)
             as_drawn[sure] += 1
             if len(some):
-                as_drawn[some] += mask.holds(xy[some], 0.0, 0.0)
+                as_drawn[some] += mask.holds(xy[some, :1], xy[some, 1:], 0.0, 0.0)[:, 0]
+                moves, frames = _Moves(one), boat_frames(one.lines, xy[some])
             size = max(1, _BATCH // draws)
             for first in range(0, len(some), size):
-                batch = some[first:first + size]
-                count[:, batch] = np.minimum(count[:, batch] + _held(one, mask, xy[batch]), looks)
+                batch = slice(first, first + size)
+                east, north = moves.of(frames.forward[batch], frames.across[batch])
+                held = mask.holds(xy[some[batch], :1], xy[some[batch], 1:], east, north)
+                count[some[batch]] = np.minimum(count[some[batch]] + held, looks)
             asked = np.append(sure, some)
             if not len(asked):
                 continue
-            still[asked] = count[:, asked].min(axis=0) < looks
+            still[asked] = count[asked].min(axis=1) < looks
             as_drawn[asked[~still[asked]]] = looks
     return Chances(count >= looks, as_drawn >= looks)
 
@@ -104,32 +108,30 @@ def _settled(ground, xy, some, reach):
     return some[held], some[touched & ~held]
 
 
-def _held(one, mask, xy):
-    """(draws, k) bool: whether the pass saw each place in each draw."""
-    errors, facts = one.errors, one.facts
-    frames = boat_frames(one.lines, xy)
-    f, s = frames.forward.T, frames.starboard.T
-    once = np.ones((1, len(xy)))
-    ahead = _product(errors.shift, errors.forward, np.concatenate([f, once]))
-    across = _product(errors.shift, errors.starboard, np.concatenate([s, once]))
-    across += frames.across.astype(np.float32)
-    # turned clockwise by a, the beam that meets a place at y abeam left the boat y tan(a) ahead and ran y / cos(a)
-    ahead += across * _column(np.tan(errors.turn))
-    width = facts.outer_m - facts.inner_m
-    stretch = width / (width + errors.outer - errors.inner)
-    nearer = np.copysign(_column(facts.inner_m - (facts.inner_m + errors.inner) * stretch), across)
-    across *= _column(stretch / np.cos(errors.turn))
-    across += nearer
-    across -= frames.across.astype(np.float32)
-    east = ahead * f[0].astype(np.float32) + across * s[0].astype(np.float32)
-    north = ahead * f[1].astype(np.float32) + across * s[1].astype(np.float32)
-    return mask.holds(xy, east, north)
+class _Moves:
+    """By how much places are moved in each draw before it is asked whether a pass saw them."""
 
+    def __init__(self, one):
+        errors, facts = one.errors, one.facts
+        width = facts.outer_m - facts.inner_m
+        stretch = width / (width + errors.outer - errors.inner)
+        # turned clockwise by a, the beam that meets a place at y abeam left the boat y tan(a) ahead and ran y / cos(a)
+        self._ahead, self._across = (np.vstack([-errors.shift.T, -own]).astype(np.float32)
+                                     for own in (errors.forward, errors.starboard))
+        self._turn, self._stretch, self._nearer = (values.astype(np.float32) for values in (
+            np.tan(errors.turn), stretch / np.cos(errors.turn),
+            facts.inner_m - (facts.inner_m + errors.inner) * stretch))
 
-def _product(shift, own, axes):
-    """Minus the shift and the boat's own part along axes, (draws, k)."""
-    return np.column_stack([-shift, -own]).astype(np.float32) @ axes.astype(np.float32)
-
-
-def _column(values):
-    return values.astype(np.float32)[:, None]
+    def of(self, forward, across):
+        """(k, draws) m to the east and to the north, for (k, 2) ``forward`` and (k,) ``across`` of BoatFrames."""
+        f, abeam = forward.astype(np.float32), across.astype(np.float32)[:, None]
+        s = np.column_stack([f[:, 1], -f[:, 0]])
+        once = np.ones((len(f), 1), np.float32)
+        ahead, aside = np.hstack([f, once]) @ self._ahead, np.hstack([s, once]) @ self._across
+        aside += abeam
+        ahead += aside * self._turn
+        nearer = np.copysign(self._nearer, aside)
+        aside *= self._stretch
+        aside += nearer
+        aside -= abeam
+        return ahead * f[:, :1] + aside * s[:, :1], ahead * f[:, 1:] + aside * s[:, 1:]

@@ -65,22 +65,27 @@ class Mask:
         if touching.any():
             cells |= outside & _grown(touching, self._margin)
 
-    def holds(self, xy, east, north):
+    def holds(self, x, y, east, north):
         """Whether places moved to the east and north lie in the ground.
 
         Parameters
         ----------
-        xy : (k, 2) array
+        x, y : (k, 1) arrays
             Places within the window.
-        east, north : (..., k) arrays, m
+        east, north : (k, n) arrays or 0, m
             At most the margin.
+
+        Returns
+        -------
+        (k, n) array of 0 and 1
         """
-        at = xy / CELL_M - self._low
-        column = (at[:, 0] + np.float32(1 / CELL_M) * east).astype(np.int32)
-        row = (at[:, 1] + np.float32(1 / CELL_M) * north).astype(np.int32)
+        column, row = ((at / CELL_M - low).astype(np.float32) for at, low in zip((x, y), self._low))
+        per = np.float32(1 / CELL_M)
+        column = (column + per * east).astype(np.int32)
+        row = (row + per * north).astype(np.int32)
         row *= np.int32(self._columns)
         row += column
-        return self.cells.ravel().take(row, mode="clip")
+        return self.cells.view(np.uint8).ravel().take(row, mode="clip")
 
     def near(self, xy, distance):
         """For (k, 2) places: whether any cell, and whether every cell, within a square of that half-width is filled."""

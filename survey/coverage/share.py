@@ -144,27 +144,27 @@ def share_draws(passes, wanted, area, exact, gaps, looks, draws, picture=None, m
         own.append(picture.places)
     found = chances(passes, np.concatenate(own), looks, draws, area, step)
     ends = np.cumsum([len(xy) for xy in own])
-    parts = iter(zip(np.split(found.seen, ends[:-1], axis=1), np.split(found.as_drawn, ends[:-1])))
+    parts = iter(zip(np.split(found.seen, ends[:-1]), np.split(found.as_drawn, ends[:-1])))
     seen, before = next(parts)
     more = (0.0, np.zeros((len(wanted), 1))) if more is None else more
-    total = interval(exact[0], 100 * (seen.mean(axis=1) - before.mean()) + more[0])
+    total = interval(exact[0], 100 * (seen.mean(axis=0) - before.mean()) + more[0])
     areas = [total] if len(wanted) == 1 else []
     if len(wanted) > 1:
         seen, before = next(parts)
-        changes = _by_owner(seen.astype(np.int8) - before.astype(np.int8), owner, len(wanted))
-        areas = [interval(*pair) for pair in zip(exact[1], 100 * changes.T + more[1])]
+        changes = _by_owner(seen.astype(np.int8) - before.astype(np.int8)[:, None], owner, len(wanted))
+        areas = [interval(*pair) for pair in zip(exact[1], 100 * changes + more[1])]
     seen, _ = next(parts)
     unseen = 1 - _by_owner(seen, gap, len(gaps))
-    sure = ((1 - seen.mean(axis=0)) >= _SURE)[None]
+    sure = ((1 - seen.mean(axis=1)) >= _SURE)[:, None]
     if picture is not None:
-        picture.fill(next(parts)[0].mean(axis=0))
-    return ShareDraws(total, areas, 100 * (unseen >= _OPEN).mean(axis=0), _by_owner(sure, gap, len(gaps))[0])
+        picture.fill(next(parts)[0].mean(axis=1))
+    return ShareDraws(total, areas, 100 * (unseen >= _OPEN).mean(axis=1), _by_owner(sure, gap, len(gaps))[:, 0])
 
 
 def _by_owner(values, owner, count):
-    """(rows, count) means of the columns of (rows, k) values by their owner (rising), NaN for those without any."""
-    found, owner = np.full((len(values), count), np.nan), np.asarray(owner, int)
+    """(count, n) means of the rows of (k, n) values by their owner (rising), NaN for those without any."""
+    found, owner = np.full((count, values.shape[1]), np.nan), np.asarray(owner, int)
     if len(owner):
         known, first, size = np.unique(owner, return_index=True, return_counts=True)
-        found[:, known] = np.add.reduceat(values, first, axis=1, dtype=np.int32) / size
+        found[known] = np.add.reduceat(values, first, axis=0, dtype=np.int32) / size[:, None]
     return found
