@@ -62,8 +62,8 @@ def turns():
             if not size:
                 continue
             shares = [100 * max(np.divide(values, size)) for values in (lost, invented)]
-            print(f"{name:>6} {interval:9.0f} {jitter:7.1f} {np.mean(lost):13.1f} {shares[0]:13.2f} {np.mean(invented):17.1f} "
-                  f"{shares[1]:17.2f}")
+            print(f"{name:>6} {interval:9.0f} {jitter:7.1f} {np.mean(lost):13.1f} {shares[0]:13.2f} "
+                  f"{np.mean(invented):17.1f} {shares[1]:17.2f}")
             fine &= jitter > 0 or name == "5" or max(shares) < worst
     return fine
 
