@@ -43,7 +43,7 @@ class Stage:
             self.feedback.pushWarning(text)
 
     def pace(self, size, every=200):
-        """``tell(done)`` for loops over ``size`` things: every so many it looks for a cancel and moves the bar on.
+        """``tell(done)`` for loops over ``size`` things: every so many it moves the bar on and looks for a cancel.
 
         The bar goes half of the way that is left: nobody knows how many outputs are to come.
         """
@@ -51,9 +51,9 @@ class Stage:
 
         def tell(done):
             if done % every == 0 or done == size:
-                self.check()
                 if self.feedback is not None:
                     self.feedback.setProgress(begin + 0.5 * (100.0 - begin) * done / max(size, 1))
+                self.check()
         return tell
 
     def move_on(self):

@@ -120,10 +120,10 @@ def edge_sigma(track, settings, range_m=None):
     else:
         ground = ground_range(slant, depth)
         square = np.square(ground)
-        found = nadir.from_square(square, range2 - depth2, 4 * (np.square(slant) * range2 + np.square(depth) * depth2
-                                                                + np.square(square) * scale2)
-                                  + 2 * (range2 ** 2 + depth2 ** 2))
-        by_range = np.square((found.high - found.low) / (2 * nadir.Z95))
+        low, high = nadir.mapped_bounds(
+            square + range2 - depth2, 4 * (np.square(slant) * range2 + np.square(depth) * depth2
+                                           + np.square(square) * scale2) + 2 * (range2 ** 2 + depth2 ** 2))
+        by_range = np.square((high - low) / (2 * nadir.Z95))
     turn2 = np.square(np.radians(np.nan_to_num(track.sigma_heading_deg)))
     by_heading = np.square(ground) * ((1 + np.exp(-2 * turn2)) / 2 - np.exp(-turn2))
     _, slow, jitter = position_parts(sigmas, track.sigma_pos_m, False)

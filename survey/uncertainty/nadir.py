@@ -14,7 +14,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 __all__ = ["AMBIGUOUS", "BOTTOM", "NEAR_NADIR", "OFF_GRID", "SIDE_UNSURE", "STATUSES", "WATER_COLUMN", "GroundRange",
-           "TerrainGround", "from_square", "hang_in_water"]
+           "TerrainGround", "from_square", "hang_in_water", "mapped_bounds"]
 
 STATUSES = ("bottom", "near nadir", "side unsure", "water column", "ambiguous", "off grid")
 BOTTOM, NEAR_NADIR, SIDE_UNSURE, WATER_COLUMN, AMBIGUOUS, OFF_GRID = range(len(STATUSES))
@@ -93,7 +93,7 @@ def from_square(q, mean_shift, var_q, interval=True, sided=None):
     """
     flat = np.maximum(q, 0.0)
     linear, ground = var_q < np.square(LINEAR_LIMIT * flat), np.sqrt(flat)
-    low, high = _bounds(q + mean_shift, var_q) if interval else (np.empty_like(q), np.empty_like(q))
+    low, high = mapped_bounds(q + mean_shift, var_q) if interval else (np.empty_like(q), np.empty_like(q))
     with np.errstate(divide="ignore"):
         found = GroundRange(ground=ground, low=low, high=high, gain=0.5 / ground, linear=linear,
                             hanging_var=np.zeros_like(q), status=np.zeros(q.shape, int))  # all on the BOTTOM
@@ -104,8 +104,8 @@ def from_square(q, mean_shift, var_q, interval=True, sided=None):
     return found
 
 
-def _bounds(mean, var_q):
-    """The interval of q mapped by the square root."""
+def mapped_bounds(mean, var_q):
+    """(low, high) m: the 95 % interval of q, of this mean (m2) and variance (m4), mapped by the square root."""
     reach = Z95 * np.sqrt(var_q)
     return np.sqrt(np.maximum(mean - reach, 0.0)), np.sqrt(np.maximum(mean + reach, 0.0))
 

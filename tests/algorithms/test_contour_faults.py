@@ -18,13 +18,14 @@ class Heard(QgsProcessingFeedback):
 
     def __init__(self, cancel_at=None):
         super().__init__(False)
-        self.warnings, self.progress, self.cancel_at = [], [], cancel_at
+        self.warnings, self.steps, self.cancel_at = [], [], cancel_at
 
     def pushWarning(self, warning):
         self.warnings.append(warning)
 
     def setProgress(self, value):
-        self.progress.append(value)
+        self.steps.append(value)
+        super().setProgress(value)
         if self.cancel_at is not None and value >= self.cancel_at:
             self.cancel()
 
@@ -205,8 +206,8 @@ def test_feet_and_elevations_name_their_own_values(gridded):
 def test_progress_runs_and_a_cancel_stops_it(gridded):
     heard = Heard()
     gridded(bowl_lines(), heard=heard, cell=2.0)
-    assert len(heard.progress) > 15 and np.all(np.diff(heard.progress) >= -1e-9)
+    assert len(heard.steps) > 15 and np.all(np.diff(heard.steps) >= -1e-9)
     stopped = Heard(cancel_at=15)
     with pytest.raises(QgsProcessingException):
         gridded(bowl_lines(), heard=stopped, cell=2.0)
-    assert stopped.progress[-1] < 40
+    assert stopped.steps[-1] < 40

@@ -41,14 +41,15 @@ MORE = {
     "adjusttargets": {"GROUP_FIELD": "label"},
     "castplan": {"BOAT": "BOAT"},
     "picksfromimage": {"PICKS": "marks", "LAYOUT": "both", "FIRST_TIME": "2023-11-14T22:13:20Z",
-                       "LAST_TIME": "2023-11-14T22:14:20Z", "EDGE_RANGE": 30, "RANGE_UNIT": "m",
+                       "LAST_TIME": "2023-11-14T22:14:20Z", "EDGE_RANGE": 30, "RANGE_UNIT": "m", "NEWEST": "top",
                        "DEPTH_UNIT": "m"},
     "exportgpx": {"WAYPOINTS": "TARGETS", "LINES": "PASSES"},
 }
 """What a tool must be told: a word is the name of a layer or file of ``world``, where there is one, else a value."""
 AGAIN = {"preparebathymetry": [{"INPUT": None, "CONTOURS": "CONTOURS", "CONTOUR_DEPTH_FIELD": "depth",
                                 "SHORELINE": "SHORELINE", "CELL_SIZE": 5}],
-         "coveragegaps": [{"SWATHS": None, "SEEN": "SEEN"}], "swathfootprint": [{"RANGE_MODEL": "terrain"}],
+         "coveragegaps": [{"SWATHS": None, "SEEN": "SEEN", "PROBABILITY_SEEN": None}],
+         "swathfootprint": [{"RANGE_MODEL": "terrain"}],
          "locatetargets": [{"RANGE_MODEL": "terrain"}], "castplan": [{"BOAT": None, "STAND_OFF": 15, "WIND_FROM": 270}]}
 """Other ways to run a tool, over what stands in ``MORE``."""
 REMEDY = re.compile(r"\b(use|give|choose|check|run|draw|set|load|leave|correct|delete|add|mend|type|take|export|look|"

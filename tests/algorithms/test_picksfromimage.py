@@ -1,4 +1,6 @@
 """Read picks from record image, through the three doors, on a picture whose every pixel is known."""
+import csv
+
 import numpy as np
 import pytest
 import tracks
@@ -183,6 +185,20 @@ def test_marks_none_of_which_can_be_read(run, image, track_layer, make_layer):
     area = make_layer("Polygon", "", {"what": "string"}, [("POLYGON((0 0, 1 0, 1 -1, 0 0))", [""])], "area")
     with pytest.raises(QgsProcessingException, match="polygons"):
         run("picksfromimage", {"PICKS": area, **usual})
+
+
+def test_names_that_begin_like_a_formula_do_not_compute_in_a_spreadsheet(run, image, track_layer, make_layer, tmp_path):
+    """OWASP, CSV Injection: labels out of somebody else's file, as CSV; numbers and other layers stay as they are."""
+    names = ['=HYPERLINK("http://x.invalid","log")', "+1+1", "-2+3", "@SUM(A1)", "P 45", "-1", "+5.5"]
+    marks = make_layer("Point", "", {"what": "string", "name": "string"},
+                       [(f"POINT({740 + 10 * i} -100.5)", ["object", name]) for i, name in enumerate(names)], "marks")
+    usual = {"PICKS": marks, "IMAGE": image, "TRACK": track_layer, **USUAL}
+    out = tmp_path / "picks.csv"
+    run("picksfromimage", {**usual, "OUTPUT": str(out)})
+    with open(out, encoding="utf-8", newline="") as file:
+        written = [row["label"] for row in csv.DictReader(file)]
+    assert written == [f"'{name}" for name in names[:4]] + names[4:]
+    assert [feature["label"] for feature in run("picksfromimage", usual)["OUTPUT"].getFeatures()] == names
 
 
 def test_as_a_models_child(run_as_child, image, track_layer, points):

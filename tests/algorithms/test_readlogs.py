@@ -165,20 +165,3 @@ def test_cancel_writes_nothing(run, log, tmp_path):
     with pytest.raises(QgsProcessingException, match="no output was written"):
         run("readlogs", {"INPUT": [log("survey_dpt_rmc_mtw.nmea")], "OUTPUT": str(target)}, feedback)
     assert not target.exists()
-
-
-def test_names_that_begin_like_a_formula_do_not_compute_in_a_spreadsheet(run, tmp_path):
-    """OWASP, CSV Injection: waypoints of somebody else's GPX as CSV; numbers and other layers stay as they are."""
-    import csv
-    names = ['=HYPERLINK("http://x.invalid","log")', "+1+1", "-2+3", "@SUM(A1)", "P 45", "-1", "+5.5"]
-    points = "".join(f'<wpt lat="45" lon="-93"><name>{name.replace(chr(34), "&quot;")}</name></wpt>' for name in names)
-    log = tmp_path / "theirs.gpx"
-    log.write_text('<?xml version="1.0"?><gpx version="1.1" creator="x" xmlns="http://www.topografix.com/GPX/1/1">'
-                   f'{points}<trk><trkseg><trkpt lat="45" lon="-93"/></trkseg></trk></gpx>', encoding="utf-8")
-    out = tmp_path / "waypoints.csv"
-    results = run("readlogs", {"INPUT": [str(log)], "OUTPUT": "memory:", "WAYPOINTS": str(out)})
-    with open(out, encoding="utf-8", newline="") as file:
-        written = [row["name"] for row in csv.DictReader(file)]
-    assert written == [f"'{name}" for name in names[:4]] + names[4:]
-    results = run("readlogs", {"INPUT": [str(log)], "OUTPUT": "memory:", "WAYPOINTS": "memory:"})
-    assert [feature["name"] for feature in results["WAYPOINTS"].getFeatures()] == names

@@ -78,7 +78,7 @@ def prepare(folder, run, share=1.0, days=1):
     seen = done("ensonify", {"INPUT": track["OUTPUT"], "DEPTH_GRID": depths["OUTPUT"], "WATER": water, "CELL_SIZE": 4},
                 OUTPUT="tif")
     gaps = done("coveragegaps", {"SWATHS": swaths["OUTPUT"], "AREA": areas, "PASSES": track["PASSES"], "MIN_AREA": 20},
-                OUTPUT="gpkg", AREAS="gpkg")
+                OUTPUT="gpkg", AREAS="gpkg", PROBABILITY_SEEN="tif")
     bank = done("unscannedshoreline", {"SWATHS": swaths["OUTPUT"], "SHORELINE": shore, "WATER": water}, OUTPUT="gpkg")
     job("picksfromimage", {
         "PICKS": str(SAMPLE / "north_record_points.csv"), "KIND_FIELD": "kind",

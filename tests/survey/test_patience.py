@@ -61,10 +61,11 @@ def test_work_that_looks_ends_when_it_is_given_up():
     assert ended.wait(30)
 
 
-def test_a_long_union_is_asked_about_meanwhile():
+def test_a_long_union_is_asked_about_meanwhile(monkeypatch):
     """Discs of 500 vertices, hundreds of them: more questions than the two about the call itself."""
     discs = [sg.Point(x, y).buffer(1.5, 128) for x in range(16) for y in range(16)]
     ask = Ask()
+    monkeypatch.setattr(patience, "_EVERY_S", 1e-4)
     with patience.listening(ask):
         joined = shapes.union(discs)
     assert joined.geom_type == "Polygon" and ask.count > 2

@@ -139,7 +139,7 @@ class TestSimulatedOutings:
     def test_gaps_stay_open_as_often_as_said(self, outcomes):
         gaps = np.concatenate([rows for *_, rows in outcomes])
         # the gaps of one outing share its errors, so that two dozen outings tell no more than this
-        assert abs(gaps[:, 0].mean() - 100 * gaps[:, 1].mean()) < 12
+        assert abs(gaps[:, 0].mean() - 100 * gaps[:, 1].mean()) < 15  # two standard deviations of two dozen outings
         often, seldom = gaps[gaps[:, 0] >= 60], gaps[gaps[:, 0] < 40]
         assert often[:, 1].mean() > 0.65 and seldom[:, 1].mean() < 0.5
         assert np.minimum(gaps[:, 2], gaps[:, 3]).sum() >= 0.95 * gaps[:, 2].sum() > 0
