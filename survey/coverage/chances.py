@@ -13,7 +13,7 @@ from shapely.geometry import box
 from ..plane import shapes
 from . import drawn_errors
 from .boat_frames import boat_frames
-from .masks import Mask, pieces
+from .masks import RIM_M, Mask, pieces
 
 __all__ = ["Chances", "DrawnPass", "chances"]
 
@@ -64,6 +64,7 @@ def chances(passes, xy, looks, draws, area, step=lambda fraction: None):
     # what enough passes see in every draw need not be asked of the rest
     count = np.zeros((len(xy), draws), np.uint8)
     still, as_drawn = np.ones(len(xy), bool), np.zeros(len(xy), np.int32)
+    rim = shapes.prepared(area.boundary.buffer(RIM_M, 4))
     order = np.argsort(xy[:, 0], kind="stable")
     eastings = xy[order, 0]
     for number, one in enumerate(sorted((p for p in passes if not p.ground.is_empty), key=lambda p: -p.ground.area)):
@@ -77,7 +78,8 @@ def chances(passes, xy, looks, draws, area, step=lambda fraction: None):
             if len(some) < _FEW:
                 sure, some = _settled(ground, xy, some, reach + 0.5)
             if len(some):
-                mask = Mask(ground, (*xy[some].min(axis=0), *xy[some].max(axis=0)), reach + 1.0, area)
+                mask = Mask(ground, (*xy[some].min(axis=0), *xy[some].max(axis=0)), reach + 1.0,
+                            area if rim.intersects(ground) else None)
                 any_near, all_near = mask.near(xy[some], reach + 0.5)
                 sure, some = np.append(sure, some[all_near]), some[any_near & ~all_near]
             count[sure] = np.minimum(count[sure] + 1, looks)

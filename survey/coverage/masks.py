@@ -6,10 +6,13 @@ from shapely.geometry import box
 
 from ..plane import scanfill, shapes
 
-__all__ = ["CELL_M", "Mask", "pieces"]
+__all__ = ["CELL_M", "RIM_M", "Mask", "pieces"]
 
 CELL_M = 0.5
 """Asked with and without errors in the same cells, so that only what errors change counts."""
+
+RIM_M = 1.5
+"""Ground this near to the rim of the area may end there as at a shore: two cells, and a half."""
 
 _MOST_CELLS = 1 << 22
 _TILE_M = 640.0
@@ -26,8 +29,8 @@ class Mask:
         What is asked about lies within it.
     margin : float
         How far outside the window a moved place may lie (m).
-    area : shapely polygon
-        The ground to be judged. Where a pass ends at its rim and nowhere beyond, as at a shore, what lies beyond counts
+    area : shapely polygon or None
+        The ground to be judged, None if the pass stays clear of its rim (``RIM_M``). Where a pass ends at its rim and nowhere beyond, as at a shore, what lies beyond counts
         as seen: a boat moved off the shore still looks as far as the shore.
     """
 
@@ -37,7 +40,7 @@ class Mask:
         high = np.ceil(np.array(window[2:]) / CELL_M).astype(int) + self._margin
         self._low, (self._columns, self._rows) = low, (high - low).tolist()
         cells = self._filled(ground)
-        if cells.any():
+        if area is not None and cells.any():
             self._carry_on(cells, area)
         self.cells = cells
 
