@@ -17,6 +17,8 @@ RIM_M = 1.5
 _MOST_CELLS = 1 << 22
 _TILE_M = 640.0
 _SHIFTS = 4
+_AROUND = 8
+_BLOCK = 4
 
 
 class Mask:
@@ -30,8 +32,9 @@ class Mask:
     margin : float
         How far outside the window a moved place may lie (m).
     area : shapely polygon or None
-        The ground to be judged, None if the pass stays clear of its rim (``RIM_M``). Where a pass ends at its rim and nowhere beyond, as at a shore, what lies beyond counts
-        as seen: a boat moved off the shore still looks as far as the shore.
+        The ground to be judged, None if the pass stays clear of its rim (``RIM_M``). Where a pass ends at its rim and
+        nowhere beyond, as at a shore, what lies beyond counts as seen: a boat moved off the shore still looks as far
+        as the shore.
     """
 
     def __init__(self, ground, window, margin, area):
@@ -39,34 +42,39 @@ class Mask:
         low = np.floor(np.array(window[:2]) / CELL_M).astype(int) - self._margin
         high = np.ceil(np.array(window[2:]) / CELL_M).astype(int) + self._margin
         self._low, (self._columns, self._rows) = low, (high - low).tolist()
-        cells = self._filled(ground)
-        if area is not None and cells.any():
-            self._carry_on(cells, area)
-        self.cells = cells
+        self.cells = self._filled(ground, (0, self._rows, 0, self._columns))
+        if area is not None:
+            self._carry_on(ground, area)
 
-    def _filled(self, geometry):
-        origin = self._low * CELL_M
-        frame = (0, self._rows, 0, self._columns)
-        x0, y0 = origin
+    def _filled(self, geometry, part):
+        """Cells of a part of the window, (row0, row1, column0, column1), whose middles lie in a polygon."""
+        row0, row1, column0, column1 = part
+        x0, y0 = self._low * CELL_M
+        low, high = (np.array(at) * CELL_M + (x0, y0) for at in ((column0, row0), (column1, row1)))
         near = [ring for ring in shapes.lines(geometry)
-                if (ring.max(axis=0) > origin).all() and ring[:, 1].min() < y0 + self._rows * CELL_M]
+                if (ring.max(axis=0) > low).all() and ring[:, 1].min() < high[1]]
         if not near:
-            return np.zeros((self._rows, self._columns), bool)
-        return scanfill.fill_rings(near, frame, lambda x, y: ((x - x0) / CELL_M - 0.5, (y - y0) / CELL_M - 0.5))
+            return np.zeros((row1 - row0, column1 - column0), bool)
+        return scanfill.fill_rings(near, part, lambda x, y: ((x - x0) / CELL_M - 0.5, (y - y0) / CELL_M - 0.5))
 
-    def _carry_on(self, cells, area):
+    def _carry_on(self, ground, area):
         """Fill cells beyond the rim of the area wherever the ground ends right at that rim."""
         x0, y0 = self._low * CELL_M
         whole = box(x0, y0, x0 + self._columns * CELL_M, y0 + self._rows * CELL_M)
-        if shapes.prepared(area).contains(whole):
-            return
-        outside = ~self._filled(area)
-        if not outside.any():
-            return
-        beyond = outside & ~cells
-        touching = cells & _grown(beyond, 2) & ~_grown(cells & outside & ~_grown(~outside, 2), 4)
-        if touching.any():
-            cells |= outside & _grown(touching, self._margin)
+        band = area.boundary.intersection(whole).buffer(RIM_M, 4)
+        drawn = self.cells.copy()
+        for place in shapes.parts(band.intersection(ground)):
+            low = np.floor(np.array(place.bounds[:2]) / CELL_M).astype(int) - self._low - self._margin - _AROUND
+            high = np.ceil(np.array(place.bounds[2:]) / CELL_M).astype(int) - self._low + self._margin + _AROUND
+            (column0, row0), (column1, row1) = low.clip(0), np.minimum(high, (self._columns, self._rows))
+            if column0 >= column1 or row0 >= row1:
+                continue
+            cells = drawn[row0:row1, column0:column1]
+            outside = ~self._filled(area, (row0, row1, column0, column1))
+            running_on = cells & outside & ~_grown(~outside, 2)
+            touching = cells & _grown(outside & ~cells, 2) & ~_grown(running_on, 4)
+            if touching.any():
+                self.cells[row0:row1, column0:column1] |= outside & _grown(touching, self._margin)
 
     def holds(self, x, y, east, north):
         """Whether places moved to the east and north lie in the ground.
@@ -91,15 +99,21 @@ class Mask:
         return self.cells.view(np.uint8).ravel().take(row, mode="clip")
 
     def near(self, xy, distance):
-        """For (k, 2) places: whether any cell, and whether every cell, within a square of that half-width is filled."""
-        sums = np.zeros((self._rows + 1, self._columns + 1), np.int32)
-        np.cumsum(np.cumsum(self.cells, axis=0, dtype=np.int32), axis=1, out=sums[1:, 1:])
+        """For (k, 2) places: whether any cell, and whether every cell, within a square of that half-width is filled.
+
+        Blocks of cells are judged whole, so that the square may be larger by one of them.
+        """
         reach = int(np.ceil(distance / CELL_M))
         column, row = (np.floor(xy / CELL_M).astype(int) - self._low).T
-        left, right = (np.clip(column + k, 0, self._columns) for k in (-reach, reach + 1))
-        low, high = (np.clip(row + k, 0, self._rows) for k in (-reach, reach + 1))
-        count = sums[high, right] - sums[low, right] - sums[high, left] + sums[low, left]
-        return count > 0, count == (right - left) * (high - low)
+        left, low = (np.clip(at - reach, 0, None) // _BLOCK for at in (column, row))
+        right, high = ((np.clip(at + reach + 1, None, size) - 1) // _BLOCK + 1
+                       for at, size in ((column, self._columns), (row, self._rows)))
+        found = []
+        for some in (_blocks(self.cells), _blocks(~self.cells)):
+            sums = np.zeros((some.shape[0] + 1, some.shape[1] + 1), np.int32)
+            np.cumsum(np.cumsum(some, axis=0, dtype=np.int32), axis=1, out=sums[1:, 1:])
+            found.append(sums[high, right] - sums[low, right] - sums[high, left] + sums[low, left] > 0)
+        return found[0], ~found[1]
 
 
 def pieces(ground, margin):
@@ -145,3 +159,15 @@ def _grown(cells, by):
     left, right = np.clip(columns - by, 0, None), np.clip(columns + by + 1, None, cells.shape[1])
     tall = sums[high] - sums[low]
     return tall[:, right] - tall[:, left] > 0
+
+
+def _blocks(cells):
+    """Whether any cell is filled in each square block of ``_BLOCK`` rows and columns, the last ones cut short."""
+    for _ in range(2):
+        whole = len(cells) // _BLOCK * _BLOCK
+        found = cells[:whole:_BLOCK].copy()
+        for k in range(1, _BLOCK):
+            found |= cells[k:whole:_BLOCK]
+        rest = cells[whole:].any(axis=0)[None] if whole < len(cells) else cells[:0]
+        cells = np.concatenate([found, rest]).T
+    return cells
