@@ -22,14 +22,14 @@ from .places import strewn, strewn_in_each
 
 __all__ = ["ALL_PLACES", "Interval", "ShareDraws", "drawn_passes", "interval", "share_draws"]
 
-ALL_PLACES = (4_000, 60_000)
+ALL_PLACES = (4_000, 50_000)
 """Fewest and most places that stand for all areas together, one for each 2 m2 in between. A draw's share is the exact
 one and the change at the places, so that a few thousand do."""
 
 _PLACE_M2 = 2.0
 
 _LEAST_PLACES = 3_000
-_GAP_PLACES = 48
+_GAP_PLACES = 40
 _SURE = 0.95
 _OPEN = 0.5
 

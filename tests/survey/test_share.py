@@ -124,6 +124,12 @@ def outing():
     return sharetruth.outing(np.random.default_rng(5), "marks", "lawnmower", True, 1, 0.0)
 
 
+@pytest.fixture(scope="module")
+def worst():
+    """Worst case of a pass whose strips are one polygon each."""
+    return find_gaps(LAKE, [box(0, -40, 400, 40)], layer(a_pass(-50, 450, 0))).worst_percent
+
+
 class TestSimulatedOutings:
     def test_the_truth_lies_inside_in_both_worlds(self, outcomes):
         for world in ("receiver", "marks"):
@@ -259,11 +265,6 @@ class TestRasters:
 
 class TestSeams:
     """Strips of one pass that abut, in any CRS: a seam of a nanometre is no edge."""
-
-    @pytest.fixture(scope="class")
-    def worst(self):
-        area = box(0, -40, 400, 40)
-        return find_gaps(LAKE, [area], layer(a_pass(-50, 450, 0))).worst_percent
 
     @staticmethod
     def cut():
