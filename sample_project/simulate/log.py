@@ -105,13 +105,32 @@ def _mark(tag, lon, lat, inside):
     return f'<{tag} lat="{lat:.6f}" lon="{lon:.6f}">{inside}</{tag}>'
 
 
+def placed_by_nmea(motion):
+    """(n,) bool: moments of the motion at which the receiver of ``nmea`` knew its place."""
+    return motion.t - motion.t[0] >= _SURE_AFTER_S
+
+
+def placed_by_gpx(motion):
+    """(n,) bool: moments of the motion between two points of one segment of ``gpx_track``."""
+    t = _moments(motion)
+    return np.logical_or(*((motion.t >= t[part][0]) & (motion.t <= t[part][-1]) for part in _segments(motion, t)))
+
+
+def _moments(motion):
+    return np.arange(np.ceil(motion.t[0]) + 2, np.floor(motion.t[-1]), _POINT_EVERY_S)
+
+
+def _segments(motion, t):
+    since = t - motion.t[0]
+    return since < _POWER_CUT[0], since > _POWER_CUT[1]
+
+
 def gpx_track(outing, motion, gnss):
     """The outing's GPX 1.1 track: a point every few seconds, no depth, two segments."""
-    t = np.arange(np.ceil(motion.t[0]) + 2, np.floor(motion.t[-1]), _POINT_EVERY_S)
-    since = t - motion.t[0]
+    t = _moments(motion)
     lon, lat, _, _ = fixes(outing, motion, gnss, t)
     segments = []
-    for part in (since < _POWER_CUT[0], since > _POWER_CUT[1]):
+    for part in _segments(motion, t):
         segments.append("\n".join(
             _mark("trkpt", x, y, f"<time>{datetime.fromtimestamp(s, timezone.utc):%Y-%m-%dT%H:%M:%SZ}</time>")
             for x, y, s in zip(lon[part], lat[part], t[part])))

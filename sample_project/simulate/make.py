@@ -58,7 +58,8 @@ def make(folder):
     _table(folder / "truth" / "looks.csv",
            [truth.LOOK_HEADER] + [row for d in (north, south) for row in truth.look_rows(d.outing, d.looks)])
     _table(folder / "truth" / "coverage.csv",
-           truth.coverage(plan.AREAS, [(d.outing, d.motion) for d in (north, south)]))
+           truth.coverage(plan.AREAS, [(d.outing, d.motion, placed(d.motion)) for d, placed in (
+               (north, log.placed_by_nmea), (south, log.placed_by_gpx))]))
 
 
 def _write_north(folder, north):

@@ -146,3 +146,20 @@ def write_picture(path, grey):
     raster.GetRasterBand(1).WriteArray(grey)
     gdal.GetDriverByName("PNG").CreateCopy(str(path), raster, options=["ZLEVEL=9"])
     path.with_suffix(path.suffix + ".aux.xml").unlink(missing_ok=True)
+
+
+def filled(strips, shape, cell):
+    """Bool (rows, columns) over ``lake.BOX``: cells whose middle lies in one of the polygons, lists of (u, v)."""
+    west, _, _, north = lake.BOX
+    grid = gdal.GetDriverByName("MEM").Create("", shape[1], shape[0], 1, gdal.GDT_Byte)
+    grid.SetGeoTransform((west, cell, 0, north, 0, -cell))
+    grid.SetProjection(srs().ExportToWkt())
+    source = ogr.GetDriverByName("Memory").CreateDataSource("")
+    layer = source.CreateLayer("strips", srs(), ogr.wkbPolygon)
+    for strip in strips:
+        feature = ogr.Feature(layer.GetLayerDefn())
+        corners = ", ".join(f"{x:.6f} {y:.6f}" for x, y in [*strip, strip[0]])
+        feature.SetGeometryDirectly(ogr.CreateGeometryFromWkt(f"POLYGON(({corners}))"))
+        layer.CreateFeature(feature)
+    gdal.RasterizeLayer(grid, [1], layer, burn_values=[1])
+    return grid.ReadAsArray() > 0

@@ -3,13 +3,13 @@ from __future__ import annotations
 
 import numpy as np
 
-from . import lake
+from . import lake, maps
 from .boat import to_degrees, to_local, transducer
 from .looks import ranges_at
 from .noise import BLOCKS
 
 BLIND_DEG = 20.0
-_STEADY_DPS, _SLOWEST_MPS = 2.0, 0.6
+_SLOWEST_MPS = 0.3
 _CELL_M, _BEAM_STEP_M = 1.0, 0.4
 
 
@@ -67,26 +67,39 @@ def look_rows(outing, looks):
 LOOK_HEADER = ("outing", "label", "t_s", "leg", "side", "ground_m", "slant_m", "shadow_end_m", "depth_m", "hidden")
 
 
-def _seen_cells(outing, motion, water):
-    """Bool like ``water`` (rows, columns over ``lake.BOX``): cells swept on steady stretches, by brute force."""
-    west, _, _, north = lake.BOX
-    seen = np.zeros(water.shape, bool)
+def _seen_cells(outing, motion, placed, water):
+    """Bool like ``water`` (rows, columns over ``lake.BOX``), twice: cells whose middle was swept under way, and those
+    among them swept while the receiver knew its place. In a turn the inner side counts out to the turn's centre."""
     u, v = to_local(*transducer(motion, outing.boat))
     depth = lake.depth(u, v) - outing.boat.draft_m
     reach = np.sqrt(np.maximum((ranges_at(outing, motion) / outing.boat.displayed) ** 2 - depth ** 2, 0))
     inner = depth * np.tan(np.radians(BLIND_DEG))
-    turn = np.convolve(motion.turn, np.ones(25) / 25, mode="same")
-    steady = (np.abs(turn) < _STEADY_DPS) & (motion.speed > _SLOWEST_MPS)
+    turn = np.radians(np.convolve(motion.turn, np.ones(25) / 25, mode="same"))
     grid_axis = _grid_heading(motion, outing.boat.mount_deg)
+    swept, told = [], []
     for side in (-1, 1):
-        dry = np.zeros(len(u), bool)  # the beam ends where it first meets land
-        for g in np.arange(0, reach.max(), _BEAM_STEP_M):
-            x, y = u + side * g * np.cos(grid_axis), v - side * g * np.sin(grid_axis)
-            cells = ((north - y) / _CELL_M).astype(int), ((x - west) / _CELL_M).astype(int)
-            dry |= ~water[cells]
-            use = steady & ~dry & (g >= inner) & (g <= reach)
-            seen[cells[0][use], cells[1][use]] = True
-    return seen
+        east, north = side * np.cos(grid_axis), -side * np.sin(grid_axis)
+        centre = np.where(side * turn > 0, motion.speed / np.maximum(np.abs(turn), 1e-9), np.inf)
+        outer = np.minimum(np.minimum(reach, centre), _dry_from(u, v, east, north, reach.max(), water))
+        use = (motion.speed > _SLOWEST_MPS) & (outer > inner)
+        ends = [np.column_stack([u + g * east, v + g * north]) for g in (inner, outer)]
+        for k in np.flatnonzero(use[1:] & use[:-1]).tolist():
+            strip = [ends[0][k], ends[0][k + 1], ends[1][k + 1], ends[1][k]]
+            swept.append(strip)
+            if placed[k] and placed[k + 1]:
+                told.append(strip)
+    return maps.filled(swept, water.shape, _CELL_M), maps.filled(told, water.shape, _CELL_M)
+
+
+def _dry_from(u, v, east, north, far, water):
+    """(n,) ground range at which beams first meet land."""
+    west, _, _, top = lake.BOX
+    found = np.full(len(u), np.inf)
+    for g in np.arange(0, far, _BEAM_STEP_M):
+        x, y = u + g * east, v + g * north
+        land = ~water[((top - y) / _CELL_M).astype(int), ((x - west) / _CELL_M).astype(int)]
+        found[land & np.isinf(found)] = g
+    return found
 
 
 def _grid_heading(motion, mount_deg):
@@ -97,15 +110,19 @@ def _grid_heading(motion, mount_deg):
 
 
 def coverage(areas, outings):
-    """Rows of the share of each search area really seen by the (outing, motion) pairs, header first."""
+    """Rows of the share of each search area really seen by the (outing, motion, placed) triples, header first.
+
+    ``placed`` says for each moment of the motion whether the receiver knew its place: what was swept while it was off
+    was seen in truth, and no log can tell.
+    """
     west, south, east, north = lake.BOX
     u, v = np.meshgrid(np.arange(west + _CELL_M / 2, east, _CELL_M), np.arange(north - _CELL_M / 2, south, -_CELL_M))
     water = lake.inside(u, v) > 0
-    seen = np.any([_seen_cells(outing, motion, water) for outing, motion in outings], axis=0)
-    rows = [("area", "covered_pct", "blind_deg")]
+    swept, told = np.any([_seen_cells(*one, water) for one in outings], axis=0)
+    rows = [("area", "covered_pct", "placed_pct", "blind_deg")]
     for name, corners in areas:
-        share = seen[water & _within(corners, u, v)].mean()
-        rows.append((name, f"{100 * share:.1f}", BLIND_DEG))
+        here = water & _within(corners, u, v)
+        rows.append((name, f"{100 * swept[here].mean():.2f}", f"{100 * told[here].mean():.2f}", BLIND_DEG))
     return rows
 
 

@@ -95,9 +95,10 @@ def test_bounds_of_coverage_hold_the_truth(done, demo):
     assert {row["name"] for row in areas} == set(truth)
     for row in areas:
         assert row["worst_pct"] < row["low_pct"] < row["covered_pct"] < row["high_pct"] < row["best_pct"]
-        assert row["worst_pct"] - 1 < truth[row["name"]] < row["best_pct"] + 1
+        placed, swept = truth[row["name"]]
+        assert row["low_pct"] <= placed <= row["high_pct"]
         # what was swept while the receiver was off was seen in truth, and cannot be known
-        assert row["covered_pct"] == pytest.approx(truth[row["name"]], abs=5)
+        assert placed <= swept < row["best_pct"]
 
 
 def test_gaps_and_coverage_add_up(done, demo):

@@ -42,9 +42,9 @@ def true_places(sample):
 
 
 def true_cover(sample):
-    """{area: percent really seen}."""
+    """{area: (percent really seen while the receiver was on, percent really seen)}."""
     with open(sample / "truth" / "coverage.csv", encoding="utf-8", newline="") as file:
-        return {row["area"]: float(row["covered_pct"]) for row in csv.DictReader(file)}
+        return {row["area"]: (float(row["placed_pct"]), float(row["covered_pct"])) for row in csv.DictReader(file)}
 
 
 def against_truth(targets, places):
@@ -93,9 +93,13 @@ def return_figures(files):
 
 
 def _seen(files):
-    truth = true_cover(files.sample)
-    return "\n".join(f"{row['name']} {row['covered_pct']:.0f} %, between {row['low_pct']:.0f} and "
-                     f"{row['high_pct']:.0f} (truth {truth[row['name']]:.0f})" for row in rows(files.database, "areas"))
+    truth, said = true_cover(files.sample), []
+    for row in rows(files.database, "areas"):
+        placed, swept = truth[row["name"]]
+        more = f"; {swept:.1f} with what was swept while the receiver was off" if swept > placed else ""
+        said.append(f"{row['name']} {row['covered_pct']:.1f} %, 95 % interval {row['low_pct']:.1f} to "
+                    f"{row['high_pct']:.1f} (truth {placed:.1f}{more})")
+    return "\n".join(said)
 
 
 def _missed(files):
