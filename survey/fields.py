@@ -119,6 +119,8 @@ SWATHS = (
     Field("sigma_drift_m", "double", "m", "standard deviation of the position from pass to pass, each axis"),
     Field("sigma_heading_deg", "double", "degrees", "standard deviation of the heading"),
     Field("sigma_sound_mps", "double", "m/s", "standard deviation of the sound speed"),
+    Field("sigma_depth_m", "double", "m", "standard deviation of the depth, the same all day; more by a tenth of it "
+          "where one depth was stated for all"),
 )
 
 GAPS = (

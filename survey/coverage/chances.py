@@ -132,8 +132,10 @@ class _Moves:
         ahead, aside = np.hstack([f, once]) @ self._ahead, np.hstack([s, once]) @ self._across
         aside += abeam
         ahead += aside * self._turn
-        nearer = np.copysign(self._nearer, aside)
-        aside *= self._stretch
-        aside += nearer
+        side = np.sign(aside)
+        aside *= side * self._stretch
+        aside += self._nearer
+        np.maximum(aside, 0, out=aside)
+        aside *= side
         aside -= abeam
         return ahead * f[:, :1] + aside * s[:, :1], ahead * f[:, 1:] + aside * s[:, 1:]

@@ -21,7 +21,7 @@ _MARGINS, _REACH_M = 2, 10.0
 """A draw may move a pass by twice the 95 % margin, and the end of a pass farther, by its heading."""
 
 ASKED = ("samples", "inner_m", "range_m", "depth_m", "blind_deg", "speed_mps", "sigma_drift_m", "sigma_heading_deg",
-         "sigma_sound_mps")
+         "sigma_sound_mps", "sigma_depth_m")
 """Further fields of a swath layer by which errors are drawn."""
 
 

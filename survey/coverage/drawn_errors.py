@@ -30,7 +30,8 @@ _TURN_LIMIT = np.radians(60.0)
 
 @dataclass
 class OutingErrors:
-    """(n,) draws of what all passes of an outing share, m, s, radians; ``bias`` (n, 2) east and north."""
+    """(n,) draws of what all passes of an outing share, m, s, radians; ``bias`` (n, 2) east and north; ``depth`` in
+    standard deviations, which each pass states."""
 
     bias: np.ndarray
     latency: np.ndarray
@@ -85,7 +86,7 @@ def drawn_for_outing(name, count, position_error, sound_relative, sigmas=DEFAULT
     radians = np.radians([sigmas.mount, sigmas.trim])
     return OutingErrors(position_error * draw[:2].T, sigmas.latency * draw[2], radians[0] * draw[3],
                         sigmas.offset * draw[4], sigmas.offset * draw[5], radians[1] * draw[6],
-                        sigmas.depth * draw[7], sound_relative * draw[8])
+                        draw[7], sound_relative * draw[8])
 
 
 def drawn_for_pass(outing, name, pass_id, facts, sigmas=DEFAULTS):
@@ -103,8 +104,9 @@ def drawn_for_pass(outing, name, pass_id, facts, sigmas=DEFAULTS):
     shift = outing.bias + facts.sigma_drift_m * draw[:2].T
     turn = np.clip(outing.mount + np.radians(facts.sigma_heading_deg) * draw[2], -_TURN_LIMIT, _TURN_LIMIT)
     reading = sigmas.range * draw[3]
-    outer = (facts.range_m * reading - facts.depth_m * outing.depth) / facts.outer_m + facts.outer_m * outing.sound
-    inner = facts.blind_tan * outing.depth + facts.inner_m * outing.sound
+    deeper = facts.sigma_depth_m * outing.depth
+    outer = (facts.range_m * reading - facts.depth_m * deeper) / facts.outer_m + facts.outer_m * outing.sound
+    inner = facts.blind_tan * deeper + facts.inner_m * outing.sound
     # near the nadir the slope R / G runs away; an edge cannot move by more than half the strip
     most = 0.5 * (facts.outer_m - facts.inner_m)
     forward = facts.speed_mps * outing.latency + outing.forward + facts.depth_m * np.tan(outing.trim)

@@ -43,7 +43,7 @@ def merged_pass(ground, draws, position_error, sigmas=drawn_errors.DEFAULTS):
     drift = drawn_errors.drawn_for_outing("drift", draws, np.hypot(sigmas.slow, sigmas.offset), 0.0, sigmas).bias
     none = np.zeros(draws)
     errors = drawn_errors.PassErrors(outing.bias + drift, none, none, none, none, none)
-    facts = PassFacts(0.0, 1.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+    facts = PassFacts(0.0, 1.0, 1.0, *[0.0] * 7)
     return DrawnPass(ground, errors, facts, [np.array([[0.0, 0.0], [1.0, 0.0]])]), outing
 
 
@@ -89,7 +89,7 @@ def other_changes(ground, areas, lines, reach_m, cell_m, outing, sigmas=drawn_er
         own = np.bincount(owner, sign * outer, minlength=len(fresh) - 1)
         found[number] += sigmas.range * own @ fresh[:-1]
         # the depth's part is the smaller one: 20 degrees of blind angle inside, H / G outside
-        found[number] -= (edges.length * here).sum() * 0.3 * outing.depth
+        found[number] -= (edges.length * here).sum() * 0.3 * sigmas.depth * outing.depth
         found[number] += np.sqrt(edges.variance[here].sum()) * fresh[-1]
     return found
 

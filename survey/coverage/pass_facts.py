@@ -31,6 +31,7 @@ class PassFacts:
     speed_mps: float
     sigma_drift_m: float
     sigma_heading_deg: float
+    sigma_depth_m: float
     sigma_sound: float
     taken: tuple = ()
 
@@ -66,5 +67,5 @@ def pass_facts(swaths, rows, ground, reach_m=np.nan):
     ordinary = PRESETS["ordinary"]
     return PassFacts(inner, outer, slant, depth, float(np.tan(np.radians(min(max(blind, 0.0), 89.0)))),
                      mean("speed_mps", DEFAULT_SPEED_MPS), mean("sigma_drift_m", ordinary.slow, 2),
-                     mean("sigma_heading_deg", DEFAULT_HEADING_DEG, 2),
+                     mean("sigma_heading_deg", DEFAULT_HEADING_DEG, 2), mean("sigma_depth_m", ordinary.depth, 2),
                      mean("sigma_sound_mps", ordinary.sound_speed, 2) / _SOUND_MPS, tuple(taken))

@@ -28,7 +28,7 @@ one and the change at the places, so that a few thousand do."""
 
 _PLACE_M2 = 2.0
 
-_LEAST_PLACES = 3_000
+_LEAST_PLACES, _MOST_PLACES = 750, 15_000
 _GAP_PLACES = 40
 _SURE = 0.95
 _OPEN = 0.5
@@ -135,7 +135,7 @@ def share_draws(passes, wanted, area, exact, gaps, looks, draws, picture=None, m
     pooled = strewn(area, int(np.clip(area.area / _PLACE_M2, *ALL_PLACES)))
     own, owner = [pooled], []
     if len(wanted) > 1:
-        size = int(max(_LEAST_PLACES / 4, min(_LEAST_PLACES, ALL_PLACES[1] / len(wanted))))
+        size = int(np.clip(ALL_PLACES[1] / len(wanted), _LEAST_PLACES, _MOST_PLACES))
         places, owner = strewn_in_each(wanted, size)
         own.append(places)
     inside_gaps, gap = strewn_in_each(gaps, _GAP_PLACES)

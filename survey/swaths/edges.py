@@ -130,11 +130,18 @@ def edge_sigma(track, settings, range_m=None):
     return np.sqrt(np.square(slow) + np.square(jitter) + by_range + by_heading)
 
 
+CONSTANT_DEPTH = 0.1
+"""How far the mean depth of a survey may lie from the one depth stated for all of it, as a share; a judgement."""
+
+
 def drawn_sigmas(track, settings):
     """By name of the field, (n,) standard deviations from which ``survey.coverage.drawn_errors`` draws a pass."""
     _, slow, _ = position_parts(settings.sigmas, track.sigma_pos_m, False)
     return {"sigma_drift_m": slow, "sigma_heading_deg": track.sigma_heading_deg,
-            "sigma_sound_mps": _sigma_sound(track, settings.sigmas)}
+            "sigma_sound_mps": _sigma_sound(track, settings.sigmas),
+            "sigma_depth_m": np.where(track.depth_source == "constant",
+                                      np.hypot(settings.sigmas.depth, CONSTANT_DEPTH * track.depth_m),
+                                      settings.sigmas.depth)}
 
 
 def _sigma_sound(track, sigmas):

@@ -16,7 +16,7 @@ from shapely.geometry import LineString, box
 
 LAKE = sharetruth.CRS
 KNOWN = {"samples": 100.0, "inner_m": 3.0, "range_m": 30.0, "depth_m": 8.0, "blind_deg": 20.0, "speed_mps": 2.0,
-         "sigma_drift_m": 0.5, "sigma_heading_deg": 0.0, "sigma_sound_mps": 15.0}
+         "sigma_drift_m": 0.5, "sigma_heading_deg": 0.0, "sigma_sound_mps": 15.0, "sigma_depth_m": 0.0}
 OUTER = float(np.sqrt(30.0**2 - 8.0**2))
 
 
@@ -38,6 +38,18 @@ def lines(*rows):
     outing, number, *_ = zip(*rows)
     return PassLayer([LineString([(x0, y), (x1, y)]) for _, _, x0, x1, y in rows], np.array(outing, object),
                      np.array(number, float), np.full(len(rows), 30.0), np.full(len(rows), 8.0))
+
+
+def test_one_depth_for_all_makes_the_nadir_as_unsure_as_the_depth():
+    """The strip under a boat is 2 H tan 20 wide: a sigma of 0.8 m makes that of its share 2 x 0.8 tan 20 / 40."""
+    rows, area = a_pass(-90, 490, 0), box(0, -20, 400, 20)
+    widths = []
+    for sigma in (0.2, 0.8):
+        result = find_gaps(LAKE, [area], layer(rows, sigma_drift_m=0.0, sigma_sound_mps=0.0, sigma_depth_m=sigma),
+                           position_error=0.0, passes=lines(("a", 1, -90, 490, 0)), draws=2000)
+        widths.append(result.high_percent - result.low_percent)
+    expected = [2 * 1.96 * 100 * 2 * sigma * np.tan(np.radians(20)) / 40 for sigma in (0.2, 0.8)]
+    assert widths[1] == pytest.approx(expected[1], rel=0.1) and widths[1] > 3 * widths[0]
 
 
 def only(monkeypatch, **sigmas):
