@@ -105,6 +105,7 @@ def put_tables(path, tables, tell):
                 if there.GetFeatureCount() != before + rows:
                     raise _Failed("it does not hold all rows")
                 _must(there.SyncToDisk())
+                tell(done)
             _must(target.CommitTransaction())
         except (_Failed, RuntimeError, Cancelled) as error:
             reason = gdal.GetLastErrorMsg() or str(error)

@@ -17,7 +17,7 @@ from qgis.core import (
 )
 from qgis.PyQt.QtCore import QDateTime, QTimeZone
 
-from ...survey import spreadsheets
+from ...survey import patience, spreadsheets
 from .compat import is_null, make_field
 from .geopackage import quiet
 from .sinks import Sink
@@ -33,6 +33,8 @@ _KINDS = {"point": QgsWkbTypes.Type.Point, "line": QgsWkbTypes.Type.LineString,
 
 _SPREADSHEETS = (".csv", ".tsv", ".ods", ".xlsx")
 """Endings of what opens in a spreadsheet, where a text that begins like a formula would be one."""
+
+_AT_ONCE = 2000
 
 
 @dataclass
@@ -100,7 +102,9 @@ def _fill(sink, stage, qgs_fields, fields, columns, kind, places, carried, kept)
     for field in fields:
         lists.append(_plain(field, columns))
         stage.check()
-    lists += [_carried_values(carried, index) for index, _ in kept]
+    for index, _ in kept:
+        lists.append(_carried_values(carried, index))
+        stage.check()
     lists = [values if values is not None else [None] * size for values in lists]
     if sink.path.lower().endswith(_SPREADSHEETS):
         lists = [[spreadsheets.cell(value) for value in values] for values in lists]
@@ -151,7 +155,7 @@ def _plain(field, columns):
     """Python values of one field, or None when there is no column for it."""
     if field.kind == "datetime":
         values = columns.get(field.name, columns.get("t_s"))
-        return None if values is None else [_moment(v) for v in np.asarray(values, float).tolist()]
+        return None if values is None else _moments(np.asarray(values, float))
     values = columns.get(field.name)
     if values is None:
         return None
@@ -194,6 +198,14 @@ def _text(value):
 
 def _bool(value):
     return None if _unknown(value) else bool(value)
+
+
+def _moments(values):
+    made = []
+    for start in range(0, len(values), _AT_ONCE):
+        patience.look()
+        made += [_moment(v) for v in values[start:start + _AT_ONCE].tolist()]
+    return made
 
 
 def _moment(t_s):

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .. import patience
 from ..beams.beams import Beams
 from ..errors import InputError
 from ..plane import levels, shapes, transfer
@@ -210,7 +211,9 @@ class _Drawing:
         """
         polygons, drawn = {}, []
         for fan in lanes:
+            patience.look()
             made = fan.ribbons()
+            patience.look()
             self.report.rings += made.rings
             self.report.quads += made.quads
             shores = np.concatenate([[0], np.cumsum(fan.shore)])

@@ -219,6 +219,20 @@ def test_outings_share_a_layer(run, prepared, tmp_path, form):
         assert faults.tables(target) == after
 
 
+@pytest.mark.parametrize("form", ["{}", "ogr:{}|layername=swaths"])
+def test_a_file_of_one_layer_is_appended_to_as_a_whole(run, prepared, tmp_path, form):
+    parameters, target = prepared[1]["swathfootprint"][0], tmp_path / "swaths.geojson"
+    run("swathfootprint", {**parameters, "OUTPUT": str(target)})
+    layer = QgsVectorLayer(str(target), "swaths", "ogr")
+    earlier, count = target.read_bytes(), layer.featureCount()
+    text = appended(layer, form.format(target))
+    assert "Stopped" in faults.said(run, "swathfootprint", {**parameters, "OUTPUT": text}, faults.Heard(60))
+    assert target.read_bytes() == earlier
+    made = run("swathfootprint", {**parameters, "OUTPUT": text})["OUTPUT"]
+    assert QgsVectorLayer(made, "both", "ogr").featureCount() == 2 * count
+    assert QgsVectorLayer(str(target), "both", "ogr").featureCount() == 2 * count
+
+
 def appended(layer, text):
     """What the desktop hands over for 'Append to layer' with fields of the same names."""
     mapping = QgsRemappingSinkDefinition()

@@ -184,7 +184,7 @@ def main():
     plugin = sys.modules["athwart"].classFactory(None)
     plugin.initProcessing()
     failed = 0
-    with tempfile.TemporaryDirectory() as folder, contextlib.redirect_stderr(open(os.devnull, "w")):
+    with tempfile.TemporaryDirectory() as folder, open(os.devnull, "w") as nothing, contextlib.redirect_stderr(nothing):
         for name in ("one", "many"):
             pathlib.Path(folder, name).mkdir()
         prepared = jobs.prepare(pathlib.Path(folder, "one"), run, SHARE)

@@ -96,9 +96,10 @@ def _seen(files):
     truth, said = true_cover(files.sample), []
     for row in rows(files.database, "areas"):
         placed, swept = truth[row["name"]]
-        more = f"; {swept:.1f} with what was swept while the receiver was off" if swept > placed else ""
-        said.append(f"{row['name']} {row['covered_pct']:.1f} %, 95 % interval {row['low_pct']:.1f} to "
-                    f"{row['high_pct']:.1f} (truth {placed:.1f}{more})")
+        said.append(f"{row['name']} {row['covered_pct']:.1f} %, {row['low_pct']:.1f} to {row['high_pct']:.1f} "
+                    f"(truth {placed:.1f})")
+        if swept > placed + 0.05:
+            said.append(f"and {swept - placed:.1f} % swept with the receiver off")
     return "\n".join(said)
 
 
