@@ -1,8 +1,8 @@
 """A cancel heard while a single long operation runs, such as the union of a thousand polygons.
 
 Who starts the work says how it is to be asked (``listening``). The overlays of ``plane`` then run beside the thread
-that asks (``heard``): the geometry library lets other threads of Python go on meanwhile. Code that loops asks
-now and then (``look``).
+that asks (``heard``): the geometry library lets other threads of Python go on meanwhile. Code that loops asks now and
+then (``look``).
 """
 from __future__ import annotations
 

@@ -15,9 +15,10 @@ from qgis.core import QgsProcessingException
 from ...survey.errors import Cancelled
 from .files import not_written
 
-__all__ = ["contents", "empty_copy", "holds_tables", "opened", "put_tables", "quiet"]
+__all__ = ["contents", "empty_copy", "holds_tables", "opened", "put_tables", "quiet", "unhurried"]
 
 _STYLES = "layer_styles"
+_SYNCHRONOUS = "OGR_SQLITE_SYNCHRONOUS"
 
 
 @contextlib.contextmanager
@@ -30,6 +31,16 @@ def quiet():
         yield told
     finally:
         gdal.PopErrorHandler()
+
+
+@contextlib.contextmanager
+def unhurried():
+    """This thread's new files are not put on the disk at each step; ``files.settle`` does it once, at their end."""
+    gdal.SetThreadLocalConfigOption(_SYNCHRONOUS, "OFF")
+    try:
+        yield
+    finally:
+        gdal.SetThreadLocalConfigOption(_SYNCHRONOUS, None)
 
 
 def opened(path, update=False):

@@ -4,7 +4,7 @@ from __future__ import annotations
 import os
 import shutil
 
-from qgis.core import QgsProcessingException
+from qgis.core import QgsFeature, QgsFeatureSink, QgsProcessingException
 
 from .compat import is_null
 from .destinations import destination
@@ -12,6 +12,9 @@ from .files import not_written, settle
 from .geopackage import contents, empty_copy, holds_tables, opened, quiet
 
 __all__ = ["Sink"]
+
+_AT_ONCE = 200
+_FAST = QgsFeatureSink.Flag.FastInsert
 
 
 class Sink:
@@ -33,6 +36,7 @@ class Sink:
 
     def __init__(self, stage, told, alg, parameters, name, context, qgs_fields, kind, crs):
         self._stage, self._told, self._context, self._count = stage, told, context, 0
+        self._waiting = []
         self._label = f"'{alg.parameterDefinition(name).description()}' ({name})"
         self._place = destination(alg.parameterDefinition(name), parameters.get(name))
         if self._place is not None:
@@ -62,14 +66,25 @@ class Sink:
     def __exit__(self, kind, error, trace):
         self._sink = None  # before its file is taken away: a traceback would keep it open
 
-    def add(self, feature, flags):
+    def add(self, feature):
         """Add one feature; QgsProcessingException if it was not taken."""
-        if not self._sink.addFeature(feature, flags):
-            raise QgsProcessingException(self._why(self._sink.lastError()))
         self._count += 1
+        if self._place is None or not self._place.append:
+            if not self._sink.addFeature(feature, _FAST):
+                raise QgsProcessingException(self._why(self._sink.lastError()))
+            return
+        self._waiting.append(QgsFeature(feature))  # one by one each would be a transaction of its own
+        if len(self._waiting) == _AT_ONCE:
+            self._add_waiting()
+
+    def _add_waiting(self):
+        if self._waiting and not self._sink.addFeatures(self._waiting, _FAST):
+            raise QgsProcessingException(self._why(self._sink.lastError()))
+        self._waiting = []
 
     def finish(self):
         """Close the layer, read it back, and hand it to the stage; its id or address, as QGIS is to know it."""
+        self._add_waiting()
         self._sink = None
         if self._place is None:
             return self._dest

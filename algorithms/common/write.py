@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 from qgis.core import (
     QgsFeature,
-    QgsFeatureSink,
     QgsField,
     QgsFields,
     QgsGeometry,
@@ -19,7 +18,7 @@ from qgis.PyQt.QtCore import QDateTime, QTimeZone
 
 from ...survey import patience, spreadsheets
 from .compat import is_null, make_field
-from .geopackage import quiet
+from .geopackage import quiet, unhurried
 from .sinks import Sink
 from .stage import shared
 from .styles import dress
@@ -69,7 +68,7 @@ def write_layer(alg, parameters, name, context, feedback, *, fields, columns, ki
     str or None
         Destination id, None when an optional output was not asked for.
     """
-    with shared() as stage, quiet() as told:
+    with shared() as stage, unhurried(), quiet() as told:
         stage.check()
         all_fields, kept = _fields(fields, carried)
         with Sink(stage, told, alg, parameters, name, context, all_fields, _KINDS[kind], crs) as sink:
@@ -114,7 +113,7 @@ def _fill(sink, stage, qgs_fields, fields, columns, kind, places, carried, kept)
         tell(done)
         feature.setAttributes(list(attributes))
         feature.setGeometry(geometry)
-        sink.add(feature, QgsFeatureSink.Flag.FastInsert)
+        sink.add(feature)
     tell(size)
 
 

@@ -42,8 +42,7 @@ def track(prepared, tmp_path):
 
 
 def refused(run, tool, parameters, before):
-    """What is said; nothing in the folder of ``before`` may have changed; QGIS leaves statistics beside rasters.
-    """
+    """What is said; nothing in the folder of ``before`` may have changed but QGIS's statistics beside rasters."""
     def state():
         return {name: told for name, told in faults.state(before).items() if not name.endswith(".aux.xml")}
 
