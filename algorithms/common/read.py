@@ -17,6 +17,7 @@ from qgis.core import (
 from qgis.PyQt.QtCore import QDate, QDateTime, QTime, QTimeZone
 
 from ...survey import fields as survey_fields
+from ...survey import patience
 from ...survey.errors import Cancelled, InputError
 from .columns import Columns
 from .compat import is_null
@@ -265,6 +266,7 @@ def numbers(tab, name):
 def numbers_told(tab, name):
     """As ``numbers``, but nothing is refused: (n,) floats, NaN where there is no usable number, and (n,) object array
     of str, why not; '' where there is one, or the cell is blank."""
+    patience.look()
     column = tab.columns[name]
     reason = np.full(len(column), "", object)
     try:
@@ -286,6 +288,7 @@ def numbers_told(tab, name):
 
 def texts(tab, name):
     """(n,) object array of str, '' where null."""
+    patience.look()
     column = tab.columns[name]
     out = np.empty(len(column), object)
     out[:] = [value.strip() if type(value) is str else "" if is_null(value) else str(value).strip() for value in column]
@@ -343,7 +346,11 @@ def shapes(tab):
     from ...survey.plane import shapes as core
     from ...survey.plane import transfer
 
-    found = [None if g is None else core.from_wkb(_wkb(g)) for g in tab.geometries]
+    found = []
+    for row, g in enumerate(tab.geometries):
+        if row % _CHECK_EVERY == 0:
+            patience.look()
+        found.append(None if g is None else core.from_wkb(_wkb(g)))
     if tab.crs.isGeographic():
         found = [None if g is None else transfer.unrolled(g, _HALF_TURN) for g in found]
     return found

@@ -90,11 +90,13 @@ class Sink:
             return self._dest
         if self._place.append:
             self._let_go()
+        self._stage.check()
         made, path = self._made, self._place.path
         try:
             settle(made)
         except OSError as error:
             raise QgsProcessingException(not_written(path, error)) from error
+        self._stage.check()
         self._verify()
         if self._into_table:
             self._stage.keep_table(made, path, self._table(), self._count, self._place.append)
