@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .. import patience
 from ..beams.beams import Beams, turn_reach
 from ..beams.land import near_shore
 from ..plane import transfer
@@ -132,8 +133,10 @@ class _Part:
     def __init__(self, track, settings, swath, raster, rows, passes, frame, water):
         self.frame, self.raster, self.swath = frame, raster, swath
         track = track.take(rows.sample)
+        patience.look()
         self.laid = laid(rows, track, Beams.of(track, frame))
         self.rows, self.track, self.beams = self.laid.rows, self.laid.track, self.laid.beams
+        patience.look()
         self.passes = passes[self.laid.low]
         rows = self.rows
         self.rate = ping_rate(rows.range_m, self.track.sound_speed_mps, settings)

@@ -38,10 +38,10 @@ ROOMS = (0.1, 0.5, 0.9)
 """Share of what the outputs need that the small disk has."""
 DAYS = 8
 """For the gaps: so many days of the same outing, so that no run is over in a moment."""
-LONGEST, CLOSING = 0.05, 0.10
+LONGEST, CLOSING = 0.05, 0.15
 """Share of a run's work that may lie between two looks for a cancel: with layers in memory, and with files.
 
-Closing a GeoPackage is one call in which GDAL builds the spatial index; nothing can ask meanwhile.
+Closing a GeoPackage is one call in which GDAL builds the spatial index (8 to 10 % of a run); nothing can ask meanwhile.
 """
 UNFELT_S = 0.1
 """Nobody waits longer than this to be heard (0.1 s feels instant: Card, Moran and Newell 1983, from memory)."""
