@@ -1,8 +1,11 @@
 """A finished layer explains itself on the desktop: aliases, map tips, playback."""
+import pathlib
+
 import jobs
 import numpy as np
 import pytest
 from athwart.algorithms import TOOLS
+from athwart.algorithms.common.styles import STYLES, _Dresser
 from athwart.survey import fields
 from qgis.core import (
     QgsDateTimeRange,
@@ -14,9 +17,11 @@ from qgis.core import (
     QgsProcessingFeedback,
     QgsProcessingOutputLayerDefinition,
     QgsProject,
+    QgsRenderContext,
     QgsVectorLayer,
     QgsVectorLayerTemporalContext,
 )
+from qgis.PyQt.QtGui import QColor
 
 IDS = [module.rsplit(".", 1)[1] for module, _ in TOOLS]
 LAYERS = {name: known for name, known in vars(fields).items()
@@ -79,8 +84,6 @@ def test_playing_an_outing_shows_what_had_come_to_pass(loaded, tool, output, sta
 
 
 def test_a_dressed_layer_says_what_its_fields_mean(qgis_processing, make_layer):
-    from athwart.algorithms.common.styles import STYLES, _Dresser
-
     layer = make_layer("Polygon", "EPSG:32632",
                        {"gap_id": "int", "kind": "string", "area_m2": "double", "mine": "string"},
                        [("POLYGON((0 0, 9 0, 9 9, 0 0))", [1, "nadir", 40.5, "x"])])
@@ -122,3 +125,18 @@ def test_a_targets_tip_says_of_which_place_its_depth_is(make_layer, style, botto
     context.setFeature(next(layer.getFeatures()))
     tip = QgsExpression.replaceExpressionText(layer.mapTipTemplate(), context)
     assert f"<td>depth</td><td>{words}</td>" in tip and "true water under" not in tip
+
+
+@pytest.mark.parametrize("mine", [True, False])
+def test_a_layer_with_a_style_of_the_users_beside_it_is_loaded_with_that(loaded, tmp_path, mine):
+    """The user's colour is kept; without a style of their own the layer gets ours."""
+    source = tmp_path / "swaths.gpkg"
+    source.write_bytes(pathlib.Path(loaded("swathfootprint")["OUTPUT"].source()).read_bytes())
+    layer = QgsVectorLayer(str(source), "swaths", "ogr")
+    layer.renderer().symbol().setColor(QColor("#123456"))
+    layer.saveNamedStyle(str(source.with_suffix(".qml")) if mine else str(tmp_path / "elsewhere.qml"))
+    again = QgsVectorLayer(str(source), "swaths", "ogr")
+    _Dresser(STYLES / "swaths.qml", {}, fields.SWATHS).postProcessLayer(again, None, QgsProcessingFeedback(False))
+    symbols = again.renderer().symbols(QgsRenderContext())
+    assert ([symbol.color().name() for symbol in symbols] == ["#123456"]) == mine
+    assert again.attributeAlias(again.fields().indexOf("outing")) and again.temporalProperties().isActive()
