@@ -129,13 +129,13 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
         ok, message = super().checkParameterValues(parameters, context)
         if not ok:
             return ok, message
-        if missing_packages_text(self.packages(parameters)):  # said by processAlgorithm; a refusal may need them
+        if missing_packages_text(self.packages(parameters)):  # processAlgorithm says so; a refusal may need them
             return True, ""
         try:
             message = unusable_output(self, parameters, context) or self.refusal(parameters, context)
         except SurveyError as error:
             message = str(error)
-        return not message, with_labels(message, self.parameterDefinitions())
+        return not message, with_labels(message, self.parameterDefinitions(), parameters)
 
     def processAlgorithm(self, parameters, context, feedback):
         results, failure = self._attempt(parameters, context, feedback)
@@ -157,7 +157,7 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
             with staged(feedback) as stage:
                 results = self.run_tool(parameters, context, feedback)
         except SurveyError as error:
-            return None, with_labels(str(error), self.parameterDefinitions())
+            return None, with_labels(str(error), self.parameterDefinitions(), parameters)
         except QgsProcessingException as error:
             return None, stage.in_place(str(error))
         except Cancelled:
