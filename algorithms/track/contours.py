@@ -108,6 +108,8 @@ def _metric(source):
 
     own = read.layer_crs(source, "Contour lines")
     middle = source.sourceExtent().center()
+    if not (math.isfinite(middle.x()) and math.isfinite(middle.y())):
+        return own  # an empty layer has no extent from 3.34 on; what it lacks is said where it is read
     found = metric_crs(read.wkt(own), np.array([middle.x()]), np.array([middle.y()]))
     if found == horizontal_crs(read.wkt(own)):
         return own
