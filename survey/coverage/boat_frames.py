@@ -28,7 +28,8 @@ class BoatFrames:
 
 def simplified(lines):
     """Lines, (n, 2) arrays, without the vertices that stray less than 0.5 m from their neighbours' chord."""
-    found = [np.asarray(LineString(line).simplify(_TOLERANCE_M, preserve_topology=False).coords) for line in lines if len(line) > 1]
+    found = [np.asarray(LineString(line).simplify(_TOLERANCE_M, preserve_topology=False).coords)
+             for line in lines if len(line) > 1]
     return [line for line in found if np.hypot(*np.diff(line, axis=0).T).sum() > 0]
 
 
