@@ -81,7 +81,7 @@ def _mixed(columns, rows, doubt):
     for g, r in enumerate(rows):
         hanging = status[r] == "water column"
         if hanging.any() and not hanging.all():
-            text = f"{hanging.sum()} of its looks hang{'s' * (hanging.sum() == 1)} in the water column"
+            text = f"{hanging.sum()} of its looks hang{'s' * int(hanging.sum() == 1)} in the water column"
             said[g] = f"{said[g]}; {text}" if said[g] else text
     return said
 
