@@ -6,22 +6,11 @@ burn the lines and fill in between by inverse distances (gdal.FillNodata). Ours 
 import numpy as np
 import onfile
 import pytest
+from faults import Heard
 from osgeo import gdal, ogr
-from qgis.core import QgsProcessingFeedback
 from scipy import ndimage
 
 EAST, NORTH, STEP = 500_000.0, 4_980_000.0, 2.0
-
-
-class Heard(QgsProcessingFeedback):
-    """Keeps the warnings."""
-
-    def __init__(self):
-        super().__init__(False)
-        self.warnings = []
-
-    def pushWarning(self, warning):
-        self.warnings.append(warning)
 
 
 def shoal_and_basin(x, y):

@@ -4,28 +4,17 @@ import re
 import numpy as np
 import pytest
 import sailed
+from faults import Heard
 from qgis.core import (
     QgsExpression,
     QgsExpressionContext,
     QgsProcessingException,
-    QgsProcessingFeedback,
     QgsWkbTypes,
 )
 from qgis.PyQt.QtCore import QDateTime, QTime
 
 T0 = sailed.START_S  # 2023-11-14 22:13:20 UTC
 SECONDS = 240
-
-
-class Heard(QgsProcessingFeedback):
-    """Keeps what a tool warns of."""
-
-    def __init__(self):
-        super().__init__(False)
-        self.warnings = []
-
-    def pushWarning(self, warning):
-        self.warnings.append(warning)
 
 
 @pytest.fixture

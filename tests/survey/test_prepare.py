@@ -179,7 +179,7 @@ def test_passes_reach_to_the_beam_at_the_cut_and_no_way_is_lost():
     fixes, lons, lats = sail(sailed.lawnmower(3, 150))
     made = prepare(fixes, PLAIN)
     track = made.track
-    assert made.length_m == pytest.approx(sailed.metres_apart(lons[:-1], lats[:-1], lons[1:], lats[1:]).sum(), rel=1e-4)
+    assert made.length_m == pytest.approx(sailed.metres_apart(lons[:-1], lats[:-1], lons[1:], lats[1:]).sum(), abs=0.05)
     for k in (0, 1):
         assert made.lines[k].coords[-1] == made.lines[k + 1].coords[0]
         assert made.passes["end_time"][k] == made.passes["start_time"][k + 1]
