@@ -391,6 +391,13 @@ def test_means_and_times():
     assert columns["outer_m"] == pytest.approx([np.sqrt(900 - track.depth_m**2).mean()])
 
 
+@pytest.mark.parametrize("source, sigma", [("sounder", 0.2), ("grid", 0.2), ("constant", np.hypot(0.2, 0.8))])
+def test_one_depth_for_all_is_taken_as_good_to_a_tenth_of_it(source, sigma):
+    track = straight(depth_m=8.0, range_m=30.0, depth_source=source)
+    found = draw_swaths(track, SwathSettings()).columns["sigma_depth_m"]
+    np.testing.assert_allclose(found, sigma)
+
+
 @pytest.mark.parametrize("slant, depth, heading, ratio, model", [
     (30.0, 6.0, 3.0, 1.0, "slant"), (30.0, 25.0, 3.0, 1.0, "slant"), (50.0, 10.0, 10.0, 0.98, "slant"),
     (12.0, 11.0, 3.0, 1.0, "slant"), (30.0, 6.0, 3.0, 1.0, "subtract")])
