@@ -1,9 +1,10 @@
 #!/usr/bin/env python3
-"""tools/test.py [pytest arguments]: the whole suite in two processes side by side, one closing line.
+"""tools/test.py [pytest arguments]: the whole suite, two processes side by side, one closing line.
 
-The core's tests run where QGIS cannot be imported; the others run inside QGIS. Both run in a time zone far from UTC
-and with every configuration folder in a throwaway directory. Paths given as arguments replace the usual ones and run
-in the process they belong to.
+The core's tests run where QGIS cannot be imported; the others run inside QGIS, those of models and of the whole job
+when the core's are done, so that both processors are busy to the end. All run in a time zone far from UTC and with
+every configuration folder in a throwaway directory. Paths given as arguments replace the usual ones and run in the
+process they belong to.
 """
 from __future__ import annotations
 
@@ -12,12 +13,14 @@ import pathlib
 import subprocess
 import sys
 import tempfile
+import threading
 import time
 import xml.etree.ElementTree as ET
 
 ROOT = pathlib.Path(__file__).resolve().parents[1]
 CORE = ("tests/survey", "tests/published")
 QGIS = ("tests/algorithms", "tests/models", "tests/workflow")
+LATER = ("tests/models", "tests/workflow")
 TIME_ZONE = "Pacific/Chatham"  # 12:45 ahead of UTC, 13:45 in summer: no mistake of a zone stays unseen
 
 
@@ -71,28 +74,46 @@ def counts(report):
     return tuple(total)
 
 
+def told(log):
+    """The lines of a process's log but its closing one."""
+    return pathlib.Path(log).read_text(encoding="utf-8").splitlines()[:-1]
+
+
+def one_after_another(jobs, rest, folder, codes):
+    """Run processes in turn, each into a log of its own: (name, paths, further options)."""
+    for name, paths, options in jobs:
+        with open(f"{folder}/{name}.log", "w", encoding="utf-8") as log:
+            process = start(paths, [*options, *rest], f"{folder}/{name}.xml", f"{folder}/{name}", stdout=log,
+                            stderr=subprocess.STDOUT)
+            codes.append(process.wait())
+
+
 def main():
     began = time.monotonic()
     core, qgis, rest = split(sys.argv[1:])
+    later = [path for path in qgis if path.startswith(LATER)] if core else []
+    first = [path for path in qgis if path not in later]
     with tempfile.TemporaryDirectory() as folder:
-        reports, codes, core_log = [], [], f"{folder}/core.log"
+        codes, jobs = [], []
         if core:
-            reports.append(f"{folder}/core.xml")
-            with open(core_log, "w", encoding="utf-8") as log:
-                core_run = start(core, ["-p", "no:pytest_qgis", "-p", "no_qgis", *rest], reports[-1], f"{folder}/c",
-                                 stdout=log, stderr=subprocess.STDOUT)
-        if qgis:
+            jobs.append(("core", core, ["-p", "no:pytest_qgis", "-p", "no_qgis"]))
+        if later:
+            jobs.append(("later", later, []))
+        beside = threading.Thread(target=one_after_another, args=(jobs, rest, folder, codes))
+        beside.start()
+        reports = [f"{folder}/{name}.xml" for name, _, _ in jobs]
+        if first:
             reports.append(f"{folder}/qgis.xml")
-            qgis_run = start(qgis, rest, reports[-1], f"{folder}/q", stdout=subprocess.PIPE, stderr=subprocess.STDOUT,
-                             text=True)
+            qgis_run = start(first, rest, reports[-1], f"{folder}/qgis", stdout=subprocess.PIPE,
+                             stderr=subprocess.STDOUT, text=True)
             for line in qgis_run.stdout:
                 if not line.startswith("=") and " in " not in line[-14:]:
                     print(line, end="", flush=True)
             codes.append(qgis_run.wait())
-        if core:
-            codes.append(core_run.wait())
-            print("-- core, with QGIS blocked --")
-            print(*pathlib.Path(core_log).read_text(encoding="utf-8").splitlines()[:-1], sep="\n")
+        beside.join()
+        for name, heading in (("later", "models and the whole job"), ("core", "core, with QGIS blocked")):
+            if name in [job[0] for job in jobs]:
+                print(f"-- {heading} --", *told(f"{folder}/{name}.log"), sep="\n")
         passed, failed, errors, skipped = map(sum, zip(*map(counts, reports)))
     if any(codes) and not failed and not errors:
         print(f"A test process ended with code {', '.join(map(str, codes))} (negative: killed by that signal)")
