@@ -24,7 +24,7 @@ class AthwartPlugin:
 
     def initGui(self):
         """The desktop's entry point."""
-        from .menu import Menu  # widgets: never on the command line
+        from .menu import Menu
         self.initProcessing()
         self.menu = Menu(self.iface)
 

@@ -41,7 +41,7 @@ LAYERS = {
     ("adjusttargets", "OUTPUT"): "COMBINED", ("adjusttargets", "ELLIPSES"): "ELLIPSES",
     ("adjusttargets", "OFFSETS"): "OFFSETS",
     ("castplan", "OUTPUT"): "CAST_LINES", ("castplan", "STATIONS"): "CAST_STATIONS"}
-"""What survey/fields.py calls the fields of each layer that a tool makes."""
+"""What survey/schemas.py calls the fields of each layer that a tool makes."""
 READ_ON = {"readlogs": ("record",), "preparetrack": ("range", "distance"), "preparebathymetry": ("record",),
            "swathfootprint": ("range", "audit"), "ensonify": ("audit",), "coveragegaps": ("audit",),
            "unscannedshoreline": ("audit",), "coveragereport": ("audit",), "picksfromimage": ("record", "distance"),
@@ -89,7 +89,7 @@ def parameter_item(pages, definition):
 
 def output_item(pages, tool, output, destinations):
     """One entry of the list of outputs; layers with their fields."""
-    from athwart.survey import fields
+    from athwart.survey.model import schemas
     definition = destinations.get(output.name())
     if definition is None:
         return (f'<dt class="p">{pages.text(output.description())} <code>{output.name()}</code></dt>'
@@ -98,7 +98,7 @@ def output_item(pages, tool, output, destinations):
     if definition.type() != "sink":
         return item
     rows = [(field.name, KINDS_OF_FIELD[field.kind], field.unit, field.text)
-            for field in getattr(fields, LAYERS[tool.name(), output.name()])]
+            for field in getattr(schemas, LAYERS[tool.name(), output.name()])]
     title = f"Fields of {definition.description()}"
     table = pages.table(title, ("field", "kind", "unit", "what it says"), rows)
     return f"{item}<dd><details><summary>{pages.text(title)}</summary>{table}</details></dd>"
@@ -147,7 +147,7 @@ def pages_of_tools():
     """{path: page} of every tool and of their index; QGIS must be running."""
     from athwart.algorithms import all_tools
     from athwart.plugin.ready_model import ready_models
-    from athwart.survey.pages import pages
+    from athwart.survey.report import pages
     tools = [tool.create() for tool in all_tools()]
     return {DOCS / "tools.html": tools_index(pages, tools, ready_models()),
             **{DOCS / "tools" / f"{tool.name()}.html": tool_page(pages, tool) for tool in tools}}
@@ -162,7 +162,7 @@ def guide_parts(name):
 def pages_of_guide():
     """{path: page} of the guide."""
     import markdown
-    from athwart.survey.pages import pages
+    from athwart.survey.report import pages
     made = {}
     for path in sorted(DOCS.glob("*.md")):
         title, lead, rest = guide_parts(path.stem)

@@ -21,9 +21,9 @@ sys.path.insert(0, str(ROOT / "tests" / "plugins"))
 import clone  # noqa: E402
 
 clone.load()
-from athwart.survey import units  # noqa: E402
 from athwart.survey.beams import ranges  # noqa: E402
-from athwart.survey.targets import budget, sightings, spread  # noqa: E402
+from athwart.survey.model import units  # noqa: E402
+from athwart.survey.targets import budget, covariance, observations  # noqa: E402
 from athwart.survey.uncertainty import nadir, sigmas  # noqa: E402
 
 IMAGES = ROOT / "docs" / "images"
@@ -121,7 +121,7 @@ def errors():
     for cause, (colour, dashes) in {**CAUSES, "all together": ("black", "-")}.items():
         if cause in MIXED:
             alone = replace(ordinary, **{f.name: 0.0 for f in fields(ordinary) if f.name not in MIXED[cause]})
-            variances = spread.spread(_picks(ground, alone), alone).cov[:, [0, 2]].T
+            variances = covariance.spread(_picks(ground, alone), alone).cov[:, [0, 2]].T
         elif cause == "all together":
             variances = found.cov[:, [0, 2]].T
         else:
@@ -148,7 +148,7 @@ def _picks(ground, errors_of, depth=6.0, speed=2.0):
     """Picks abeam of a boat that runs north by compass: east is across, north along."""
     def all_of(value):
         return np.full(len(ground), value)
-    return sightings.Sightings(
+    return observations.Observations(
         side=all_of(1.0), slant=ranges.slant_range(ground, depth), shadow_end=all_of(np.nan), depth=all_of(depth),
         azimuth_deg=all_of(0.0), vel_east=all_of(0.0), vel_north=all_of(speed), turn_dps=all_of(0.0),
         lever_forward=all_of(0.0), lever_starboard=all_of(0.0), course_heading=all_of(False), depth_scales=all_of(True),

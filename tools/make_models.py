@@ -42,7 +42,7 @@ target; a point on the map and the heading of the bow, for a boat that stays whe
 
 def in_metres():
     """Expression: metres in one DEPTH_UNIT, null where no unit was chosen."""
-    from athwart.survey.units import LENGTHS
+    from athwart.survey.model.units import LENGTHS
     pairs = ", ".join(f"'{unit}', {metres:g}" for unit, metres in LENGTHS.items())
     return f"map_get(map({pairs}), @DEPTH_UNIT)"
 

@@ -23,7 +23,7 @@ class Columns:
     ----------
     qgs_fields : QgsFields
         Of the layer.
-    only : sequence of survey.fields.Field, or None
+    only : sequence of survey.model.schemas.Field, or None
         The fields wanted, see ``read.table``.
     """
 

@@ -20,7 +20,7 @@ else:
 
 
 def make_field(field):
-    """QgsField of a ``survey.fields.Field``, its unit and meaning as comment."""
+    """QgsField of a ``survey.model.schemas.Field``, its unit and meaning as comment."""
     made = QgsField(field.name, _TYPES[field.kind])
     made.setComment(f"{field.text} ({field.unit})" if field.unit else field.text)
     return made

@@ -21,7 +21,7 @@ from qgis.core import (
 )
 from qgis.PyQt.QtCore import QDateTime, QTimeZone
 
-from ...survey.fields import Field
+from ...survey.model.schemas import Field
 from .compat import make_field
 from .geopackage import quiet
 

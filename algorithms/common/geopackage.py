@@ -12,7 +12,7 @@ import urllib.parse
 from osgeo import gdal, ogr
 from qgis.core import QgsProcessingException
 
-from ...survey.errors import Cancelled
+from ...survey.model.errors import Cancelled
 from .files import not_written
 
 __all__ = ["contents", "empty_copy", "holds_tables", "opened", "put_tables", "quiet", "unhurried"]

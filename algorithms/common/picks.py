@@ -7,7 +7,7 @@ import numpy as np
 from qgis.core import QgsWkbTypes
 from qgis.PyQt.QtCore import QDateTime
 
-from ...survey.errors import InputError
+from ...survey.model.errors import InputError
 from . import read, values
 from .compat import is_null
 
@@ -217,7 +217,7 @@ def _points(tab):
 
 
 def _lengths(alg, parameters, context, tab, names, made, row):
-    from ...survey.units import metres
+    from ...survey.model.units import metres
 
     for name, unit, column in (("DEPTH_FIELD", "DEPTH_UNIT", "depth_m"), ("SHADOW_FIELD", "RANGE_UNIT", "shadow_end_m"),
                                ("SHADOW_START_FIELD", "RANGE_UNIT", "shadow_start_m")):
@@ -231,9 +231,9 @@ def _lengths(alg, parameters, context, tab, names, made, row):
 
 def _side_and_range(alg, parameters, context, tab, names, made, tie):
     """Sides, ranges, labels, and why a row's cannot be read."""
+    from ...survey.model.track import SIDES
+    from ...survey.model.units import metres
     from ...survey.targets.picknames import read_ranges, read_sides
-    from ...survey.track import SIDES
-    from ...survey.units import metres
 
     blank = np.full(len(tab), "", object)
     label = blank

@@ -14,7 +14,7 @@ from qgis.core import (
     QgsWkbTypes,
 )
 
-from ...survey.errors import InputError
+from ...survey.model.errors import InputError
 from .read import EMPTY, layer_crs
 
 __all__ = ["in_metres", "metric_crs"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 import numpy as np
 from qgis.core import Qgis, QgsProcessingException, QgsRectangle
 
-from ...survey.errors import InputError
+from ...survey.model.errors import InputError
 from .read import wkt
 from .values import given
 

@@ -16,9 +16,9 @@ from qgis.core import (
 )
 from qgis.PyQt.QtCore import QDate, QDateTime, QTime, QTimeZone
 
-from ...survey import fields as survey_fields
-from ...survey import patience
-from ...survey.errors import Cancelled, InputError
+from ...survey.model import patience
+from ...survey.model import schemas as survey_fields
+from ...survey.model.errors import Cancelled, InputError
 from .columns import Columns
 from .compat import is_null
 
@@ -121,7 +121,7 @@ def table(alg, parameters, name, context, feedback, *, crs=None, geometry="none"
         True for layers drawn on a picture: their coordinate system, or the lack of one, says nothing.
     blank : bool
         True: features without a point keep their row, x and y NaN, and are not refused.
-    only : sequence of survey.fields.Field, optional
+    only : sequence of survey.model.schemas.Field, optional
         Read these only, those of them that are there, and their numbers as floats, NaN for null; default all.
 
     Returns
@@ -303,18 +303,18 @@ def flags(tab, name):
 
 
 def times(tab, name, offset_hours=0.0):
-    """(n,) seconds since 1970 UTC, NaN where null; see ``survey.times`` for what text is understood.
+    """(n,) seconds since 1970 UTC, NaN where null; see ``survey.model.times`` for what text is understood.
 
     A date-time without a zone is UTC by its wall clock (QGIS 3.22 marks UTC files as local), plus ``offset_hours``.
     """
-    from ...survey import times as clock
+    from ...survey.model import times as clock
 
     return clock.parse_times(_plain_times(tab, name), offset_hours=offset_hours, what=f"'{tab.name}', field {name}")
 
 
 def times_told(tab, name, offset_hours=0.0, date_order="", first_s=None):
-    """As ``times``, but nothing is refused: seconds, and why a value could not be read; see ``survey.times``."""
-    from ...survey import times as clock
+    """As ``times``, but nothing is refused: seconds, and why a value could not be read; see ``survey.model.times``."""
+    from ...survey.model import times as clock
 
     return clock.read_times(_plain_times(tab, name), offset_hours, date_order, first_s, name)
 
@@ -343,8 +343,8 @@ def _plain_time(value):
 
 def shapes(tab):
     """Shapely geometries of a Table read with ``geometry='any'``, None where empty; none jumps at 180 degrees."""
-    from ...survey.plane import shapes as core
-    from ...survey.plane import transfer
+    from ...survey.geometry import shapes as core
+    from ...survey.geometry import transfer
 
     found = []
     for row, g in enumerate(tab.geometries):
@@ -364,7 +364,7 @@ def polygons(alg, parameters, name, context, feedback, crs):
     InputError
         If the layer holds no polygon.
     """
-    from ...survey.plane import shapes as core
+    from ...survey.geometry import shapes as core
 
     tab = table(alg, parameters, name, context, feedback, crs=crs, geometry="any")
     if tab is None:
@@ -394,10 +394,10 @@ def track(alg, parameters, name, context, feedback, picks=True):
 
     Returns
     -------
-    (survey.track.Track, QgsCoordinateReferenceSystem)
+    (survey.model.track.Track, QgsCoordinateReferenceSystem)
     """
-    from ...survey.plane.frame import horizontal_crs
-    from ...survey.track import FOR_PICKS, Track
+    from ...survey.geometry.frame import horizontal_crs
+    from ...survey.model.track import FOR_PICKS, Track
 
     fields = [field for field in survey_fields.TRACK if field.name != "time"]
     wanted = [field for field in fields if picks or field.name not in FOR_PICKS]

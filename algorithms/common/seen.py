@@ -14,7 +14,7 @@ from qgis.core import (
     QgsUnitTypes,
 )
 
-from ...survey.errors import InputError
+from ...survey.model.errors import InputError
 from .values import given
 
 __all__ = ["seen_ground"]
@@ -34,7 +34,7 @@ def seen_ground(alg, parameters, name, context, crs, extent, required_looks, gra
         CRS of ``extent`` and of the polygons handed back.
     extent : (x, y, x, y)
         What lies outside is not read.
-    required_looks, grade : see ``survey.looks.seen.codes``
+    required_looks, grade : see ``survey.ensonify.grades.codes``
     step : callable
         Called with the fraction done.
 
@@ -44,7 +44,7 @@ def seen_ground(alg, parameters, name, context, crs, extent, required_looks, gra
         The second: what the user should know.
     """
     from ...survey.coverage.gaps import SeenGround
-    from ...survey.looks.seen import BANDS, HIDDEN, WEAK
+    from ...survey.ensonify.grades import BANDS, HIDDEN, WEAK
 
     layer = alg.parameterAsRasterLayer(parameters, name, context)
     if layer is None:
@@ -126,7 +126,7 @@ def _window(raster, extent):
 
 def _codes(raster, window, label, required_looks, grade, step):
     """Code of every cell in the window, read in slices of rows."""
-    from ...survey.looks.seen import BANDS, codes
+    from ...survey.ensonify.grades import BANDS, codes
 
     column, row, columns, rows = window
     bands = {raster.GetRasterBand(i + 1).GetDescription(): raster.GetRasterBand(i + 1)
@@ -153,7 +153,7 @@ def _read(band, column, row, columns, rows, label):
 
 def _polygons(raster, window, found, back):
     """Shapely polygons by code, in the CRS that ``back`` leads to."""
-    from ...survey.plane import shapes
+    from ...survey.geometry import shapes
 
     column, row, columns, rows = window
     left, width, _, top, _, height = raster.GetGeoTransform()
@@ -179,6 +179,6 @@ def _polygons(raster, window, found, back):
 
 def _joined(ground, wanted):
     """Union of the polygons of some codes."""
-    from ...survey.plane import levels
+    from ...survey.geometry import overlap
 
-    return levels.merged([polygon for code in wanted for polygon in ground.get(code, [])])
+    return overlap.merged([polygon for code in wanted for polygon in ground.get(code, [])])

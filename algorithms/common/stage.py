@@ -12,8 +12,8 @@ import threading
 
 from qgis.core import QgsProcessingException
 
-from ...survey import patience
-from ...survey.errors import Cancelled
+from ...survey.model import patience
+from ...survey.model.errors import Cancelled
 from .files import not_written
 from .geopackage import put_tables
 

@@ -88,7 +88,7 @@ def _safe(name):
 
 
 def _depth(names):
-    """Expression of a target's depth with its place, rounded down; see ``survey.pages.depthwords``."""
+    """Expression of a target's depth with its place, rounded down; see ``survey.report.depthwords``."""
     told = {"bottom_m": "'bottom ' || {} || ' m'", "depth_m": "{} || ' m under the boat when seen'"}
     cases = [f'WHEN "{name}" IS NOT NULL THEN ' + told[name].format(f'to_string(floor("{name}" * 10 + 1e-9) / 10)')
              for name in told if name in names]
@@ -98,7 +98,7 @@ def _depth(names):
 def dress(context, dest, style, group="", more=None, meanings=()):
     """Give the layer its style, the meaning of its fields and its group when, and only when, QGIS is to load it.
 
-    ``more``: further styles by the name they get in the layer's style menu; ``meanings``: the survey.fields.Field it
+    ``more``: further styles by the name they get in the layer's style menu; ``meanings``: the schemas.Field it
     has.
     """
     if not dest or not context.willLoadLayerOnCompletion(dest):

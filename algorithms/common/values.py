@@ -8,7 +8,7 @@ import math
 
 from qgis.core import QgsProcessingParameters, QgsProperty
 
-from ...survey.errors import InputError
+from ...survey.model.errors import InputError
 from .compat import is_null
 
 __all__ = ["given", "number", "option", "text", "whole"]

@@ -16,7 +16,8 @@ from qgis.core import (
 )
 from qgis.PyQt.QtCore import QDateTime, QTimeZone
 
-from ...survey import patience, spreadsheets
+from ...survey.io import spreadsheets
+from ...survey.model import patience
 from .compat import is_null, make_field
 from .geopackage import quiet, unhurried
 from .sinks import Sink
@@ -50,7 +51,7 @@ def write_layer(alg, parameters, name, context, feedback, *, fields, columns, ki
 
     Parameters
     ----------
-    fields : sequence of survey.fields.Field
+    fields : sequence of survey.model.schemas.Field
     columns : dict
         (n,) arrays by field name; a field without a column is written as null. Times (kind datetime) are seconds
         since 1970 UTC. Fields of that kind without a column take ``t_s``.
@@ -224,7 +225,7 @@ def _geometries(kind, places, size):
 
 
 def _shape(kind, geometry):
-    from ...survey.plane import shapes
+    from ...survey.geometry import shapes
 
     made = QgsGeometry()
     if geometry is None or geometry.is_empty:

@@ -4,8 +4,8 @@ from __future__ import annotations
 import numpy as np
 from qgis.core import QgsProcessingOutputNumber
 
-from ...survey import fields
-from ...survey.errors import InputError
+from ...survey.model import schemas
+from ...survey.model.errors import InputError
 from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm, stepper
@@ -154,10 +154,10 @@ class CoverageGaps(AthwartAlgorithm):
         grade = np.full(len(area), values.option(self, parameters, "GRADE", context), object)
         result.areas.update(looks_asked=np.full(len(area), looks), grade=grade)
         return {
-            "OUTPUT": write_layer(self, parameters, "OUTPUT", context, feedback, fields=fields.GAPS,
+            "OUTPUT": write_layer(self, parameters, "OUTPUT", context, feedback, fields=schemas.GAPS,
                                   columns=result.gaps, kind="multipolygon", crs=area.crs, places=result.geometries,
                                   style="gaps"),
-            "AREAS": write_layer(self, parameters, "AREAS", context, feedback, fields=fields.AREAS,
+            "AREAS": write_layer(self, parameters, "AREAS", context, feedback, fields=schemas.AREAS,
                                  columns=result.areas, kind="multipolygon", crs=area.crs, places=shapes,
                                  carried=Carried(area, np.arange(len(area))), style="areas"),
             "AREA_M2": result.area_m2, "COVERED_M2": result.covered_m2, "COVERED_PERCENT": result.covered_percent,

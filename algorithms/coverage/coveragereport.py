@@ -7,8 +7,8 @@ import io
 import numpy as np
 from qgis.PyQt.QtCore import QDateTime
 
-from ...survey import fields
-from ...survey.errors import SurveyError
+from ...survey.model import schemas
+from ...survey.model.errors import SurveyError
 from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm, stepper
@@ -76,7 +76,7 @@ class CoverageReport(AthwartAlgorithm):
         return ""
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.pages.report import area_rows, coverage_page, doubts
+        from ...survey.report.coverage_report import area_rows, coverage_page, doubts
 
         step = stepper(feedback)
         layers = self._layers(parameters, context, feedback, step)
@@ -95,10 +95,10 @@ class CoverageReport(AthwartAlgorithm):
 
     def _layers(self, parameters, context, feedback, step):
         """The layers given, in one frame; the first of them sets the CRS of all."""
-        from ...survey.pages import report
-        from ...survey.pages.report_layers import NEEDED
-        from ...survey.plane import shapes, transfer
-        from ...survey.plane.frame import Frame
+        from ...survey.geometry import shapes, transfer
+        from ...survey.geometry.frame import Frame
+        from ...survey.report import coverage_report
+        from ...survey.report.report_layers import NEEDED
 
         tables, crs = {}, None
         for i, name in enumerate(_LAYERS):
@@ -113,14 +113,14 @@ class CoverageReport(AthwartAlgorithm):
         frame = None
         if len(bounds):
             frame = Frame.around(read.wkt(crs), bounds[:, [0, 2]].ravel(), bounds[:, [1, 3]].ravel())
-        made = report.Layers(frame)
+        made = coverage_report.Layers(frame)
         for i, (name, tab) in enumerate(tables.items()):
             step(0.3 + 0.1 * i / len(tables))
             carried = [shapes.empty() if g is None else transfer.to_frame(frame, g) for g in geometries[name]]
             if name == "TARGETS":  # other tools save a point as a multipoint of one
                 carried = [g if g.is_empty else g.centroid for g in carried]
-            setattr(made, name.lower(), report.ReportLayer(tab.name, _columns(tab, getattr(fields, name), feedback),
-                                                           carried))
+            columns = _columns(tab, getattr(schemas, name), feedback)
+            setattr(made, name.lower(), coverage_report.ReportLayer(tab.name, columns, carried))
         step(0.4)
         made.overlay()
         if values.given(parameters, "SEEN"):
@@ -129,8 +129,8 @@ class CoverageReport(AthwartAlgorithm):
 
     def _grade(self, parameters, context, crs, made, areas, step):
         """Fill in what a look is worth inside the areas, from the raster, and what was seen where no swaths say it."""
-        from ...survey.pages.report import grades_inside
-        from ...survey.plane import levels, transfer
+        from ...survey.geometry import overlap, transfer
+        from ...survey.report.coverage_report import grades_inside
 
         bounds = np.array([g.bounds for g in areas if g is not None]).reshape(-1, 4)
         if not len(bounds):
@@ -143,8 +143,8 @@ class CoverageReport(AthwartAlgorithm):
             "Seen, but an object could be missed": ground.causes["weak"],
             "Hidden by nearer ground": ground.causes["hidden"]}, made.areas)
         if made.swaths is None:
-            seen = levels.merged([transfer.to_frame(made.frame, part) for part in
-                                  (ground.looks[0], ground.causes["weak"]) if not part.is_empty])
+            seen = overlap.merged([transfer.to_frame(made.frame, part) for part in
+                                   (ground.looks[0], ground.causes["weak"]) if not part.is_empty])
             made.levels = [] if seen.is_empty else [seen]
 
 

@@ -88,8 +88,8 @@ class Ensonify(AthwartAlgorithm):
 
     def _settings(self, parameters, context):
         """(DetectionSettings, blind angle, cell size); raises InputError for values out of bounds."""
-        from ...survey.errors import InputError
-        from ...survey.looks.detection import DetectionSettings
+        from ...survey.ensonify.detection import DetectionSettings
+        from ...survey.model.errors import InputError
         from ...survey.swaths.edges import SwathSettings
 
         def number(name):
@@ -108,8 +108,8 @@ class Ensonify(AthwartAlgorithm):
         return ""
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.looks.ensonify import Ensonification
-        from ...survey.looks.looks import BANDS
+        from ...survey.ensonify.bottom_map import Ensonification
+        from ...survey.ensonify.tile import BANDS
 
         settings, blind, cell = self._settings(parameters, context)
         track, crs = read.track(self, parameters, "INPUT", context, feedback, picks=False)

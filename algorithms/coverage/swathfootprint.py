@@ -3,7 +3,7 @@ from __future__ import annotations
 
 from qgis.core import QgsProcessingOutputNumber
 
-from ...survey import fields
+from ...survey.model import schemas
 from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm, stepper
@@ -70,7 +70,7 @@ class SwathFootprint(AthwartAlgorithm):
 
     def _settings(self, parameters, context):
         """SwathSettings of the form; raises InputError for values out of bounds."""
-        from ...survey.swaths.swath import SwathSettings
+        from ...survey.swaths.draw import SwathSettings
 
         def chosen(name):
             return values.option(self, parameters, name, context)
@@ -88,7 +88,7 @@ class SwathFootprint(AthwartAlgorithm):
         return ""
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.swaths.swath import draw_swaths
+        from ...survey.swaths.draw import draw_swaths
 
         settings = self._settings(parameters, context)
         track, crs = read.track(self, parameters, "INPUT", context, feedback, picks=False)
@@ -98,7 +98,7 @@ class SwathFootprint(AthwartAlgorithm):
         self._say(result, settings, feedback)
         outings = set(result.columns["outing"])
         output = write_layer(
-            self, parameters, "OUTPUT", context, feedback, fields=fields.SWATHS, columns=result.columns,
+            self, parameters, "OUTPUT", context, feedback, fields=schemas.SWATHS, columns=result.columns,
             kind="multipolygon", crs=crs, places=result.geometries, style="swaths",
             group=outings.pop() if len(outings) == 1 else "")
         return {"OUTPUT": output, "AREA_M2": float(result.area_m2)}

@@ -3,7 +3,7 @@ from __future__ import annotations
 
 from qgis.core import QgsProcessingOutputNumber
 
-from ...survey import fields
+from ...survey.model import schemas
 from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm, stepper
@@ -58,7 +58,7 @@ class UnscannedShoreline(AthwartAlgorithm):
         return ""
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.coverage.shore import find_unscanned
+        from ...survey.shore.unscanned import find_unscanned
 
         shore = read.table(self, parameters, "SHORELINE", context, feedback, geometry="any")
         swaths = read.table(self, parameters, "SWATHS", context, feedback, crs=shore.crs, geometry="any")
@@ -77,7 +77,8 @@ class UnscannedShoreline(AthwartAlgorithm):
             feedback.pushWarning(note)
         feedback.pushInfo(f"{result.unscanned_m:.0f} m of {result.shore_m:.0f} m of shore "
                           f"({result.unscanned_percent:.1f} %) were not scanned.")
-        output = write_layer(self, parameters, "OUTPUT", context, feedback, fields=fields.SHORE, columns=result.columns,
-                             kind="multiline", crs=shore.crs, places=result.geometries, style="shore")
+        output = write_layer(self, parameters, "OUTPUT", context, feedback, fields=schemas.SHORE,
+                             columns=result.columns, kind="multiline", crs=shore.crs, places=result.geometries,
+                             style="shore")
         return {"OUTPUT": output, "SHORE_M": result.shore_m, "UNSCANNED_M": result.unscanned_m,
                 "UNSCANNED_PERCENT": result.unscanned_percent}

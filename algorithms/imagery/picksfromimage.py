@@ -4,8 +4,8 @@ from __future__ import annotations
 import numpy as np
 from qgis.core import QgsProcessingException, QgsWkbTypes
 
-from ...survey import fields
-from ...survey.errors import InputError
+from ...survey.model import schemas
+from ...survey.model.errors import InputError
 from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm
@@ -97,9 +97,9 @@ class PicksFromImage(AthwartAlgorithm):
         return ""
 
     def _record(self, parameters, context, width, height):
-        from ...survey.targets.record import Record, read_dropped
-        from ...survey.times import parse_times
-        from ...survey.units import metres
+        from ...survey.model.times import parse_times
+        from ...survey.model.units import metres
+        from ...survey.record.picture import Record, read_dropped
 
         def number(name):
             return values.number(self, parameters, name, context)
@@ -116,7 +116,7 @@ class PicksFromImage(AthwartAlgorithm):
                       read_dropped(values.text(self, parameters, "DROPPED_ROWS", context)))
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.targets.imagepicks import bottom_warning, read_marks, row_words
+        from ...survey.record.image_picks import bottom_warning, read_marks, row_words
 
         image = self.parameterAsRasterLayer(parameters, "IMAGE", context)
         if image is None:
@@ -149,12 +149,12 @@ class PicksFromImage(AthwartAlgorithm):
         own = int(np.isfinite(columns["depth_m"][good]).sum()) - bottom
         feedback.pushInfo(f"{len(good) - bottom} objects, {own} of them with a depth from {bottom} bottom points.")
         return {"OUTPUT": write_layer(
-            self, parameters, "OUTPUT", context, feedback, fields=fields.PICKS, kind="table", crs=table.crs,
+            self, parameters, "OUTPUT", context, feedback, fields=schemas.PICKS, kind="table", crs=table.crs,
             columns={name: column[good] for name, column in columns.items()}, carried=Carried(table, row[good]))}
 
     def _marks(self, parameters, context, table, image):
         """(Marks, row of the table of each); the vertices of a bottom line are bottom points each."""
-        from ...survey.targets.imagepicks import Marks
+        from ...survey.record.image_picks import Marks
 
         field = values.text(self, parameters, "KIND_FIELD", context)
         kinds = read.texts(table, field) if field else np.full(len(table), "", object)

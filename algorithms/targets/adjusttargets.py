@@ -6,8 +6,8 @@ from dataclasses import replace
 import numpy as np
 from qgis.core import QgsFields, QgsProcessingOutputNumber
 
-from ...survey import fields
-from ...survey.errors import InputError
+from ...survey.model import schemas
+from ...survey.model.errors import InputError
 from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm, stepper
@@ -16,7 +16,7 @@ from ..common.write import Carried, write_layer
 __all__ = ["AdjustTargets"]
 
 OFFSETS = ["latency", "beam azimuth", "lever arm forward", "lever arm to starboard", "range scale", "trim"]
-"""In the order of ``repeats.repeats.OFFSETS``; plain words, because they are also what scripts and models say."""
+"""In the order of ``looks.repeats.OFFSETS``; plain words, because they are also what scripts and models say."""
 
 
 class AdjustTargets(AthwartAlgorithm):
@@ -101,22 +101,22 @@ class AdjustTargets(AthwartAlgorithm):
         return ""
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.repeats.adjustment import adjust
-        from ...survey.repeats.adjustment_notes import boat_notes, boat_warnings, notes, warnings
-        from ...survey.repeats.association import group_by_gate, group_by_name
-        from ...survey.repeats.blunders import doubts, find_misfits
-        from ...survey.repeats.boats import agreements
-        from ...survey.repeats.combine import combined_columns, offset_rows
-        from ...survey.repeats.repeats import OFFSETS as NAMES
-        from ...survey.repeats.repeats import Repeats
-        from ...survey.repeats.solvability import judge
+        from ...survey.adjustment.association import group_by_gate, group_by_name
+        from ...survey.adjustment.blunders import doubts, find_misfits
+        from ...survey.adjustment.boats import agreements
+        from ...survey.adjustment.combine import combined_columns, offset_rows
+        from ...survey.adjustment.least_squares import adjust
+        from ...survey.adjustment.looks import OFFSETS as NAMES
+        from ...survey.adjustment.looks import RepeatedLooks
+        from ...survey.adjustment.notes import boat_notes, boat_warnings, notes, warnings
+        from ...survey.adjustment.solvability import judge
 
         table = read.table(self, parameters, "TARGETS", context, feedback, geometry="point", contract=True)
         if not len(table):
             raise InputError(f"Targets '{table.name}' are empty; there is nothing to combine. Choose another layer; "
                              "an outing without targets goes on without this step.")
         columns = self._columns(table)
-        looks, frame = Repeats.of(read.wkt(table.crs), table.x, table.y, columns)
+        looks, frame = RepeatedLooks.of(read.wkt(table.crs), table.x, table.y, columns)
         outings, boats = self._boats(parameters, context, table, columns, looks)
         hanging = columns["status"] == "water column"
         field = values.text(self, parameters, "GROUP_FIELD", context)
@@ -168,20 +168,20 @@ class AdjustTargets(AthwartAlgorithm):
         """Columns of the contract, in the core's terms."""
         read.require(table, ["target_id", "label", "status", "t_s", "height_m", "sigma_height_m"], "Targets",
                      "Use the output of 'Locate targets'.")
-        kinds = {field.name: field.kind for field in fields.TARGETS if field.kind != "datetime"}
+        kinds = {field.name: field.kind for field in schemas.TARGETS if field.kind != "datetime"}
         return {name: (read.texts if kind == "string" else read.numbers)(table, name)
                 for name, kind in kinds.items() if table.has(name)}
 
     def _write(self, parameters, context, feedback, table, group, found, x, y, outlines, combined, offsets):
         first = np.unique(group, return_index=True)[1]
         return {
-            "OUTPUT": write_layer(self, parameters, "OUTPUT", context, feedback, fields=fields.COMBINED,
+            "OUTPUT": write_layer(self, parameters, "OUTPUT", context, feedback, fields=schemas.COMBINED,
                                   columns=combined, kind="point", crs=table.crs, places=(x, y), style="combined",
                                   carried=Carried(_own_fields(table), first)),
-            "ELLIPSES": write_layer(self, parameters, "ELLIPSES", context, feedback, fields=fields.ELLIPSES,
-                                    columns={name: combined[name] for name in fields.names(fields.ELLIPSES)},
+            "ELLIPSES": write_layer(self, parameters, "ELLIPSES", context, feedback, fields=schemas.ELLIPSES,
+                                    columns={name: combined[name] for name in schemas.names(schemas.ELLIPSES)},
                                     kind="polygon", crs=table.crs, places=list(outlines), style="ellipses"),
-            "OFFSETS": write_layer(self, parameters, "OFFSETS", context, feedback, fields=fields.OFFSETS,
+            "OFFSETS": write_layer(self, parameters, "OFFSETS", context, feedback, fields=schemas.OFFSETS,
                                    columns=offsets, kind="table", crs=table.crs),
             "TARGET_COUNT": len(x), "CHI2": found.chi2, "DOF": found.dof, "CHI2_LOW": found.chi2_low,
             "CHI2_HIGH": found.chi2_high,
@@ -201,7 +201,7 @@ def _mixed(ids, hanging, group):
 
 def _own_fields(table):
     """The table with the user's fields only."""
-    ours = set(fields.names(fields.COMBINED))
+    ours = set(schemas.names(schemas.COMBINED))
     kept = QgsFields()
     for field in table.qgs_fields:
         if field.name() not in ours:

@@ -4,8 +4,8 @@ from __future__ import annotations
 import numpy as np
 from qgis.core import QgsProcessingOutputNumber
 
-from ...survey import fields
-from ...survey.errors import InputError
+from ...survey.model import schemas
+from ...survey.model.errors import InputError
 from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm, stepper
@@ -124,8 +124,8 @@ class CastPlan(AthwartAlgorithm):
     def run_tool(self, parameters, context, feedback):
         from ...survey.casts.castcard import cast_card
         from ...survey.casts.castplan import plan_casts
-        from ...survey.plane import transfer
-        from ...survey.plane.frame import Frame
+        from ...survey.geometry import transfer
+        from ...survey.geometry.frame import Frame
 
         table, quarry = self._targets(parameters, context, feedback)
         frame = Frame.around(read.wkt(table.crs), quarry.east, quarry.north)
@@ -170,7 +170,7 @@ class CastPlan(AthwartAlgorithm):
 
     def _targets(self, parameters, context, feedback):
         """The table of targets, and the core's Quarry without its frame coordinates."""
-        from ...survey.casts.castplan import Quarry
+        from ...survey.casts.castplan import CastTargets
 
         table = read.table(self, parameters, "TARGETS", context, feedback, geometry="point", contract=True)
         read.require(table, ["target_id", "sigma_east_m", "sigma_north_m", "cov_en_m2"], "Targets",
@@ -181,7 +181,7 @@ class CastPlan(AthwartAlgorithm):
         east, north, mixed = (read.numbers(table, n) for n in ("sigma_east_m", "sigma_north_m", "cov_en_m2"))
         covariance = np.stack([np.stack([east ** 2, mixed], -1), np.stack([mixed, north ** 2], -1)], -2)
         blank = np.full(len(table), "", object)
-        quarry = Quarry(
+        quarry = CastTargets(
             table.x, table.y, covariance, _ids(table),
             read.texts(table, "label") if table.has("label") else blank,
             read.texts(table, "status") if table.has("status") else blank,
@@ -225,15 +225,15 @@ class CastPlan(AthwartAlgorithm):
     def _write(self, parameters, context, feedback, plan, frame, crs):
         from shapely.geometry import LineString
 
-        from ...survey.plane import transfer
+        from ...survey.geometry import transfer
 
         columns, ends = plan.lines()
         lines = [transfer.to_crs(frame, LineString(pair)) for pair in ends]
         stations = plan.stations
         return {
-            "OUTPUT": write_layer(self, parameters, "OUTPUT", context, feedback, fields=fields.CAST_LINES,
+            "OUTPUT": write_layer(self, parameters, "OUTPUT", context, feedback, fields=schemas.CAST_LINES,
                                   columns=columns, kind="line", crs=crs, places=lines, style="casts"),
-            "STATIONS": write_layer(self, parameters, "STATIONS", context, feedback, fields=fields.CAST_STATIONS,
+            "STATIONS": write_layer(self, parameters, "STATIONS", context, feedback, fields=schemas.CAST_STATIONS,
                                     columns=plan.station_columns(), kind="point", crs=crs,
                                     places=frame.inverse(stations.east, stations.north), style="stations"),
             "TARGET_COUNT": sum(pattern is not None for pattern in plan.patterns),

@@ -61,7 +61,7 @@ class ExportGpx(AthwartAlgorithm):
         return ""
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.pages.gpxwrite import gpx_text
+        from ...survey.io.gpxwrite import gpx_text
 
         waypoints = self._waypoints(parameters, context, feedback)
         lines, empty = self._lines(parameters, context, feedback)
@@ -75,7 +75,7 @@ class ExportGpx(AthwartAlgorithm):
         return {"OUTPUT": path}
 
     def _waypoints(self, parameters, context, feedback):
-        from ...survey.pages.gpxwrite import Waypoint, describe
+        from ...survey.io.gpxwrite import Waypoint, describe
 
         table = read.table(self, parameters, "WAYPOINTS", context, feedback, crs=_wgs84(), geometry="point")
         if table is None:
@@ -87,7 +87,7 @@ class ExportGpx(AthwartAlgorithm):
 
     def _lines(self, parameters, context, feedback):
         """(lines, number of those without a vertex)."""
-        from ...survey.pages.gpxwrite import Line
+        from ...survey.io.gpxwrite import Line
 
         table = read.table(self, parameters, "LINES", context, feedback, crs=_wgs84(), geometry="any")
         if table is None:

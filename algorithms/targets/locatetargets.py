@@ -4,7 +4,7 @@ from __future__ import annotations
 import numpy as np
 from qgis.core import QgsProcessingOutputNumber
 
-from ...survey import fields
+from ...survey.model import schemas
 from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm, stepper
@@ -220,12 +220,13 @@ class LocateTargets(AthwartAlgorithm):
         ellipses = {**{name: columns[name] for name in ("target_id", "confidence_pct")}, "doubt": found.doubt}
         cut = any(outline.geom_type != "Polygon" for outline in found.outlines)
         return {
-            "OUTPUT": write_layer(self, parameters, "OUTPUT", context, feedback, fields=fields.TARGETS, columns=columns,
-                                  kind="point", crs=crs, places=(found.x, found.y), carried=carried, style="targets"),
-            "ELLIPSES": write_layer(self, parameters, "ELLIPSES", context, feedback, fields=fields.ELLIPSES,
+            "OUTPUT": write_layer(self, parameters, "OUTPUT", context, feedback, fields=schemas.TARGETS,
+                                  columns=columns, kind="point", crs=crs, places=(found.x, found.y), carried=carried,
+                                  style="targets"),
+            "ELLIPSES": write_layer(self, parameters, "ELLIPSES", context, feedback, fields=schemas.ELLIPSES,
                                     columns=ellipses, kind="multipolygon" if cut else "polygon", crs=crs,
                                     places=found.outlines, style="ellipses"),
-            "REJECTED": write_layer(self, parameters, "REJECTED", context, feedback, fields=fields.REJECTED,
+            "REJECTED": write_layer(self, parameters, "REJECTED", context, feedback, fields=schemas.REJECTED,
                                     columns={**found.rejected, "name": lost.names}, crs=crs, places=lost.places,
                                     kind="table" if lost.places is None else "point",
                                     carried=Carried(table=carried.table, rows=lost.rows)),

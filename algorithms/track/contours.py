@@ -54,10 +54,10 @@ def contour_depths(alg, parameters, context, feedback, conversion, cell):
     """
     from ...survey.bottom.bathymetry import nice_cell
     from ...survey.bottom.contours import contour_map, crossed
-    from ...survey.coverage.shorelines import water_of
-    from ...survey.errors import InputError
-    from ...survey.plane import transfer
-    from ...survey.plane.frame import Frame
+    from ...survey.geometry import transfer
+    from ...survey.geometry.frame import Frame
+    from ...survey.model.errors import InputError
+    from ...survey.shore.shorelines import water_of
 
     source = alg.parameterAsSource(parameters, "CONTOURS", context)
     if source is None:
@@ -104,7 +104,7 @@ def contour_depths(alg, parameters, context, feedback, conversion, cell):
 def _metric(source):
     """The layer's own CRS where a metre on its map is one on the ground, else the UTM zone, as a QGIS CRS."""
     from ...survey.bottom.rasters import metric_crs
-    from ...survey.plane.frame import horizontal_crs
+    from ...survey.geometry.frame import horizontal_crs
 
     own = read.layer_crs(source, "Contour lines")
     middle = source.sourceExtent().center()

@@ -7,7 +7,7 @@ import numpy as np
 from osgeo import gdal
 from qgis.core import QgsProcessingException, QgsProcessingUtils, QgsRasterFileWriter, QgsRasterPipe
 
-from ...survey.errors import InputError
+from ...survey.model.errors import InputError
 from ..common.read import wkt
 
 __all__ = ["DepthMap", "raster_map"]
@@ -77,7 +77,7 @@ def raster_map(layer, context, cell):
         Cell size, m; None: about that of the layer.
     """
     from ...survey.bottom.rasters import metric_crs
-    from ...survey.plane.frame import horizontal_crs
+    from ...survey.geometry.frame import horizontal_crs
 
     if not layer.crs().isValid():
         raise InputError(f"The raster '{layer.name()}' has no coordinate reference system. Set it in the layer's "

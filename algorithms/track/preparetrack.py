@@ -6,8 +6,8 @@ from dataclasses import replace
 import numpy as np
 from qgis.core import QgsProcessingOutputNumber
 
-from ...survey import fields
-from ...survey.errors import InputError
+from ...survey.model import schemas
+from ...survey.model.errors import InputError
 from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm, stepper
@@ -83,7 +83,7 @@ class PrepareTrack(AthwartAlgorithm):
 
     def _scale(self, parameters, context, name, needed, of):
         """Metres in the unit chosen; a fact without a default."""
-        from ...survey.units import metres
+        from ...survey.model.units import metres
 
         unit = values.option(self, parameters, name, context)
         if unit is None and needed:
@@ -107,8 +107,8 @@ class PrepareTrack(AthwartAlgorithm):
 
     def _statements(self, parameters, context, names):
         """The Preparation, without what stands in tables; every refusal of a value is made here."""
-        from ...survey import units
-        from ...survey.tracks.preparation import Preparation, RangeRows
+        from ...survey.model import units
+        from ...survey.tracks.track_settings import RangeRows, TrackSettings
 
         def number(name, convert=None):
             return self._number(parameters, context, name, convert)
@@ -130,7 +130,7 @@ class PrepareTrack(AthwartAlgorithm):
         has_range = any(values.given(parameters, name) for name in ("RANGE", "RANGE_FIELD", "SETTINGS"))
         unit_m = self._scales(parameters, context, names)["RANGE_FIELD"] if has_range else 1.0
         depth_m = self._scale(parameters, context, "DEPTH_UNIT", values.given(parameters, "DEPTH"), "the depths")
-        how = Preparation(
+        how = TrackSettings(
             outing=values.text(self, parameters, "OUTING", context),
             range_m=number("RANGE", lambda value: value * unit_m), range_field=names["RANGE_FIELD"], range_rows=changes,
             depth_m=number("DEPTH", lambda value: value * depth_m), depth_reference=option("DEPTH_REFERENCE"),
@@ -160,9 +160,9 @@ class PrepareTrack(AthwartAlgorithm):
         return how
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.times import iso_time
-        from ...survey.tracks.preparation import with_offsets
+        from ...survey.model.times import iso_time
         from ...survey.tracks.prepare import prepare
+        from ...survey.tracks.track_settings import with_offsets
 
         source = self.parameterAsSource(parameters, "INPUT", context)
         crs = self._target(parameters, context, source)
@@ -198,13 +198,13 @@ class PrepareTrack(AthwartAlgorithm):
 
     def _write(self, parameters, context, feedback, made, crs, carried):
         track = made.track
-        columns = {name: getattr(track, name) for name in fields.names(fields.TRACK) if name != "time"}
+        columns = {name: getattr(track, name) for name in schemas.names(schemas.TRACK) if name != "time"}
         cut = any(line.geom_type == "MultiLineString" for line in made.lines)
         return {
-            "OUTPUT": write_layer(self, parameters, "OUTPUT", context, feedback, fields=fields.TRACK, columns=columns,
+            "OUTPUT": write_layer(self, parameters, "OUTPUT", context, feedback, fields=schemas.TRACK, columns=columns,
                                   kind="point", crs=crs, places=(track.x, track.y), carried=carried, style="track",
                                   group=track.outing[0]),
-            "PASSES": write_layer(self, parameters, "PASSES", context, feedback, fields=fields.PASSES,
+            "PASSES": write_layer(self, parameters, "PASSES", context, feedback, fields=schemas.PASSES,
                                   columns=made.passes, kind="multiline" if cut else "line", crs=crs, places=made.lines,
                                   style="passes", group=track.outing[0]),
             "SAMPLE_COUNT": len(track), "PASS_COUNT": len(made.lines), "REJECTED_COUNT": made.rejected,

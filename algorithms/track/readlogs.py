@@ -3,7 +3,7 @@ from __future__ import annotations
 
 from qgis.core import QgsCoordinateReferenceSystem, QgsProcessingOutputNumber
 
-from ...survey import fields
+from ...survey.model import schemas
 from ..common import parameters as make
 from ..common import values
 from ..common.base import AthwartAlgorithm, stepper
@@ -66,7 +66,7 @@ class ReadLogs(AthwartAlgorithm):
         return ("numpy",)
 
     def refusal(self, parameters, context):
-        from ...survey.times import parse_date
+        from ...survey.model.times import parse_date
 
         parse_date(values.text(self, parameters, "LOG_DATE", context))
         values.number(self, parameters, "TIME_OFFSET", context)
@@ -83,7 +83,7 @@ class ReadLogs(AthwartAlgorithm):
         return [path for path in self.parameterAsFileList(parameters, "INPUT", context) if path]
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.logs.logs import read_logs
+        from ...survey.io.logs import read_logs
 
         logs = read_logs(
             self._paths(parameters, context), log_date=values.text(self, parameters, "LOG_DATE", context),
@@ -96,8 +96,8 @@ class ReadLogs(AthwartAlgorithm):
             feedback.pushWarning(text)
         results = {"FIX_COUNT": len(logs.fixes["t_s"]), "DEPTH_COUNT": logs.depth_count,
                    "REJECTED_COUNT": logs.rejected_count}
-        for name, style, layer, columns in (("OUTPUT", "fixes", fields.FIXES, logs.fixes),
-                                            ("WAYPOINTS", "waypoints", fields.WAYPOINTS, logs.waypoints)):
+        for name, style, layer, columns in (("OUTPUT", "fixes", schemas.FIXES, logs.fixes),
+                                            ("WAYPOINTS", "waypoints", schemas.WAYPOINTS, logs.waypoints)):
             results[name] = write_layer(
                 self, parameters, name, context, feedback, fields=layer, columns=columns, kind="point", style=style,
                 crs=QgsCoordinateReferenceSystem("EPSG:4326"), places=(columns["lon"], columns["lat"]))

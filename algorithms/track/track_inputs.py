@@ -7,8 +7,8 @@ import numpy as np
 from qgis.core import QgsWkbTypes
 from qgis.PyQt.QtCore import QTime
 
-from ...survey.errors import InputError
-from ...survey.units import COLDEST_C, WARMEST_C
+from ...survey.model.errors import InputError
+from ...survey.model.units import COLDEST_C, WARMEST_C
 from ..common import read, values
 from ..common.compat import chosen_fields
 
@@ -61,9 +61,9 @@ def refuse_other_layers(alg, parameters, context, source):
 
 def refuse_unknown_headings(field, source):
     """Refuse headings that nothing says to be true or magnetic: only those of our own log reader are known."""
-    from ...survey import fields
+    from ...survey.model import schemas
 
-    ours = set(fields.names(fields.FIXES)) - {"time"} <= set(source.fields().names())
+    ours = set(schemas.names(schemas.FIXES)) - {"time"} <= set(source.fields().names())
     if not (ours and field == "heading_deg"):
         raise InputError(f"HEADING_KIND is not given, and nothing tells whether the headings of the field '{field}' "
                          "are true or magnetic. Choose 'magnetic' for what a compass shows (and give the magnetic "
@@ -85,10 +85,10 @@ def read_fixes(alg, parameters, context, feedback, crs, names, scales, time_offs
 
     Returns
     -------
-    (survey.logs.fixes.Fixes, Table, (n,) int array)
+    (survey.fixes.arrange.Fixes, Table, (n,) int array)
         And the row of the table each fix came from.
     """
-    from ...survey.logs.fixes import Fixes
+    from ...survey.fixes.arrange import Fixes
 
     source = alg.parameterAsSource(parameters, "INPUT", context)
     lines = QgsWkbTypes.geometryType(source.wkbType()) == QgsWkbTypes.GeometryType.LineGeometry
@@ -149,8 +149,8 @@ def middle_temperature(tab, feedback):
 
 
 def range_rows(alg, parameters, context, feedback, crs, unit_m, first_s, time_offset):
-    """Changes of range of SETTINGS, as ``survey.tracks.preparation.RangeRows``; None if it was left blank."""
-    from ...survey.tracks.preparation import RangeRows
+    """Changes of range of SETTINGS, as ``survey.tracks.track_settings.RangeRows``; None if it was left blank."""
+    from ...survey.tracks.track_settings import RangeRows
 
     source = alg.parameterAsSource(parameters, "SETTINGS", context)
     if source is None:
@@ -180,7 +180,7 @@ def range_rows(alg, parameters, context, feedback, crs, unit_m, first_s, time_of
 
 def offset_rows(alg, parameters, context, feedback, outing):
     """(names, values, sigmas) of the rows of OFFSETS that are the outing's, None if it was left blank."""
-    from ...survey.tracks.preparation import rows_of_outing
+    from ...survey.tracks.track_settings import rows_of_outing
 
     tab = read.table(alg, parameters, "OFFSETS", context, feedback)
     if tab is None:
@@ -196,7 +196,7 @@ def offset_rows(alg, parameters, context, feedback, outing):
 
 def _vertices(tab):
     """Vertices of lines: x, y, M (seconds since 1970, NaN where none), row of the line, number of the part."""
-    from ...survey.times import parse_times
+    from ...survey.model.times import parse_times
 
     pieces, rows, parts, part = [np.empty((0, 3))], [], [], 0
     for row, shape in enumerate(tab.geometries):
@@ -222,7 +222,7 @@ def _stretches(tab, rows, parts, names):
 
 
 def _from_times(tab, name, first_s, time_offset, feedback):
-    from ...survey.times import times_of_day
+    from ...survey.model.times import times_of_day
 
     column = tab.columns[name].copy()
     words = [value.toString("HH:mm:ss") if isinstance(value, QTime) else value if isinstance(value, str) else ""

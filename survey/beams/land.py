@@ -3,8 +3,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..plane import shapes
-from ..plane.edge_index import EdgeIndex
+from ..geometry import shapes
+from ..geometry.edge_index import EdgeIndex
 
 __all__ = ["near_shore", "water_reach"]
 

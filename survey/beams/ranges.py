@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..errors import InputError
+from ..model.errors import InputError
 
 __all__ = [
     "FLAT_MODELS", "blind_range", "ground_range", "ground_range_behind_shadow", "shadow_height", "slant_range",

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..errors import InputError
+from ..model.errors import InputError
 
 __all__ = ["CUSTOMARY", "FRESH_LIMIT", "Sound", "fresh_water", "sea_water", "sound_in", "sound_speed"]
 

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..errors import InputError
-from ..units import LENGTHS, metres
+from ..model.errors import InputError
+from ..model.units import LENGTHS, metres
 
 __all__ = ["KINDS", "Conversion", "judged", "nice_cell", "refuse_other_unit"]
 

@@ -73,10 +73,10 @@ class Bed:
 
         Parameters
         ----------
-        sweep : survey.looks.sweeps.Sweep
+        sweep : survey.ensonify.beam_rows.BeamRows
         interval : (m,) int array
-        beams : survey.looks.sweeps.Subbeams
-        cells : survey.looks.stripcells.StripCells
+        beams : survey.ensonify.beam_rows.Subbeams
+        cells : survey.ensonify.stripcells.StripCells
         corner : (row, col)
             Cell of the raster that the cells are counted from.
 

@@ -11,8 +11,8 @@ from dataclasses import dataclass, field
 import numpy as np
 from shapely.geometry import LineString
 
-from ..plane import shapes
-from ..plane.scanfill import fill_rings
+from ..geometry import shapes
+from ..geometry.scanfill import fill_rings
 from .crossings import cuts_of
 from .plate import padded
 from .regions import regions_of

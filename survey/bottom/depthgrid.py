@@ -10,8 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 from pyproj import Transformer
 
-from ..errors import InputError
-from ..plane.frame import horizontal_crs
+from ..geometry.frame import horizontal_crs
+from ..model.errors import InputError
 
 __all__ = ["MAX_WINDOW_CELLS", "DepthGrid", "DepthWindow", "bounded_parts"]
 

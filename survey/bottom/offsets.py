@@ -12,8 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..plane.frame import Frame, horizontal_crs
-from ..times import iso_time
+from ..geometry.frame import Frame, horizontal_crs
+from ..model.times import iso_time
 
 __all__ = ["SIGMA_POSITION_M", "Disagreement", "disagreements", "position_scatter", "slow_offsets", "told"]
 
@@ -87,7 +87,7 @@ def slow_offsets(track, wanted, scatter):
 
     Parameters
     ----------
-    track : survey.track.Track
+    track : survey.model.track.Track
     wanted : (n,) array, m
         Sounder less grid of the samples that can be compared, NaN of the others.
     scatter : (n,) array, m
@@ -142,7 +142,7 @@ def disagreements(track, rest, scatter, limit):
 
     Parameters
     ----------
-    track : survey.track.Track
+    track : survey.model.track.Track
     rest : (n,) array, m
         Grid less sounder, the offset taken out; NaN where there is nothing to compare.
     scatter : (n,) array, m

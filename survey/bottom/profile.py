@@ -11,7 +11,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from ..errors import InputError
+from ..model.errors import InputError
 
 __all__ = ["Marched", "Rays", "Scratch", "march"]
 

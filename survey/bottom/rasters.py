@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from pyproj import CRS, Proj, Transformer
 
-from ..errors import InputError
-from ..plane.frame import horizontal_crs, lonlat
+from ..geometry.frame import horizontal_crs, lonlat
+from ..model.errors import InputError
 
 __all__ = ["Raster", "carried", "metric_crs"]
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..errors import InputError
+from ..model.errors import InputError
 from ..uncertainty.nadir import TerrainGround
 from . import offsets
 from .profile import Rays, Scratch, march
@@ -60,7 +60,7 @@ def anchored(track, grid):
 
     Parameters
     ----------
-    track : survey.track.Track
+    track : survey.model.track.Track
     grid : survey.bottom.depthgrid.DepthGrid
 
     Returns
@@ -138,7 +138,7 @@ def rays_on(grid, frame, east, north, dir_e, dir_n, reach, offset, depth):
     Parameters
     ----------
     grid : DepthGrid
-    frame : survey.plane.frame.Frame
+    frame : survey.geometry.frame.Frame
     east, north : (n,) arrays
         Transducer, frame metres.
     dir_e, dir_n : (n,) arrays
@@ -189,7 +189,7 @@ class GroundOn:
 
         Parameters
         ----------
-        frame : survey.plane.frame.Frame
+        frame : survey.geometry.frame.Frame
         east, north : (n,) arrays, frame metres
         beam : (n, 2) array
             Unit vectors of the beams.

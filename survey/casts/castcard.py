@@ -5,9 +5,9 @@ import math
 
 import numpy as np
 
-from ..pages import pages
-from ..pages.depthwords import depth_words
-from ..units import LENGTHS
+from ..model.depthwords import depth_words
+from ..model.units import LENGTHS
+from ..report import pages
 from .casting import GOAL, MAX_CASTS
 from .castplan import FAR, IN_REACH, LONGEST, NO_WATER, WATER, clock
 from .castsketch import sketch

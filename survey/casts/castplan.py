@@ -6,13 +6,13 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from ..errors import InputError
+from ..model.errors import InputError
 from .casting import GOAL, MAX_CASTS, Pattern, Places, pattern, thrower
 from .castwater import afloat, clear_ways, stations_afloat, water_reaches
 from .sweeping import sweep_pattern
 
 __all__ = ["CASTS", "FAR", "IN_REACH", "LONGEST", "MANY", "METHODS", "NO_WATER", "WATER", "CastPlan", "CastSettings",
-           "Quarry", "Stations", "clock", "plan_casts"]
+           "CastTargets", "Stations", "clock", "plan_casts"]
 
 IN_REACH, FAR, MANY, NO_WATER = "in reach", "out of reach", f"over {MAX_CASTS} casts", "no clear water"
 LONGEST, WATER, CASTS = "longest cast", "water", f"{MAX_CASTS} casts"
@@ -49,7 +49,7 @@ class CastSettings:
 
 
 @dataclass
-class Quarry:
+class CastTargets:
     """(n,) targets in frame metres: ``east``, ``north``, ``covariance`` (n, 2, 2), and their texts; ``depth_m`` of the
     water under the boat, ``bottom_m`` of the bottom at the target, None or NaN where no grid knows it."""
 
@@ -68,7 +68,7 @@ class Quarry:
     def take(self, which):
         """The targets at ``which``."""
         columns = (getattr(self, f.name) for f in fields(self))
-        return Quarry(*(values if values is None else values[which] for values in columns))
+        return CastTargets(*(values if values is None else values[which] for values in columns))
 
 
 @dataclass
@@ -113,13 +113,13 @@ class CastPlan:
     reach: np.ndarray
     patterns: list
     settings: CastSettings
-    quarry: Quarry
+    quarry: CastTargets
     stations: Stations
     convergence_deg: float
     limit: np.ndarray = None
 
     def lines(self):
-        """Cast lines: columns of ``fields.CAST_LINES``, and (k, 2, 2) their ends in frame metres.
+        """Cast lines: columns of ``schemas.CAST_LINES``, and (k, 2, 2) their ends in frame metres.
 
         A target out of reach has one line, to its place, without a chance.
         """
@@ -142,7 +142,7 @@ class CastPlan:
         return {name: np.array([row[name] for row in rows]) for name in rows[0]}, np.array(ends)
 
     def station_columns(self):
-        """Columns of ``fields.CAST_STATIONS``; a station that no target is cast at from has none."""
+        """Columns of ``schemas.CAST_STATIONS``; a station that no target is cast at from has none."""
         size = len(self.stations.east)
         used = [np.flatnonzero(self.station == s) for s in range(size)]
         near, far = ([how(self.distance_m[u]) if len(u) else math.nan for u in used] for how in (np.min, np.max))
@@ -171,7 +171,7 @@ def plan_casts(quarry, stations, settings, convergence_deg=0.0, step=None, water
 
     Parameters
     ----------
-    quarry : Quarry
+    quarry : CastTargets
     stations : Stations
         For kind 'stand-off' one for each target; else each target is cast at from the nearest, in ``water`` from the
         nearest with clear water to it.

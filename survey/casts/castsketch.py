@@ -3,10 +3,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..pages import pages
-from ..pages.mapsvg import nice_length
+from ..model.units import LENGTHS
+from ..report import pages
+from ..report.mapsvg import nice_length
 from ..uncertainty.ellipses import axes, scale_factor
-from ..units import LENGTHS
 
 __all__ = ["sketch"]
 

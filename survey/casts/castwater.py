@@ -10,7 +10,7 @@ import math
 import numpy as np
 
 from ..beams.land import water_reach
-from ..plane import shapes
+from ..geometry import shapes
 
 __all__ = ["afloat", "clear_ways", "stations_afloat", "water_reaches"]
 

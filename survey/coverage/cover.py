@@ -5,8 +5,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from ..errors import InputError
-from ..plane import levels, transfer
+from ..geometry import overlap, transfer
+from ..model.errors import InputError
 from . import edge_error, seams, thinning
 
 __all__ = ["ASKED", "Cover", "PassCover", "Swaths", "cover_of_seen", "cover_of_swaths"]
@@ -31,7 +31,7 @@ class Swaths:
 
     ``geometries``: list of shapely polygons in crs units, None where empty. ``outing``: (n,) str. ``pass_id``: (n,)
     float, NaN where several passes were drawn as one. ``outer_m``, ``sigma_edge_m``: (n,) float, NaN where unknown.
-    ``more``: (n,) floats of other fields of ``fields.SWATHS`` by name, as far as they are known; see ``ASKED``.
+    ``more``: (n,) floats of other fields of ``schemas.SWATHS`` by name, as far as they are known; see ``ASKED``.
     """
 
     geometries: list
@@ -105,7 +105,7 @@ def cover_of_swaths(frame, swaths, bounds, required_looks=1, position_error=2.0,
 
     Parameters
     ----------
-    frame : survey.plane.frame.Frame
+    frame : survey.geometry.frame.Frame
     swaths : Swaths
     bounds : (east, north, east, north)
         Rectangle of interest in frame metres; swaths that stay clear of it are left out.
@@ -130,7 +130,7 @@ def cover_of_swaths(frame, swaths, bounds, required_looks=1, position_error=2.0,
     step(0.2)
     outings = _thinned(passes, required_looks, position_error, lambda f: step(0.2 + 0.15 * f))
     step(0.35)
-    seen = levels.levels([p.outline for p in passes], required_looks)
+    seen = overlap.levels([p.outline for p in passes], required_looks)
     step(0.5)
     high = edge_error.moved_levels(outings, required_looks, position_error, 1, lambda f: step(0.5 + 0.2 * f),
                                    bounds)[-1]
@@ -198,9 +198,9 @@ def cover_of_seen(frame, looks, causes, reach_m, position_error=2.0, cell_m=0.0)
 
     Parameters
     ----------
-    frame : survey.plane.frame.Frame
+    frame : survey.geometry.frame.Frame
     looks : list of shapely polygons
-        Ground seen by at least 1 .. n looks, crs units; see ``seen.masks``.
+        Ground seen by at least 1 .. n looks, crs units; see ``grades.masks``.
     causes : dict of shapely polygons
         By kind of gap ('hidden', 'weak'), ground missed for a reason the raster knows, crs units.
     reach_m : float

@@ -15,8 +15,8 @@ import math
 import numpy as np
 from shapely.geometry import box
 
-from .. import patience
-from ..plane import levels, shapes
+from ..geometry import overlap, shapes
+from ..model import patience
 
 __all__ = ["DEFAULT_SIGMA_M", "Z_95", "margins", "moved_edge", "moved_levels"]
 
@@ -70,10 +70,10 @@ def _moved_within(polygon, distance, bounds):
     moved = []
     for piece in holed:
         rim = moved_edge(shapes.polygon(piece.exterior), -distance)
-        moved.append(rim.difference(levels.merged([moved_edge(shapes.polygon(hole), distance)
-                                                   for hole in piece.interiors])))
+        moved.append(rim.difference(overlap.merged([moved_edge(shapes.polygon(hole), distance)
+                                                    for hole in piece.interiors])))
     left = window.difference(moved_edge(shapes.collected(plain), -distance))
-    return shapes.polygonal(left.difference(levels.merged(moved)))
+    return shapes.polygonal(left.difference(overlap.merged(moved)))
 
 
 def moved_levels(outings, depth, position_error, sign, step=lambda fraction: None, bounds=None):
@@ -84,7 +84,7 @@ def moved_levels(outings, depth, position_error, sign, step=lambda fraction: Non
     outings : list of lists of passes
         The passes of each outing; a pass is a list of (shapely polygon in frame metres, sigma_edge in m), its strips.
     depth : int
-        Number of levels, see ``levels.levels``.
+        Number of levels, see ``overlap.levels``.
     position_error : float
         Standard deviation per axis that the passes of an outing share (m).
     sign : {-1, +1}
@@ -102,25 +102,25 @@ def moved_levels(outings, depth, position_error, sign, step=lambda fraction: Non
     stacks = []
     for number, passes in enumerate(outings):
         step(number / len(outings))
-        found = levels.levels([move(strips) for strips in passes], depth)
+        found = overlap.levels([move(strips) for strips in passes], depth)
         smallest = min((sigma for strips in passes for _, sigma in strips), default=DEFAULT_SIGMA_M)
         rest = float(margins(smallest, position_error)[1])  # the smaller the own errors, the larger the rest
         stacks.append([moved_edge(level, sign * rest) if bounds is None else _moved_within(level, sign * rest, bounds)
                        for level in found])
-    return levels.joined_levels(stacks, depth)
+    return overlap.joined_levels(stacks, depth)
 
 
 def _grown(strips):
-    return levels.merged([moved_edge(polygon, float(margins(sigma, 0)[0])) for polygon, sigma in _alike(strips)])
+    return overlap.merged([moved_edge(polygon, float(margins(sigma, 0)[0])) for polygon, sigma in _alike(strips)])
 
 
 def _shrunk(strips):
     """A point stays if a circle of the largest margin among the strips it needs lies inside them."""
     kept, inside = [], shapes.empty()
     for polygon, sigma in _alike(strips):
-        inside = levels.merged([inside, polygon])
+        inside = overlap.merged([inside, polygon])
         kept.append(moved_edge(inside, -float(margins(sigma, 0)[0])))
-    return levels.merged(kept)
+    return overlap.merged(kept)
 
 
 def _alike(strips):
@@ -130,4 +130,4 @@ def _alike(strips):
         if not groups or sigma < _ALIKE * groups[-1][1]:
             groups.append(([], sigma))
         groups[-1][0].append(polygon)
-    return [(levels.merged(polygons), sigma) for polygons, sigma in reversed(groups)]
+    return [(overlap.merged(polygons), sigma) for polygons, sigma in reversed(groups)]

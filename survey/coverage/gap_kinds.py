@@ -19,7 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 from shapely.geometry import box
 
-from ..plane import shapes
+from ..geometry import shapes
 from . import gap_zones
 
 __all__ = ["Piece", "split"]

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..plane import levels, shapes, transfer
+from ..geometry import overlap, shapes, transfer
 
 __all__ = ["PassLine", "pass_lines", "zones"]
 
@@ -37,7 +37,7 @@ def pass_lines(frame, geometries, outing, pass_id, range_m, depth_m, cover):
 
     Parameters
     ----------
-    frame : survey.plane.frame.Frame
+    frame : survey.geometry.frame.Frame
     geometries : list of shapely lines, crs units, None where empty
     outing : (n,) str
     pass_id, range_m, depth_m : (n,) float
@@ -92,8 +92,8 @@ def zones(lines, cover, gap):
             width = np.where(np.isfinite(inner), inner, inner[:, ::-1])
             nadir += _ribbons(xy, along, width, here & seen)
             no_bottom += _ribbons(xy, along, np.full_like(width, line.reach_m), here & ~seen)
-    return {"no bottom": levels.merged(no_bottom), "break": levels.merged(_breaks(lines)),
-            "nadir": levels.merged(nadir)}
+    return {"no bottom": overlap.merged(no_bottom), "break": overlap.merged(_breaks(lines)),
+            "nadir": overlap.merged(nadir)}
 
 
 def _intervals(xy, reach):

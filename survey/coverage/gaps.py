@@ -5,15 +5,16 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from ..errors import InputError
-from ..plane import levels, shapes, transfer, widths
-from ..plane.clearance import cleared, paced
-from ..plane.frame import Frame
-from . import gap_kinds, gap_zones, merged_share
+from ..geometry import overlap, shapes, transfer, widths
+from ..geometry.clearance import cleared, paced
+from ..geometry.frame import Frame
+from ..model.errors import InputError
+from ..share import merged_share
+from ..share.drawn_errors import LEAST_DRAWS
+from ..share.draws import drawn_passes, share_draws
+from . import gap_kinds, gap_zones
 from .cover import cover_of_seen, cover_of_swaths
-from .drawn_errors import LEAST_DRAWS
 from .picture import Picture
-from .share import drawn_passes, share_draws
 
 __all__ = ["CoverageResult", "PassLayer", "SeenGround", "find_gaps"]
 
@@ -52,7 +53,7 @@ class CoverageResult:
     """Gaps (largest first), columns for each AREA feature, and totals.
 
     ``geometries``: list of shapely MultiPolygons in crs units; ``gaps`` and ``areas``: (n,) arrays by field name, see
-    ``fields.GAPS`` and ``fields.AREAS``. Areas in ground m2, shares in percent, NaN where they cannot be known.
+    ``schemas.GAPS`` and ``schemas.AREAS``. Areas in ground m2, shares in percent, NaN where they cannot be known.
     ``low_percent`` .. ``high_percent`` is the 95 % interval of the share and ``expected_percent`` the mean of its draws
     (see ``share``); ``worst_percent`` and ``best_percent`` are what is seen with every edge moved at once.
     ``gap_m2`` is all missed ground; ``narrow_m2`` what of it is narrower than the least width, ``small_m2`` what else
@@ -122,7 +123,7 @@ def find_gaps(crs, areas, swaths=None, seen=None, *, exclude=(), passes=None, re
     if draws < LEAST_DRAWS:
         raise InputError(f"An interval of 95 % needs at least {LEAST_DRAWS} draws of the errors, not {draws}.")
     frame, wanted, notes = _wanted(crs, areas, exclude)
-    area = levels.merged(wanted)
+    area = overlap.merged(wanted)
     bounds = area.bounds
     if (swaths is None) == (seen is None):
         raise InputError("Give either swaths or a raster of looks, one of the two.")
@@ -260,7 +261,7 @@ def _wanted(crs, areas, exclude):
     crossed = sum(not g.is_valid for g in with_shape)
     notes = [f"{crossed} area feature(s) crossed themselves and were mended; look at the AREAS output to see whether "
              "that is what you meant."] if crossed else []
-    kept_out = levels.merged([transfer.to_frame(frame, g) for g in exclude if g is not None and not g.is_empty])
+    kept_out = overlap.merged([transfer.to_frame(frame, g) for g in exclude if g is not None and not g.is_empty])
     wanted = []
     for geometry in areas:
         inside = shapes.empty() if geometry is None or geometry.is_empty else transfer.to_frame(frame, geometry)
@@ -330,6 +331,6 @@ def _looks_min(frame, ground, missed, cover):
         return fewest
     tree = shapes.Tree([one.ground for one in cover.passes])
     here = [cover.passes[i].ground for i in tree.query(ground)]
-    while fewest < len(here) and not _Missed.of(frame, ground, levels.levels(here, fewest + 1)[-1]).parts:
+    while fewest < len(here) and not _Missed.of(frame, ground, overlap.levels(here, fewest + 1)[-1]).parts:
         fewest += 1
     return fewest

@@ -4,7 +4,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..bottom.rasters import Raster, carried, metric_crs
-from ..plane import shapes
+from ..geometry import shapes
 
 __all__ = ["Picture"]
 
@@ -19,7 +19,7 @@ class Picture:
 
     Parameters
     ----------
-    frame : survey.plane.frame.Frame
+    frame : survey.geometry.frame.Frame
     area : shapely polygon, frame metres
         The cell is 1 m, or as much larger (in steps of 0.5 m) as keeps the areas under 250 000 cells.
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 from shapely.geometry import box
 
-from ..plane import levels, shapes
+from ..geometry import overlap, shapes
 
 __all__ = ["SEAM_M", "joined"]
 
@@ -22,14 +22,14 @@ def joined(strips):
     """Union of polygons in one plane (m), with what lies within a millimetre of two of them filled in."""
     strips = [strip for strip in strips if not strip.is_empty]
     if len(strips) < 2:
-        return levels.merged(strips)
+        return overlap.merged(strips)
     tree, seams = shapes.Tree(strips), []
     for number, strip in enumerate(strips):
         around = box(*np.add(strip.bounds, (-SEAM_M, -SEAM_M, SEAM_M, SEAM_M)))
         for other in tree.boxed(around).tolist():
             if other > number:
                 seams += shapes.parts(_seam(strip, strips[other]))
-    return shapes.drop_small_holes(levels.merged([*strips, *seams])) if seams else levels.merged(strips)
+    return shapes.drop_small_holes(overlap.merged([*strips, *seams])) if seams else overlap.merged(strips)
 
 
 def _seam(one, other):

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..plane import scanfill, shapes
+from ..geometry import scanfill, shapes
 
 __all__ = ["thinned"]
 

@@ -10,8 +10,8 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
-from ..beams.beams import Beams
-from ..plane.ground import wrapped
+from ..beams.pointing import Beams
+from ..geometry.ground import wrapped
 
 __all__ = ["Laid", "laid"]
 
@@ -60,9 +60,9 @@ def laid(rows, track, beams):
     Parameters
     ----------
     rows : survey.swaths.fan.StripRows
-    track : survey.track.Track
+    track : survey.model.track.Track
         One sample for each row.
-    beams : survey.beams.beams.Beams
+    beams : survey.beams.pointing.Beams
         Likewise, in a frame.
 
     Returns

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..beams.beams import turn_reach
+from ..beams.pointing import turn_reach
 from ..beams.ranges import blind_range, ground_range
-from ..errors import InputError
+from ..model.errors import InputError
 from ..uncertainty import nadir
 from ..uncertainty.sigmas import PRESETS, Sigmas, position_parts
 
@@ -66,7 +66,7 @@ def edges(track, settings, side, range_m=None):
 
     Parameters
     ----------
-    track : survey.track.Track
+    track : survey.model.track.Track
     settings : SwathSettings
     side : {-1, +1}
     range_m : (n,) array, optional
@@ -135,7 +135,7 @@ CONSTANT_DEPTH = 0.1
 
 
 def drawn_sigmas(track, settings):
-    """By name of the field, (n,) standard deviations from which ``survey.coverage.drawn_errors`` draws a pass."""
+    """By name of the field, (n,) standard deviations from which ``survey.share.drawn_errors`` draws a pass."""
     _, slow, _ = position_parts(settings.sigmas, track.sigma_pos_m, False)
     return {"sigma_drift_m": slow, "sigma_heading_deg": track.sigma_heading_deg,
             "sigma_sound_mps": _sigma_sound(track, settings.sigmas),

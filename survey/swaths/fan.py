@@ -6,7 +6,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from ..beams.land import near_shore, water_reach
-from .ribbons import ribbons
+from .quad_strips import ribbons
 
 __all__ = ["Fan", "StripRows", "strip_rows"]
 
@@ -51,7 +51,7 @@ def strip_rows(track):
 
     Parameters
     ----------
-    track : survey.track.Track
+    track : survey.model.track.Track
 
     Returns
     -------
@@ -114,7 +114,7 @@ class Fan:
         return (self.strip[1:] == self.strip[:-1]) & seen[1:] & seen[:-1] & ~self.cut[1:]
 
     def ribbons(self):
-        """Ribbons of everything drawn; see ``survey.swaths.ribbons``."""
+        """Ribbons of everything drawn; see ``survey.swaths.quad_strips``."""
         return ribbons(self._edge(self.inner), self._edge(self.outer), self.drawn(), self._shared())
 
     def _shared(self):

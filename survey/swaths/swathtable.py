@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..track import side_name
+from ..model.track import side_name
 from .edges import drawn_sigmas, edge_sigma, used_range
 
 __all__ = ["DrawnBeams", "swath_columns"]
@@ -23,11 +23,11 @@ class DrawnBeams:
 
 
 def swath_columns(track, rows, beams, keys, settings):
-    """Columns of ``fields.SWATHS`` but for the area.
+    """Columns of ``schemas.SWATHS`` but for the area.
 
     Parameters
     ----------
-    track : survey.track.Track
+    track : survey.model.track.Track
     rows : survey.swaths.fan.StripRows
     beams : DrawnBeams
     keys : sorted list of int

@@ -30,10 +30,10 @@ import numpy as np
 
 from ..beams.ranges import shadow_height
 from ..uncertainty import nadir
-from .sightings import Sightings
-from .spread import Spread, bed_and_gain, ellipse, motions, to_east_north, total
+from .covariance import Spread, bed_and_gain, ellipse, motions, to_east_north, total
+from .observations import Observations
 
-__all__ = ["CAUSES", "Budget", "Sightings", "budget"]
+__all__ = ["CAUSES", "Budget", "Observations", "budget"]
 
 CAUSES = ("position", "heading", "range", "depth", "timing", "beam", "sound", "offsets")
 """What shares are told by, the fields ``pct_<cause>``. ``position``: bias, drift and jitter; ``depth``: its reading and
@@ -81,7 +81,7 @@ def budget(seen, sigmas):
 
     Parameters
     ----------
-    seen : Sightings
+    seen : Observations
     sigmas : survey.uncertainty.sigmas.Sigmas
         Those that are the same for every pick.
 

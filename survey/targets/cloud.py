@@ -18,7 +18,7 @@ import numpy as np
 
 from ..uncertainty import nadir
 from .budget import Budget
-from .spread import HALF_NORMAL_MEAN, Spread, ellipse, motions, open_shadow, to_east_north, total
+from .covariance import HALF_NORMAL_MEAN, Spread, ellipse, motions, open_shadow, to_east_north, total
 
 __all__ = ["POINTS", "with_cloud"]
 
@@ -44,7 +44,7 @@ def with_cloud(seen, found, sigmas, frames, beams, sample, cloud):
 
     Parameters
     ----------
-    seen : survey.targets.sightings.Sightings
+    seen : survey.targets.observations.Observations
         With ``terrain``; where it knows no ground and the cloud does, the cloud's is put in.
     found : survey.targets.budget.Budget
         From closed forms; not changed.

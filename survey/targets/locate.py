@@ -11,20 +11,20 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..beams.soundspeed import CUSTOMARY
-from ..errors import InputError
-from ..track import side_name
+from ..model.errors import InputError
+from ..model.track import side_name
 from ..uncertainty import ellipses
 from ..uncertainty.nadir import SIDE_UNSURE, STATUSES
 from ..uncertainty.sigmas import chosen, position_parts
-from .budget import CAUSES, Sightings, budget
+from .budget import CAUSES, Observations, budget
 from .cloud import with_cloud
-from .layoff import beams_of, lay_off, on_terrain, sample_frames
+from .covariance import standing
+from .match import BOAT, tie
 from .picknames import NO_SIDE
 from .picks import true_ranges
 from .poses import Poses
-from .spread import standing
+from .positioning import beams_of, lay_off, on_terrain, sample_frames
 from .target_notes import notes_of
-from .ties import BOAT, tie
 
 __all__ = ["RANGE_MODELS", "Located", "Settings", "locate", "refuse_model"]
 
@@ -40,7 +40,7 @@ _POSITION = ("bias", "slow", "jitter")
 
 @dataclass
 class Settings:
-    """How picks are read: ``tie`` and ``mark_delay`` (s) as in ``ties.tie``; ``time_offset`` (h), already applied;
+    """How picks are read: ``tie`` and ``mark_delay`` (s) as in ``match.tie``; ``time_offset`` (h), already applied;
     ``range_kind`` slant or ground; ``range_model`` slant or terrain; ``confidence`` 0 .. 1; ``errors`` a preset of
     ``sigmas.PRESETS`` and ``stated`` the sigmas the user gave instead, by name (None where not given)."""
 
@@ -56,9 +56,9 @@ class Settings:
 
 @dataclass
 class Located:
-    """``columns``: (n,) arrays by the names of ``fields.TARGETS``; ``x``, ``y`` in the track's crs; ``outlines``: n
+    """``columns``: (n,) arrays by the names of ``schemas.TARGETS``; ``x``, ``y`` in the track's crs; ``outlines``: n
     ellipse polygons in that crs; ``source``: (n,) index of each target's pick; ``rejected``: columns of
-    ``fields.REJECTED``; ``notes`` and ``warnings``: sentences for the log; ``doubt``: (n,) why an ellipse does not
+    ``schemas.REJECTED``; ``notes`` and ``warnings``: sentences for the log; ``doubt``: (n,) why an ellipse does not
     hold, '' where it does."""
 
     columns: dict
@@ -171,7 +171,7 @@ def _sightings(track, poses, true, side, settings, sigmas, position_stated):
     sample = poses.sample
     bias, slow, jitter = position_parts(sigmas, poses.sigma_pos_m, position_stated)
     known = np.isfinite(poses.sigma_heading_deg)
-    return Sightings(
+    return Observations(
         side=side.astype(float), slant=true.top, shadow_end=true.shadow_end, depth=true.depth,
         azimuth_deg=poses.heading_deg + np.nan_to_num(poses.mount_deg), vel_east=poses.vel_east,
         vel_north=poses.vel_north, turn_dps=poses.turn_dps, lever_forward=np.nan_to_num(poses.lever_forward_m),
@@ -185,7 +185,7 @@ def _sightings(track, poses, true, side, settings, sigmas, position_stated):
 
 
 def _columns(track, poses, true, seen, found, sigmas, settings, scale):
-    """Columns of ``fields.TARGETS`` for every pick that has a place."""
+    """Columns of ``schemas.TARGETS`` for every pick that has a place."""
     sample, count = poses.sample, len(poses.sample)
     major, minor = found.spread.semi_major, found.spread.semi_minor
     flat = np.full(count, True) if seen.terrain is None else np.isnan(seen.terrain.ground)

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ..units import LENGTHS
+from ..model.units import LENGTHS
 
 __all__ = ["NO_SIDE", "PickName", "read_name", "read_ranges", "read_sides"]
 

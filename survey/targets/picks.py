@@ -6,7 +6,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from ..beams.ranges import slant_range
-from ..errors import InputError
+from ..model.errors import InputError
 
 __all__ = ["RANGE_KINDS", "Picks", "Ranges", "true_ranges"]
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from ..plane.frame import horizontal_crs
+from ..geometry.frame import horizontal_crs
 
 __all__ = ["Poses", "Runs", "turned_between"]
 

@@ -27,7 +27,7 @@ def notes_of(picks, ties, columns, source, bent, beyond, sigmas, settings):
 
     Parameters
     ----------
-    picks, ties : survey.targets.picks.Picks, survey.targets.ties.Ties
+    picks, ties : survey.targets.picks.Picks, survey.targets.match.Matches
     columns : dict
         Of the targets that have a place.
     source : (n,) int array

@@ -9,23 +9,30 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..errors import InputError
-from ..logs.fixes import arranged
-from ..logs.jumps import too_far
-from ..plane import ground
-from ..tally import Tally
-from ..track import Track
-from . import passes
-from .compass import compass_warning
-from .depths import Soundings, below_transducer, default_depth_gap, good_soundings, refused_words, water_under
-from .headings import COMPASS, headings
-from .latency import Latency
-from .motion import motion_of
-from .pass_table import no_length, pass_columns, pass_lines
-from .preparation import LOGGED, SIGMA_POSITION_M
+from ..depths.range_settings import held, in_force, moments_at, range_notes
+from ..depths.soundings import (
+    Soundings,
+    below_transducer,
+    default_depth_gap,
+    good_soundings,
+    refused_words,
+    water_under,
+)
+from ..fixes.arrange import arranged
+from ..fixes.jumps import too_far
+from ..geometry import ground
+from ..model.errors import InputError
+from ..model.rejections import Rejections
+from ..model.track import Track
+from ..motion.compass import compass_warning
+from ..motion.course import motion_of
+from ..motion.headings import COMPASS, headings
+from ..motion.latency import Latency
+from ..motion.turns import Sailed, turn_cuts
+from ..passes import numbering
+from ..passes.pass_table import no_length, pass_columns, pass_lines
 from .prepare_log import describe
-from .settings import held, in_force, moments_at, range_notes
-from .turns import Sailed, turn_cuts
+from .track_settings import LOGGED, SIGMA_POSITION_M
 
 __all__ = ["ALONE", "NO_DEPTH", "NO_HEADING", "NO_RANGE", "STOPPED", "TOO_FAST", "Prepared", "prepare"]
 
@@ -62,7 +69,7 @@ class Prepared:
     rows: np.ndarray
     passes: dict
     lines: list
-    tally: Tally
+    tally: Rejections
     rejected: int
     thinned: int
     length_m: float
@@ -78,7 +85,7 @@ def prepare(fixes, how, depth_at=None, step=None):
     ----------
     fixes : Fixes
         In the CRS the track is to have.
-    how : Preparation
+    how : TrackSettings
     depth_at : callable, optional
         ``depth_at(x, y)`` -> depths (m, positive down, below the surface on the day) at places in crs units, NaN off
         the grid.
@@ -95,7 +102,7 @@ def prepare(fixes, how, depth_at=None, step=None):
         When no pass can be made, or no sample can be used.
     """
     step = step or (lambda fraction: None)
-    tally = Tally()
+    tally = Rejections()
     log = arranged(fixes, tally, max_speed=how.max_speed, speed_mps=how.speed_mps, max_gap=how.max_gap_s)
     step(0.2)
     geod = log.frame.geod
@@ -127,7 +134,7 @@ def prepare(fixes, how, depth_at=None, step=None):
     steps = ground.steps(geod, lon, lat)
     run = np.where(moving, np.cumsum(begins), -1)
     cut = turn_cuts(Sailed(bow.course, late.mixed(motion.turn_dps), _way(speed, clock), run), how.max_turn_rate)
-    pass_id, alone = passes.number_passes(stretch, moving, cut)
+    pass_id, alone = numbering.number_passes(stretch, moving, cut)
     rushing = _rushing(geod, log, how)[kept]
     reason = _reasons(how, speed, alone, rushing, bow.degrees, ranges, depth)
     if (reason != "").all():
@@ -313,8 +320,8 @@ def _thinned(how, timed, path, clock, pass_id, ranges, reason):
     change[1:] |= step
     change[:-1] |= step
     if how.spacing_m is None:
-        return np.flatnonzero(passes.thin(path, clock, pass_id, change, THIN_M if timed else 0.0, THIN_S))
-    return np.flatnonzero(passes.thin(path, clock, pass_id, change, how.spacing_m))
+        return np.flatnonzero(numbering.thin(path, clock, pass_id, change, THIN_M if timed else 0.0, THIN_S))
+    return np.flatnonzero(numbering.thin(path, clock, pass_id, change, how.spacing_m))
 
 
 def _position_sigma(fixes, how, rows):

@@ -3,10 +3,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..times import iso_time
-from .motion import JITTER_BASE_M, WINDOW_M, WINDOW_S
-from .preparation import SIGMA_COMPASS_DEG, SIGMA_POSITION_M
-from .turns import CORNER_DEG, CORNER_M, LEAST_TURN_DEG, ROUND_DEG
+from ..model.times import iso_time
+from ..motion.course import JITTER_BASE_M, WINDOW_M, WINDOW_S
+from ..motion.headings import SIGMA_COMPASS_DEG
+from ..motion.turns import CORNER_DEG, CORNER_M, LEAST_TURN_DEG, ROUND_DEG
+from .track_settings import SIGMA_POSITION_M
 
 __all__ = ["describe"]
 
@@ -17,7 +18,7 @@ def describe(made, how, log, sound, water):
     Parameters
     ----------
     made : Prepared
-    how : Preparation
+    how : TrackSettings
     log : Arranged
     sound : Sound
     water : prepare.Water

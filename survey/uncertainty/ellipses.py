@@ -10,7 +10,7 @@ import functools
 import numpy as np
 from numpy.polynomial import chebyshev
 
-from ..errors import InputError
+from ..model.errors import InputError
 
 __all__ = ["LEAST_CONFIDENCE", "MOST_CONFIDENCE", "axes", "circle_radius", "rings", "scale_factor"]
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..errors import InputError
+from ..model.errors import InputError
 
 __all__ = ["PRESETS", "Sigmas", "chosen", "position_parts"]
 

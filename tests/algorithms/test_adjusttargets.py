@@ -4,7 +4,7 @@ import math
 import numpy as np
 import outings
 import pytest
-from athwart.survey import fields
+from athwart.survey.model import schemas
 from qgis.core import (
     NULL,
     QgsCoordinateReferenceSystem,
@@ -54,7 +54,7 @@ def targets(make_layer):
                                                              "offsets")}}
         if change:
             change(columns, number)
-        wanted = [f for f in fields.TARGETS if f.name not in drop]
+        wanted = [f for f in schemas.TARGETS if f.name not in drop]
         kinds = {**{f.name: TYPES[f.kind] for f in wanted}, "photo": "string"}
         rows = [(f"POINT({columns['x'][i]} {columns['y'][i]})",
                  [plain(columns[f.name][i]) if f.name in columns else None for f in wanted] + [f"p{i}.jpg"])
@@ -78,9 +78,9 @@ def test_looks_become_objects(run, targets):
     heard = Heard()
     results = run("adjusttargets", {"TARGETS": layer, "GROUP_FIELD": "label", **MEMORY}, heard)
     output, ellipses, offsets = (results[k] for k in ("OUTPUT", "ELLIPSES", "OFFSETS"))
-    assert output.fields().names() == [*fields.names(fields.COMBINED), "photo"]
-    assert ellipses.fields().names() == fields.names(fields.ELLIPSES)
-    assert offsets.featureCount() == 0 and offsets.fields().names() == fields.names(fields.OFFSETS)
+    assert output.fields().names() == [*schemas.names(schemas.COMBINED), "photo"]
+    assert ellipses.fields().names() == schemas.names(schemas.ELLIPSES)
+    assert offsets.featureCount() == 0 and offsets.fields().names() == schemas.names(schemas.OFFSETS)
     rows, found = rows_of(output), list(output.getFeatures())
     assert results["TARGET_COUNT"] == len(rows) == len(set(number.tolist()))
     assert results["DOF"] == 2 * (len(number) - len(rows))

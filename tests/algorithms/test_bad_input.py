@@ -10,7 +10,7 @@ import onfile
 import pytest
 import sailed
 import tracks
-from athwart.survey.plane.frame import Frame
+from athwart.survey.geometry.frame import Frame
 from qgis.core import (
     QgsCoordinateReferenceSystem,
     QgsFeatureRequest,

@@ -3,7 +3,7 @@ import math
 import pathlib
 
 import pytest
-from athwart.survey import fields
+from athwart.survey.model import schemas
 from pyproj import Geod, Transformer
 from qgis.core import NULL, QgsProcessingException, QgsProcessingFeedback, QgsProject, QgsVectorLayer
 
@@ -47,8 +47,8 @@ def test_lines_stations_and_card(run, layers, tmp_path):
     results = run("castplan", {"TARGETS": layers[0], "BOAT": layers[1], "MAGNETIC_VARIATION": -3.0,
                                "WATER_COLUMN": True, **MEMORY, "OUTPUT_HTML": card}, feedback)
     lines, stations = results["OUTPUT"], results["STATIONS"]
-    assert lines.fields().names() == fields.names(fields.CAST_LINES)
-    assert stations.fields().names() == fields.names(fields.CAST_STATIONS)
+    assert lines.fields().names() == schemas.names(schemas.CAST_LINES)
+    assert stations.fields().names() == schemas.names(schemas.CAST_STATIONS)
     rows = rows_of(lines)
     first = {row["target_id"]: row for row in rows if row["cast_no"] == 1}
     for number, (e, n) in ((1, (14, 14)), (2, (-24, 0)), (3, (0, -60))):

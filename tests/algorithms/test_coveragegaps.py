@@ -1,7 +1,7 @@
 """Find coverage gaps, through the three doors: a script, a model's child, the command line."""
 import numpy as np
 import pytest
-from athwart.survey.fields import AREAS, GAPS, names
+from athwart.survey.model.schemas import AREAS, GAPS, names
 from qgis.core import (
     NULL,
     QgsCoordinateReferenceSystem,

@@ -4,7 +4,7 @@ import pathlib
 import re
 
 import pytest
-from athwart.survey.fields import TARGETS
+from athwart.survey.model.schemas import TARGETS
 from qgis.PyQt.QtCore import QDate, QDateTime, QTime
 
 SQUARE = "MultiPolygon(((500000 5200000, 500200 5200000, 500200 5200100, 500000 5200100, 500000 5200000)))"

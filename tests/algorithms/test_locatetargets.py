@@ -5,8 +5,8 @@ import math
 import numpy as np
 import pytest
 import tracks
-from athwart.survey import fields
-from athwart.survey.plane.frame import Frame
+from athwart.survey.geometry.frame import Frame
+from athwart.survey.model import schemas
 from pyproj import Geod
 from qgis.core import (
     NULL,
@@ -53,7 +53,7 @@ def track_layer(make_layer):
         columns = {"t_s": T0 + np.concatenate([np.arange(81), 200 + np.arange(81)]), "pass_id": np.repeat([1, 2], 81),
                    "sample_id": np.arange(162) + np.repeat([0, 5], 81), "depth_m": 10.0, "range_m": 60.0, **given}
         track = tracks.made(crs, x, y, heading, **columns)
-        wanted = [f for f in fields.TRACK if f.name != "time"]
+        wanted = [f for f in schemas.TRACK if f.name != "time"]
         rows = []
         for i in range(len(track)):
             values = [getattr(track, f.name)[i] for f in wanted]
@@ -91,10 +91,10 @@ def test_targets_ellipses_and_rejected(run, track_layer, picks_table):
                   heard)
     targets, ellipses, rejected = (results[name] for name in ("OUTPUT", "ELLIPSES", "REJECTED"))
     assert (results["TARGET_COUNT"], results["REJECTED_COUNT"]) == (3, 2)
-    assert targets.fields().names()[:len(fields.TARGETS)] == fields.names(fields.TARGETS)
-    assert targets.fields().names()[len(fields.TARGETS):] == ["when", "hand", "dist", "what", "src_fid"]
-    assert ellipses.fields().names() == fields.names(fields.ELLIPSES)
-    assert rejected.fields().names() == [*fields.names(fields.REJECTED), "when", "hand", "dist", "what", "src_fid"]
+    assert targets.fields().names()[:len(schemas.TARGETS)] == schemas.names(schemas.TARGETS)
+    assert targets.fields().names()[len(schemas.TARGETS):] == ["when", "hand", "dist", "what", "src_fid"]
+    assert ellipses.fields().names() == schemas.names(schemas.ELLIPSES)
+    assert rejected.fields().names() == [*schemas.names(schemas.REJECTED), "when", "hand", "dist", "what", "src_fid"]
     assert targets.wkbType() == QgsWkbTypes.Type.Point and ellipses.wkbType() == QgsWkbTypes.Type.Polygon
     assert targets.crs().authid() == ellipses.crs().authid() == "EPSG:32615"
     rows = rows_of(targets)
@@ -207,7 +207,7 @@ def test_an_object_point_needs_no_side_and_no_range(run, track_layer, make_layer
 
 
 def test_picks_of_a_record_image_need_no_fields(run, track_layer, make_layer):
-    types = {f.name: "string" if f.kind == "string" else "double" for f in fields.PICKS if f.kind != "datetime"}
+    types = {f.name: "string" if f.kind == "string" else "double" for f in schemas.PICKS if f.kind != "datetime"}
     blank = dict.fromkeys(types)
     picks = make_layer("None", "", types, [
         (None, list({**blank, "t_s": T0 + 20, "side": "port", "slant_m": 30.0, "depth_m": 9.0, "shadow_m": 40.0,
@@ -332,7 +332,7 @@ def test_a_geopackage_holds_everything(run, track_layer, picks_table, tmp_path):
     path = str(tmp_path / "day.gpkg")
     run("locatetargets", {**usual(track_layer(), picks_table), "ELLIPSES": str(tmp_path / "e.gpkg"), "OUTPUT": path})
     layer = QgsVectorLayer(path, "targets", "ogr")
-    assert layer.featureCount() == 3 and set(fields.names(fields.TARGETS)) <= set(layer.fields().names())
+    assert layer.featureCount() == 3 and set(schemas.names(schemas.TARGETS)) <= set(layer.fields().names())
 
 
 REFUSALS = [

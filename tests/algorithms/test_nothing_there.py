@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 import sailed
 from athwart.algorithms import TOOLS
-from athwart.survey.plane.frame import Frame
+from athwart.survey.geometry.frame import Frame
 from osgeo import gdal, osr
 from qgis.core import (
     QgsCoordinateReferenceSystem,

@@ -4,8 +4,8 @@ import csv
 import numpy as np
 import pytest
 import tracks
-from athwart.survey import fields
-from athwart.survey.plane.frame import Frame
+from athwart.survey.geometry.frame import Frame
+from athwart.survey.model import schemas
 from osgeo import gdal
 from qgis.core import (
     NULL,
@@ -86,7 +86,7 @@ def test_qgis_lays_a_picture_below_the_origin(image):
 def test_points(run, image, track_layer, points):
     heard = Heard()
     output = run("picksfromimage", {"PICKS": points, "IMAGE": image, "TRACK": track_layer, **USUAL}, heard)["OUTPUT"]
-    assert output.fields().names() == [*fields.names(fields.PICKS), "what", "name"]
+    assert output.fields().names() == [*schemas.names(schemas.PICKS), "what", "name"]
     rows = rows_of(output)
     assert [row["kind"] for row in rows] == ["object", "bottom", "bottom"]
     crib = rows[0]

@@ -2,7 +2,7 @@
 import numpy as np
 import pytest
 import sailed
-from athwart.survey.fields import PASSES, TRACK, names
+from athwart.survey.model.schemas import PASSES, TRACK, names
 from qgis.core import (
     NULL,
     QgsCoordinateReferenceSystem,

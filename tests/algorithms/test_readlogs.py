@@ -2,8 +2,8 @@
 import math
 
 import pytest
-from athwart.survey.fields import FIXES, WAYPOINTS, names
-from athwart.survey.logs.logs import read_logs
+from athwart.survey.io.logs import read_logs
+from athwart.survey.model.schemas import FIXES, WAYPOINTS, names
 from qgis.core import NULL, QgsFeature, QgsProcessingException, QgsProcessingFeedback, QgsVectorLayer, QgsWkbTypes
 from qgis.PyQt.QtCore import QDateTime, Qt
 

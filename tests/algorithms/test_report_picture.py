@@ -7,7 +7,7 @@ import pytest
 import shapely.wkb
 import svgpaint
 import tracks
-from athwart.survey.plane.frame import Frame
+from athwart.survey.geometry.frame import Frame
 from qgis.PyQt.QtCore import QByteArray
 from qgis.PyQt.QtGui import QColor, QImage, QPainter
 from shapely.geometry import Point

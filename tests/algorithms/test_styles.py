@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from athwart.algorithms import TOOLS
 from athwart.algorithms.common.styles import STYLES, _Dresser
-from athwart.survey import fields
+from athwart.survey.model import schemas
 from qgis.core import (
     QgsDateTimeRange,
     QgsExpression,
@@ -24,9 +24,9 @@ from qgis.core import (
 from qgis.PyQt.QtGui import QColor
 
 IDS = [module.rsplit(".", 1)[1] for module, _ in TOOLS]
-LAYERS = {name: known for name, known in vars(fields).items()
+LAYERS = {name: known for name, known in vars(schemas).items()
           if name.isupper() and not name.startswith("_") and isinstance(known, tuple)
-          and known and isinstance(known[0], fields.Field)}
+          and known and isinstance(known[0], schemas.Field)}
 
 
 @pytest.fixture(scope="module")
@@ -87,7 +87,7 @@ def test_a_dressed_layer_says_what_its_fields_mean(qgis_processing, make_layer):
     layer = make_layer("Polygon", "EPSG:32632",
                        {"gap_id": "int", "kind": "string", "area_m2": "double", "mine": "string"},
                        [("POLYGON((0 0, 9 0, 9 9, 0 0))", [1, "nadir", 40.5, "x"])])
-    _Dresser(STYLES / "gaps.qml", {}, fields.GAPS).postProcessLayer(layer, None, QgsProcessingFeedback(False))
+    _Dresser(STYLES / "gaps.qml", {}, schemas.GAPS).postProcessLayer(layer, None, QgsProcessingFeedback(False))
     assert layer.attributeAlias(2) == "ground area (m2)" and layer.attributeAlias(3) == ""
     context = QgsExpressionContext()
     context.setFeature(next(layer.getFeatures()))
@@ -104,7 +104,7 @@ def test_a_map_tip_shows_names_as_they_are(make_layer):
 
     from athwart.algorithms.common.styles import _explain
     layer = make_layer("Point", "EPSG:4326", {"name": "string", "depth_m": "double"}, [("POINT(1 2)", [NASTY, 7.25])])
-    _explain(layer, fields.WAYPOINTS)
+    _explain(layer, schemas.WAYPOINTS)
     feature = next(layer.getFeatures())
     context = QgsExpressionContext(QgsExpressionContextUtils.globalProjectLayerScopes(layer))
     context.setFeature(feature)
@@ -120,7 +120,7 @@ def test_a_targets_tip_says_of_which_place_its_depth_is(make_layer, style, botto
     from athwart.algorithms.common.styles import _explain
     layer = make_layer("Point", "EPSG:4326", {"target_id": "int", "depth_m": "double", "bottom_m": "double"},
                        [("POINT(1 2)", [1, boat, bottom])])
-    _explain(layer, getattr(fields, style.upper()))
+    _explain(layer, getattr(schemas, style.upper()))
     context = QgsExpressionContext(QgsExpressionContextUtils.globalProjectLayerScopes(layer))
     context.setFeature(next(layer.getFeatures()))
     tip = QgsExpression.replaceExpressionText(layer.mapTipTemplate(), context)
@@ -136,7 +136,7 @@ def test_a_layer_with_a_style_of_the_users_beside_it_is_loaded_with_that(loaded,
     layer.renderer().symbol().setColor(QColor("#123456"))
     layer.saveNamedStyle(str(source.with_suffix(".qml")) if mine else str(tmp_path / "elsewhere.qml"))
     again = QgsVectorLayer(str(source), "swaths", "ogr")
-    _Dresser(STYLES / "swaths.qml", {}, fields.SWATHS).postProcessLayer(again, None, QgsProcessingFeedback(False))
+    _Dresser(STYLES / "swaths.qml", {}, schemas.SWATHS).postProcessLayer(again, None, QgsProcessingFeedback(False))
     symbols = again.renderer().symbols(QgsRenderContext())
     assert ([symbol.color().name() for symbol in symbols] == ["#123456"]) == mine
     assert again.attributeAlias(again.fields().indexOf("outing")) and again.temporalProperties().isActive()

@@ -3,7 +3,7 @@ import numpy as np
 import onfile
 import pytest
 import tracks
-from athwart.survey.fields import SWATHS, names
+from athwart.survey.model.schemas import SWATHS, names
 from pyproj import Geod, Proj, Transformer
 from qgis.core import (
     NULL,

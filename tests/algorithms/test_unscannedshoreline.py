@@ -1,6 +1,6 @@
 """Find unscanned shoreline, through the three doors: a script, a model's child, the command line."""
 import pytest
-from athwart.survey.fields import SHORE, names
+from athwart.survey.model.schemas import SHORE, names
 from qgis.core import QgsCoordinateReferenceSystem, QgsProcessingException, QgsProject, QgsWkbTypes
 
 UTM = "EPSG:32632"

@@ -4,7 +4,7 @@ import pathlib
 import gpxpy
 import numpy as np
 import tracks
-from athwart.survey.plane.frame import Frame
+from athwart.survey.geometry.frame import Frame
 
 STATUS = {"fish": "water column", "under": "side unsure", "close": "near nadir", "plain": "bottom"}
 

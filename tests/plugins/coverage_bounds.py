@@ -2,8 +2,8 @@
 import numpy as np
 from athwart.survey.coverage.cover import Swaths, cover_of_swaths
 from athwart.survey.coverage.gaps import find_gaps
-from athwart.survey.plane import shapes
-from athwart.survey.plane.frame import Frame
+from athwart.survey.geometry import shapes
+from athwart.survey.geometry.frame import Frame
 from drawn_cover import AREA, SIGMA_EDGE, as_it_was, as_logged, planned
 
 LAKE = "+proj=tmerc +lat_0=45 +lon_0=10 +k=1 +x_0=0 +y_0=0 +ellps=WGS84 +units=m"

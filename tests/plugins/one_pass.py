@@ -2,7 +2,7 @@
 import numpy as np
 import random_picks
 import tracks
-from athwart.survey.plane.frame import Frame
+from athwart.survey.geometry.frame import Frame
 from athwart.survey.targets.locate import Settings, locate
 from athwart.survey.targets.picks import Picks
 from pyproj import Geod

@@ -2,7 +2,7 @@
 import math
 
 import numpy as np
-from athwart.survey import fields
+from athwart.survey.model import schemas
 from osgeo import gdal, ogr, osr
 
 _TYPES = {"double": ogr.OFTReal, "int": ogr.OFTInteger, "int64": ogr.OFTInteger64, "string": ogr.OFTString,
@@ -20,7 +20,7 @@ def track_file(path, track, epsg=32615):
     """A prepared track as GeoPackage."""
     store = ogr.GetDriverByName("GPKG").CreateDataSource(str(path))
     layer = store.CreateLayer("track", _srs(epsg), ogr.wkbPoint)
-    wanted = [f for f in fields.TRACK if f.name != "time"]
+    wanted = [f for f in schemas.TRACK if f.name != "time"]
     for field in wanted:
         layer.CreateField(ogr.FieldDefn(field.name, _TYPES[field.kind]))
     layer.StartTransaction()

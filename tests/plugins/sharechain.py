@@ -3,11 +3,11 @@ import numpy as np
 import sharetruth
 from athwart.survey.coverage.cover import ASKED, Swaths
 from athwart.survey.coverage.gaps import PassLayer, SeenGround, find_gaps
-from athwart.survey.logs.fixes import Fixes
-from athwart.survey.looks.ensonify import Ensonification
-from athwart.survey.swaths.swath import SwathSettings, draw_swaths
-from athwart.survey.tracks.preparation import Preparation
+from athwart.survey.ensonify.bottom_map import Ensonification
+from athwart.survey.fixes.arrange import Fixes
+from athwart.survey.swaths.draw import SwathSettings, draw_swaths
 from athwart.survey.tracks.prepare import prepare
+from athwart.survey.tracks.track_settings import TrackSettings
 from shapely.geometry import box
 from shapely.ops import unary_union
 
@@ -18,7 +18,7 @@ def prepared(outing):
     heading = None if outing.legs[0]["heading"] is None else np.concatenate([leg["heading"] for leg in outing.legs])
     fixes = Fixes(sharetruth.CRS, column["east"], column["north"], t_s=column["t"], heading_deg=heading,
                   depth_m=column["depth"])
-    return prepare(fixes, Preparation(outing="day", range_m=sharetruth.RANGE, depth_reference="transducer"))
+    return prepare(fixes, TrackSettings(outing="day", range_m=sharetruth.RANGE, depth_reference="transducer"))
 
 
 def swath_layer(made):

@@ -2,8 +2,8 @@
 import math
 
 import numpy as np
-from athwart.survey.fields import TRACK
-from athwart.survey.track import Track
+from athwart.survey.model.schemas import TRACK
+from athwart.survey.model.track import Track
 
 DEFAULTS = {
     "outing": "day 1", "pass_id": 1, "record_ping": np.nan, "heading_source": "compass", "sigma_heading_deg": 3.0,

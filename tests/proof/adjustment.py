@@ -16,10 +16,10 @@ import clone
 
 clone.load()
 import outings  # noqa: E402
-from athwart.survey.repeats.adjustment import adjust  # noqa: E402
-from athwart.survey.repeats.blunders import find_misfits  # noqa: E402
-from athwart.survey.repeats.boats import agreements  # noqa: E402
-from athwart.survey.repeats.repeats import OFFSETS, Repeats  # noqa: E402
+from athwart.survey.adjustment.blunders import find_misfits  # noqa: E402
+from athwart.survey.adjustment.boats import agreements  # noqa: E402
+from athwart.survey.adjustment.least_squares import adjust  # noqa: E402
+from athwart.survey.adjustment.looks import OFFSETS, RepeatedLooks  # noqa: E402
 
 OUTINGS, SEEDS = 2000, (1, 2, 3)
 BOATS, SWAPS = 300, 200
@@ -32,7 +32,7 @@ def simulate(seed):
     errors, inside, plain, judged, ratio, least = [], [], [], [], [], 1000
     for _ in range(OUTINGS):
         columns, number, places, offsets = outings.outing(rng, objects=20)
-        looks, frame = Repeats.of(outings.CRS, columns["x"], columns["y"], columns)
+        looks, frame = RepeatedLooks.of(outings.CRS, columns["x"], columns["y"], columns)
         seen, group = np.unique(number, return_inverse=True)
         truth = np.column_stack(frame.forward(places[seen, 0], places[seen, 1]))
         found, without = adjust(looks, group, OFFSETS), adjust(looks, group)
@@ -64,7 +64,7 @@ def disagree(rng, apart):
             found += [(number, {**row, "outing": name, "pass_id": pass_id}) for number, row in outings.run_pass(
                 rng, places, np.array(start, float), heading, 330, speed, 38, depths, mine)]
     columns = {key: np.array([row[key] for _, row in found]) for key in found[0][1]}
-    looks, _ = Repeats.of(outings.CRS, columns["x"], columns["y"], columns)
+    looks, _ = RepeatedLooks.of(outings.CRS, columns["x"], columns["y"], columns)
     looks.boat_no = np.zeros(len(looks), int)
     group = np.unique([number for number, _ in found], return_inverse=True)[1]
     return not agreements(looks, group, ("latency_s", "mount_deg"))[0].agrees
@@ -77,7 +77,7 @@ def swapped(rng):
         columns, number, _, _ = outings.outing(rng)
         group = np.unique(number, return_inverse=True)[1]
         crowd = np.flatnonzero(np.bincount(group)[group] >= 4)
-    looks, _ = Repeats.of(outings.CRS, columns["x"], columns["y"], columns)
+    looks, _ = RepeatedLooks.of(outings.CRS, columns["x"], columns["y"], columns)
     spoilt = int(rng.choice(crowd))
     looks = looks.mirrored(spoilt)
     found = find_misfits(looks, group, (), adjust(looks, group)).found

@@ -22,10 +22,10 @@ clone.load()
 import random_picks  # noqa: E402
 import tracks  # noqa: E402
 from athwart.survey.targets.budget import CAUSES, budget  # noqa: E402
+from athwart.survey.targets.covariance import spread  # noqa: E402
 from athwart.survey.targets.locate import Settings, locate  # noqa: E402
+from athwart.survey.targets.observations import Observations  # noqa: E402
 from athwart.survey.targets.picks import Picks  # noqa: E402
-from athwart.survey.targets.sightings import Sightings  # noqa: E402
-from athwart.survey.targets.spread import spread  # noqa: E402
 from athwart.survey.uncertainty import ellipses  # noqa: E402
 from athwart.survey.uncertainty.sigmas import PRESETS, chosen  # noqa: E402
 
@@ -175,7 +175,7 @@ def outing(count):
                "lever_forward": 1.5, "lever_starboard": -0.4, "course_heading": True, "depth_scales": True,
                "ground_reading": False, "sound_speed": 1450.0, "bias": 2.0, "slow": 0.5, "jitter": 0.5,
                "sigma_heading": rng.uniform(2, 6, count), "sigma_time": 0.5}
-    return Sightings(**{name: np.broadcast_to(np.asarray(value), count).copy() for name, value in columns.items()})
+    return Observations(**{name: np.broadcast_to(np.asarray(value), count).copy() for name, value in columns.items()})
 
 
 def speed():

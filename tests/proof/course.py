@@ -14,11 +14,11 @@ import clone
 
 clone.load()
 import sailed  # noqa: E402
-from athwart.survey.logs.fixes import Fixes  # noqa: E402
-from athwart.survey.plane.ground import wrapped  # noqa: E402
-from athwart.survey.tracks.motion import motion_of  # noqa: E402
-from athwart.survey.tracks.preparation import Preparation  # noqa: E402
+from athwart.survey.fixes.arrange import Fixes  # noqa: E402
+from athwart.survey.geometry.ground import wrapped  # noqa: E402
+from athwart.survey.motion.course import motion_of  # noqa: E402
 from athwart.survey.tracks.prepare import prepare  # noqa: E402
+from athwart.survey.tracks.track_settings import TrackSettings  # noqa: E402
 
 TRACKS, OUTINGS = 3000, 400
 JITTER_M, DRIFT_M, DRIFT_S = 0.3, 0.5, 120.0
@@ -65,7 +65,7 @@ def outings():
         lon, lat, clock = sailed.sail(-93.0, 45.0, sailed.lawnmower(lines, leg, rate), speed)
         lon, lat, clock = lon[::interval], lat[::interval], clock[::interval]
         fixes = Fixes("EPSG:4326", lon + noise(rng, clock) / 78_850, lat + noise(rng, clock) / 111_130, t_s=clock)
-        made = prepare(fixes, Preparation(range_m=30.0, depth_m=5.0))
+        made = prepare(fixes, TrackSettings(range_m=30.0, depth_m=5.0))
         right += len(made.lines) == lines
         if len(made.lines) == lines and lines > 1:
             half = leg + 180 / rate / 2

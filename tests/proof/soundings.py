@@ -12,7 +12,7 @@ import clone
 
 clone.load()
 import bottoms  # noqa: E402
-from athwart.survey.tracks.depths import Soundings, good_soundings  # noqa: E402
+from athwart.survey.depths.soundings import Soundings, good_soundings  # noqa: E402
 
 RUNS = 400
 DEMANDED = {  # shape: shares of good ones kept on the shape, and of drop-outs caught, at 1 s and at 10 s

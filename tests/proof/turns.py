@@ -12,12 +12,12 @@ import clone
 
 clone.load()
 import turnsim  # noqa: E402
-from athwart.survey.logs.fixes import Fixes  # noqa: E402
-from athwart.survey.plane import transfer  # noqa: E402
-from athwart.survey.plane.frame import Frame  # noqa: E402
-from athwart.survey.swaths.swath import SwathSettings, draw_swaths  # noqa: E402
-from athwart.survey.tracks.preparation import Preparation  # noqa: E402
+from athwart.survey.fixes.arrange import Fixes  # noqa: E402
+from athwart.survey.geometry import transfer  # noqa: E402
+from athwart.survey.geometry.frame import Frame  # noqa: E402
+from athwart.survey.swaths.draw import SwathSettings, draw_swaths  # noqa: E402
 from athwart.survey.tracks.prepare import prepare  # noqa: E402
+from athwart.survey.tracks.track_settings import TrackSettings  # noqa: E402
 from shapely.ops import unary_union  # noqa: E402
 
 FRAME = Frame("EPSG:32615", -93, 45)
@@ -32,7 +32,7 @@ def prepared(legs, speed, interval, jitter, seed):
     t, east, north = turnsim.fixes(legs, speed, interval, jitter, seed, phase=interval * (0.37 * seed % 1))
     x, y = FRAME.inverse(east, north)
     made = prepare(Fixes("EPSG:32615", np.asarray(x), np.asarray(y), t_s=1.7e9 + t),
-                   Preparation(range_m=RANGE, depth_m=DEPTH))
+                   TrackSettings(range_m=RANGE, depth_m=DEPTH))
     return made, t * speed
 
 

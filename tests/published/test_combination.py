@@ -1,9 +1,9 @@
 """Combining repeated measurements: textbook weighted means, gates and chi-square values."""
 import numpy as np
 import pytest
-from athwart.survey.repeats.adjustment import adjust
-from athwart.survey.repeats.association import GATE, group_by_gate
-from athwart.survey.repeats.repeats import OUTING_ERRORS, PASS_ERRORS, Repeats
+from athwart.survey.adjustment.association import GATE, group_by_gate
+from athwart.survey.adjustment.least_squares import adjust
+from athwart.survey.adjustment.looks import OUTING_ERRORS, PASS_ERRORS, RepeatedLooks
 from athwart.survey.uncertainty.chisquare import chi_square_quantile
 
 
@@ -13,9 +13,9 @@ def looks_at(places, covariances, bias=0.0):
     zero = np.zeros(n)
     outing = np.zeros((n, len(OUTING_ERRORS)))
     outing[:, :2] = bias
-    return Repeats(np.array(places, float), np.array(covariances, float), np.arange(n), np.zeros(n, int),
-                   np.zeros((n, len(PASS_ERRORS))), outing, np.zeros((n, 6)), zero, zero, zero, np.ones(n), zero, zero,
-                   np.zeros((n, 2)), zero, zero, zero)
+    return RepeatedLooks(np.array(places, float), np.array(covariances, float), np.arange(n), np.zeros(n, int),
+                         np.zeros((n, len(PASS_ERRORS))), outing, np.zeros((n, 6)), zero, zero, zero, np.ones(n), zero,
+                         zero, np.zeros((n, 2)), zero, zero, zero)
 
 
 CASES = [

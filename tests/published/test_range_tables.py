@@ -4,7 +4,7 @@ import math
 import numpy as np
 import pytest
 from athwart.survey.beams import ranges
-from athwart.survey.plane.frame import Frame
+from athwart.survey.geometry.frame import Frame
 from pyproj import Geod
 
 # Flat bottom: Green, Maritime Archaeology: A Technical Handbook, 2nd ed. (2004), p. 80; the figures are Pythagoras.

@@ -5,9 +5,9 @@ The outings (tests/plugins/outings.py) share no code with the package.
 import numpy as np
 import outings
 import pytest
-from athwart.survey.errors import InputError
-from athwart.survey.repeats.adjustment import BLUNDER, adjust
-from athwart.survey.repeats.repeats import OFFSETS, Repeats
+from athwart.survey.adjustment.least_squares import BLUNDER, adjust
+from athwart.survey.adjustment.looks import OFFSETS, RepeatedLooks
+from athwart.survey.model.errors import InputError
 
 
 def made(seed, names=OFFSETS, **options):
@@ -17,7 +17,7 @@ def made(seed, names=OFFSETS, **options):
 
 
 def solved(columns, number, places, names=OFFSETS):
-    looks, frame = Repeats.of(outings.CRS, columns["x"], columns["y"], columns)
+    looks, frame = RepeatedLooks.of(outings.CRS, columns["x"], columns["y"], columns)
     seen, group = np.unique(number, return_inverse=True)
     truth = np.column_stack(frame.forward(places[seen, 0], places[seen, 1]))
     return looks, group, truth, adjust(looks, group, names)
@@ -48,11 +48,11 @@ def dense(looks, group):
 
 def test_it_is_the_generalised_least_squares_of_the_full_covariance(monkeypatch):
     """One round, so that both stand on the slopes at the measured ranges; two outings share only what they should."""
-    monkeypatch.setattr("athwart.survey.repeats.adjustment._ROUNDS", 1)
+    monkeypatch.setattr("athwart.survey.adjustment.least_squares._ROUNDS", 1)
     one, number, _, _ = outings.outing(np.random.default_rng(5))
     two, number2, _, _ = outings.outing(np.random.default_rng(5), name="next")
     columns = {key: np.concatenate([one[key], two[key]]) for key in one}
-    looks, _ = Repeats.of(outings.CRS, columns["x"], columns["y"], columns)
+    looks, _ = RepeatedLooks.of(outings.CRS, columns["x"], columns["y"], columns)
     group = np.unique(np.concatenate([number, number2]), return_inverse=True)[1]
     found = adjust(looks, group)
     place, covariance, chi2 = dense(looks, group)
@@ -99,11 +99,11 @@ def test_a_hundred_looks_leave_the_outings_bias_whole():
     columns, _, _, _ = outings.outing(np.random.default_rng(1), objects=1, lines=outings.LINES[:1])
     many = {key: np.repeat(values, 100, axis=0) for key, values in columns.items()}
     many["pass_id"] = np.arange(100)
-    looks, _ = Repeats.of(outings.CRS, many["x"], many["y"], many)
+    looks, _ = RepeatedLooks.of(outings.CRS, many["x"], many["y"], many)
     found = adjust(looks, np.zeros(100, int))
     assert (np.sqrt(np.diag(found.covariance[0])) > 2.0).all()
     apart = {**many, "outing": np.array([f"day {i}" for i in range(100)])}
-    looks, _ = Repeats.of(outings.CRS, apart["x"], apart["y"], apart)
+    looks, _ = RepeatedLooks.of(outings.CRS, apart["x"], apart["y"], apart)
     assert (np.sqrt(np.diag(adjust(looks, np.zeros(100, int)).covariance[0])) < 0.35).all()
 
 
@@ -211,10 +211,10 @@ def test_what_is_not_a_located_target_is_refused_with_the_remedy():
     columns, _, _, _ = outings.outing(np.random.default_rng(6))
     lacking = {key: values for key, values in columns.items() if key not in ("own_ee_m2", "sig_trim_deg")}
     with pytest.raises(InputError, match="own_ee_m2, sig_trim_deg are missing.*Locate targets"):
-        Repeats.of(outings.CRS, columns["x"], columns["y"], lacking)
+        RepeatedLooks.of(outings.CRS, columns["x"], columns["y"], lacking)
     columns["own_ee_m2"][3] = np.nan
     with pytest.raises(InputError, match="combined already"):
-        Repeats.of(outings.CRS, columns["x"], columns["y"], columns)
+        RepeatedLooks.of(outings.CRS, columns["x"], columns["y"], columns)
 
 
 def test_thousands_of_looks_are_no_matter():

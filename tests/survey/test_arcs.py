@@ -3,13 +3,13 @@ import numpy as np
 import pytest
 import tracks
 import turnsim
-from athwart.survey.logs.fixes import Fixes
-from athwart.survey.looks.ensonify import Ensonification
-from athwart.survey.plane import shapes, transfer
-from athwart.survey.plane.frame import Frame
-from athwart.survey.swaths.swath import SwathSettings, draw_swaths
-from athwart.survey.tracks.preparation import Preparation
+from athwart.survey.ensonify.bottom_map import Ensonification
+from athwart.survey.fixes.arrange import Fixes
+from athwart.survey.geometry import shapes, transfer
+from athwart.survey.geometry.frame import Frame
+from athwart.survey.swaths.draw import SwathSettings, draw_swaths
 from athwart.survey.tracks.prepare import prepare
+from athwart.survey.tracks.track_settings import TrackSettings
 from pyproj import Transformer
 from shapely.ops import unary_union
 
@@ -25,7 +25,7 @@ def sailed(degrees, radius, speed, interval, jitter=0.0, seed=0, phase=0.0):
     t, east, north = turnsim.fixes(legs, speed, interval, jitter, seed, phase)
     x, y = FRAME.inverse(east, north)
     made = prepare(Fixes("EPSG:32615", np.asarray(x), np.asarray(y), t_s=1.7e9 + t),
-                   Preparation(range_m=RANGE, depth_m=DEPTH))
+                   TrackSettings(range_m=RANGE, depth_m=DEPTH))
     return made.track, turnsim.seen(legs, NEAR, FAR, t[0] * speed, t[-1] * speed)
 
 

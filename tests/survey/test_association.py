@@ -4,9 +4,9 @@ import itertools
 import numpy as np
 import outings
 import pytest
-from athwart.survey.errors import InputError
-from athwart.survey.repeats.association import assign, group_by_gate, group_by_name
-from athwart.survey.repeats.repeats import Repeats
+from athwart.survey.adjustment.association import assign, group_by_gate, group_by_name
+from athwart.survey.adjustment.looks import RepeatedLooks
+from athwart.survey.model.errors import InputError
 
 RNG_CASES = [(rows, columns, seed) for rows, columns in ((1, 1), (2, 3), (4, 4), (5, 2), (3, 6)) for seed in range(12)]
 
@@ -50,7 +50,7 @@ def test_names_group_and_blanks_stand_alone():
 
 
 def looks_of(columns):
-    return Repeats.of(outings.CRS, columns["x"], columns["y"], columns)[0]
+    return RepeatedLooks.of(outings.CRS, columns["x"], columns["y"], columns)[0]
 
 
 def test_objects_far_apart_are_told_by_the_gate_as_they_truly_are():

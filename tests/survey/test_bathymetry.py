@@ -2,7 +2,7 @@
 import numpy as np
 import pytest
 from athwart.survey.bottom.bathymetry import Conversion, judged, nice_cell, refuse_other_unit
-from athwart.survey.errors import InputError
+from athwart.survey.model.errors import InputError
 
 
 @pytest.mark.parametrize("conversion, value, depth", [

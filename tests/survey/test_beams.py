@@ -2,8 +2,8 @@
 import numpy as np
 import pytest
 import tracks
-from athwart.survey.beams.beams import Beams, turn_reach
-from athwart.survey.plane.frame import Frame
+from athwart.survey.beams.pointing import Beams, turn_reach
+from athwart.survey.geometry.frame import Frame
 from pyproj import Geod
 
 

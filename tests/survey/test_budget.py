@@ -5,9 +5,9 @@ from dataclasses import fields, replace
 import numpy as np
 import pytest
 import random_picks
-from athwart.survey.targets.budget import CAUSES, Sightings, budget
-from athwart.survey.targets.sightings import ROWS
-from athwart.survey.targets.spread import spread
+from athwart.survey.targets.budget import CAUSES, Observations, budget
+from athwart.survey.targets.covariance import spread
+from athwart.survey.targets.observations import ROWS
 from athwart.survey.uncertainty import ellipses
 from athwart.survey.uncertainty.nadir import TerrainGround
 from athwart.survey.uncertainty.sigmas import PRESETS, Sigmas, chosen
@@ -22,8 +22,8 @@ PLAIN = {"side": 1.0, "slant": 50.0, "shadow_end": np.nan, "depth": 10.0, "azimu
 
 
 def sightings(count=1, **given):
-    return Sightings(**{name: np.broadcast_to(np.asarray(value), count).copy()
-                        for name, value in {**PLAIN, **given}.items()})
+    return Observations(**{name: np.broadcast_to(np.asarray(value), count).copy()
+                           for name, value in {**PLAIN, **given}.items()})
 
 
 def only(**given):

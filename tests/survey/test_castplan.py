@@ -7,18 +7,18 @@ import numpy as np
 import pytest
 from athwart.survey.casts.castcard import cast_card
 from athwart.survey.casts.casting import circle_probability
-from athwart.survey.casts.castplan import FAR, IN_REACH, MANY, CastSettings, Quarry, Stations, clock, plan_casts
-from athwart.survey.errors import InputError
-from athwart.survey.fields import CAST_LINES, CAST_STATIONS, names
+from athwart.survey.casts.castplan import FAR, IN_REACH, MANY, CastSettings, CastTargets, Stations, clock, plan_casts
+from athwart.survey.model.errors import InputError
+from athwart.survey.model.schemas import CAST_LINES, CAST_STATIONS, names
 
 
 def quarry(places, sd=1.0, status="bottom", labels=None):
     """Targets with round errors."""
     places, n = np.array(places, float), len(places)
     covariance = np.broadcast_to(sd ** 2 * np.eye(2), (n, 2, 2)).copy()
-    return Quarry(places[:, 0], places[:, 1], covariance, np.arange(1, n + 1),
-                  np.array(labels or [f"spot {i}" for i in range(n)], object), np.full(n, status, object),
-                  np.full(n, 6.0))
+    return CastTargets(places[:, 0], places[:, 1], covariance, np.arange(1, n + 1),
+                       np.array(labels or [f"spot {i}" for i in range(n)], object), np.full(n, status, object),
+                       np.full(n, 6.0))
 
 
 def boat(*places, heading=0.0):

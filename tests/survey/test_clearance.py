@@ -5,10 +5,10 @@ import shapely.geometry as sg
 import tracks
 from athwart.survey.coverage.cover import Swaths
 from athwart.survey.coverage.gaps import find_gaps
-from athwart.survey.plane import shapes
-from athwart.survey.plane.clearance import CLEARANCE_M, cleared, near_misses, paced
-from athwart.survey.plane.frame import Frame
-from athwart.survey.swaths.swath import SwathSettings, draw_swaths
+from athwart.survey.geometry import shapes
+from athwart.survey.geometry.clearance import CLEARANCE_M, cleared, near_misses, paced
+from athwart.survey.geometry.frame import Frame
+from athwart.survey.swaths.draw import SwathSettings, draw_swaths
 from pyproj import Transformer
 from shapely.ops import transform, unary_union
 

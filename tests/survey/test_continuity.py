@@ -6,9 +6,9 @@ import bottoms
 import numpy as np
 import pytest
 import sailed
-from athwart.survey.logs.fixes import Fixes
-from athwart.survey.tracks import preparation
-from athwart.survey.tracks.depths import Soundings, good_soundings, refused_words
+from athwart.survey.depths.soundings import Soundings, good_soundings, refused_words
+from athwart.survey.fixes.arrange import Fixes
+from athwart.survey.tracks import track_settings
 from athwart.survey.tracks.prepare import prepare
 
 
@@ -95,7 +95,7 @@ def sounded_log(depth):
     return Fixes("EPSG:4326", lons, lats, t_s=clock, depth_m=depth)
 
 
-PLAIN = preparation.Preparation(range_m=30.0, depth_m=8.0)
+PLAIN = track_settings.TrackSettings(range_m=30.0, depth_m=8.0)
 
 
 def test_the_one_depth_never_stands_in_for_a_refused_sounding():

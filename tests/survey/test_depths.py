@@ -1,19 +1,19 @@
 """Soundings: lost bottoms and spikes go, shoals and slopes stay; references; infill; a real log against its chart."""
 import numpy as np
 import pytest
-from athwart.survey.errors import InputError
-from athwart.survey.tracks import depths
-from athwart.survey.tracks.infill import infill
+from athwart.survey.depths import soundings
+from athwart.survey.model.errors import InputError
+from athwart.survey.motion.infill import infill
 
 
-def soundings(depth, interval=1.0, stretch=None):
+def sounded(depth, interval=1.0, stretch=None):
     depth = np.asarray(depth, float)
     stretch = np.zeros(len(depth), int) if stretch is None else stretch
-    return depths.Soundings(1.7e9 + interval * np.arange(len(depth)), stretch, depth)
+    return soundings.Soundings(1.7e9 + interval * np.arange(len(depth)), stretch, depth)
 
 
 def good(depth, **more):
-    return depths.good_soundings(soundings(depth, **more))
+    return soundings.good_soundings(sounded(depth, **more))
 
 
 def slope(n=200, start=6.0, end=9.0, seed=1):
@@ -112,7 +112,7 @@ def test_a_real_log_against_the_chart_of_its_bay(fixtures):
     fc, fr = column - c, row - r
     chart = ((grid[r, c] * (1 - fc) + grid[r, c + 1] * fc) * (1 - fr)
              + (grid[r + 1, c] * (1 - fc) + grid[r + 1, c + 1] * fc) * fr)
-    kept = depths.good_soundings(depths.Soundings(clock, np.zeros(len(clock), int), depth))
+    kept = soundings.good_soundings(soundings.Soundings(clock, np.zeros(len(clock), int), depth))
     off = depth - chart - np.median((depth - chart)[kept])
     assert len(depth) == 2408 and 1400 < kept.sum() < 1600
     assert not (~kept & (np.abs(off) < 0.8)).any()  # nothing that was right is lost
@@ -137,7 +137,7 @@ def read_soundings(path):
 
 
 def below(depth, kind, offset=np.nan, draft=None, keel=None):
-    return float(depths.below_transducer([depth], [kind], [offset], draft, keel)[0])
+    return float(soundings.below_transducer([depth], [kind], [offset], draft, keel)[0])
 
 
 # depth 10 below the surface, transducer 0.5 m down: 9.5 m of water under it
@@ -181,13 +181,13 @@ def test_infill_with_nothing_known():
 @pytest.mark.parametrize("interval, gap", [(1, 10), (8, 24), (20, 30)])
 def test_gap_bridged_between_soundings(interval, gap):
     clock = np.arange(20.0) * interval
-    assert depths.default_depth_gap(clock, np.zeros(20, int), 10.0) == gap
-    assert depths.default_depth_gap(clock[:1], np.zeros(1, int), 12.0) == 12.0
+    assert soundings.default_depth_gap(clock, np.zeros(20, int), 10.0) == gap
+    assert soundings.default_depth_gap(clock[:1], np.zeros(1, int), 12.0) == 12.0
 
 
 def test_order_of_the_sources():
     clock = np.arange(0.0, 200.0, 10.0)
-    known = depths.Soundings(np.array([0.0, 20.0, 30.0]), np.zeros(3, int), np.array([4.0, 8.0, 0.3]))
+    known = soundings.Soundings(np.array([0.0, 20.0, 30.0]), np.zeros(3, int), np.array([4.0, 8.0, 0.3]))
     fine = np.array([True, True, False])
     asked = []
 
@@ -195,8 +195,9 @@ def test_order_of_the_sources():
         asked.append(wanted)
         return np.where(np.arange(20)[wanted] < 10, 9.0, np.where(np.arange(20)[wanted] < 12, 0.2, np.nan))
 
-    depth, source = depths.water_under(clock, np.zeros(20, int), known, fine, 20.0, ratio=0.9, grid_m=grid, draft_m=0.5,
-                                       constant_m=6.0)
+    depth, source = soundings.water_under(clock, np.zeros(20, int), known, fine, 20.0, ratio=0.9, grid_m=grid,
+                                          draft_m=0.5,
+                                          constant_m=6.0)
     assert source.tolist() == ["sounder", "interpolated", "sounder", "interpolated"] + ["grid"] * 6 + ["constant"] * 10
     assert depth[:4].tolist() == pytest.approx([3.6, 5.4, 7.2, 7.2])  # displayed depths take the ratio
     assert (depth[4:10] == 8.5).all()  # the grid takes the draft, not the ratio
@@ -205,5 +206,5 @@ def test_order_of_the_sources():
 
 
 def test_unknown_depth_stays_unknown():
-    depth, source = depths.water_under(np.arange(3.0), np.zeros(3, int), None, None, 10.0, ratio=1.0)
+    depth, source = soundings.water_under(np.arange(3.0), np.zeros(3, int), None, None, 10.0, ratio=1.0)
     assert np.isnan(depth).all() and source.tolist() == ["", "", ""]

@@ -3,7 +3,7 @@ import math
 import re
 
 import pytest
-from athwart.survey.pages.depthwords import depth_words
+from athwart.survey.model.depthwords import depth_words
 from hypothesis import given
 from hypothesis import strategies as st
 

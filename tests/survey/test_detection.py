@@ -3,9 +3,9 @@ import itertools
 
 import numpy as np
 import pytest
-from athwart.survey.errors import InputError
-from athwart.survey.looks.detection import DetectionSettings, ping_rate, smallest_object
-from athwart.survey.looks.directions import SECTORS, direction_count, sector_bit
+from athwart.survey.ensonify.detection import DetectionSettings, ping_rate, smallest_object
+from athwart.survey.ensonify.directions import SECTORS, direction_count, sector_bit
+from athwart.survey.model.errors import InputError
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

@@ -1,7 +1,7 @@
 """Rays and nearest places against shapely's own intersection and distance."""
 import numpy as np
 import pytest
-from athwart.survey.plane.edge_index import EdgeIndex
+from athwart.survey.geometry.edge_index import EdgeIndex
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import LineString, MultiLineString, Point, box

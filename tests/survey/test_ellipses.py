@@ -2,7 +2,7 @@ import math
 
 import numpy as np
 import pytest
-from athwart.survey.errors import InputError
+from athwart.survey.model.errors import InputError
 from athwart.survey.uncertainty import ellipses
 from hypothesis import given
 from hypothesis import strategies as st

@@ -2,9 +2,9 @@
 import numpy as np
 import pytest
 import sailed
-from athwart.survey.errors import InputError
-from athwart.survey.logs.fixes import Fixes, arranged, default_gap
-from athwart.survey.tally import Tally
+from athwart.survey.fixes.arrange import Fixes, arranged, default_gap
+from athwart.survey.model.errors import InputError
+from athwart.survey.model.rejections import Rejections
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -15,7 +15,7 @@ def log(courses=None, lon=-93.0, lat=45.0, speed=2.0, interval=1.0, **more):
 
 
 def put(fixes, max_speed=10.0, **more):
-    tally = Tally()
+    tally = Rejections()
     return arranged(fixes, tally, max_speed=max_speed, **more), tally
 
 

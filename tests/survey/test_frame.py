@@ -1,9 +1,9 @@
 """The survey frame against geodesics on the CRS's own ellipsoid and published grid figures."""
 import numpy as np
 import pytest
-from athwart.survey.errors import InputError
-from athwart.survey.plane import frame as frames
-from athwart.survey.plane.frame import Frame
+from athwart.survey.geometry import frame as frames
+from athwart.survey.geometry.frame import Frame
+from athwart.survey.model.errors import InputError
 from pyproj import CRS, Geod, Transformer
 
 PLACES = [  # crs, longitude, latitude

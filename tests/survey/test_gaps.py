@@ -3,9 +3,9 @@ import numpy as np
 import pytest
 from athwart.survey.coverage.cover import Swaths
 from athwart.survey.coverage.gaps import PassLayer, SeenGround, find_gaps
-from athwart.survey.errors import Cancelled, InputError
-from athwart.survey.plane import shapes, transfer
-from athwart.survey.plane.frame import Frame
+from athwart.survey.geometry import shapes, transfer
+from athwart.survey.geometry.frame import Frame
+from athwart.survey.model.errors import Cancelled, InputError
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyproj import Geod

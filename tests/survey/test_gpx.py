@@ -3,9 +3,9 @@ import json
 
 import numpy as np
 import pytest
-from athwart.survey.errors import InputError
-from athwart.survey.logs.gpx import read_gpx
-from athwart.survey.times import iso_time
+from athwart.survey.io.gpx import read_gpx
+from athwart.survey.model.errors import InputError
+from athwart.survey.model.times import iso_time
 from hypothesis import given
 from hypothesis import strategies as st
 from pyproj import Geod

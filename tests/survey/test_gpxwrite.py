@@ -6,8 +6,8 @@ import xml.etree.ElementTree as ET
 import gpxpy
 import numpy as np
 import pytest
-from athwart.survey.errors import InputError
-from athwart.survey.pages.gpxwrite import Line, Waypoint, describe, gpx_text, unique_names
+from athwart.survey.io.gpxwrite import Line, Waypoint, describe, gpx_text, unique_names
+from athwart.survey.model.errors import InputError
 from hypothesis import given
 from hypothesis import strategies as st
 

@@ -1,7 +1,7 @@
 """Steps on the ellipsoid against geodesics."""
 import numpy as np
 import pytest
-from athwart.survey.plane import ground
+from athwart.survey.geometry import ground
 from pyproj import Geod
 
 WGS84 = Geod(ellps="WGS84")

@@ -4,10 +4,10 @@ import warnings
 
 import numpy as np
 import pytest
-from athwart.survey import fields
-from athwart.survey.errors import InputError
-from athwart.survey.plane import shapes, transfer
-from athwart.survey.plane.frame import Frame
+from athwart.survey.geometry import shapes, transfer
+from athwart.survey.geometry.frame import Frame
+from athwart.survey.model import schemas
+from athwart.survey.model.errors import InputError
 from athwart.survey.targets.picks import Picks
 from athwart.survey.uncertainty.nadir import TerrainGround
 from one_pass import GEOD, SURE, T0, found, picked, ray
@@ -140,8 +140,8 @@ def test_a_track_too_long_for_one_frame():
 
 def test_every_field_of_the_contract_is_filled():
     out = found(ray("EPSG:32615"), picked([1, -1], label=["log", ""], shadow_end_m=[60.0, np.nan]), stated={})
-    assert set(out.columns) == set(fields.names(fields.TARGETS)) - {"time"}
-    known = {f.name for f in fields.TARGETS if f.kind == "double"} - {"bottom_m"}  # it takes a depth grid
+    assert set(out.columns) == set(schemas.names(schemas.TARGETS)) - {"time"}
+    known = {f.name for f in schemas.TARGETS if f.kind == "double"} - {"bottom_m"}  # it takes a depth grid
     for name in known:
         assert np.isfinite(out.columns[name][0]), name
     assert out.columns["target_id"].tolist() == [1, 2] and out.columns["label"].tolist() == ["log", ""]
@@ -324,7 +324,7 @@ def test_a_pick_without_a_place_says_why(given, words):
 
 def test_nothing_to_locate_gives_empty_columns():
     out = found(ray("EPSG:32615"), picked(side=0))
-    assert len(out.x) == 0 and set(out.columns) == set(fields.names(fields.TARGETS)) - {"time"}
+    assert len(out.x) == 0 and set(out.columns) == set(schemas.names(schemas.TARGETS)) - {"time"}
     assert all(len(values) == 0 for values in out.columns.values())
 
 

@@ -4,11 +4,11 @@ import re
 import numpy as np
 import pytest
 import sailed
-from athwart.survey.errors import InputError
-from athwart.survey.logs.gpx import read_gpx
-from athwart.survey.logs.logs import read_logs
-from athwart.survey.logs.nmea import read_nmea
-from athwart.survey.logs.sentences import plain_bytes
+from athwart.survey.io.gpx import read_gpx
+from athwart.survey.io.logs import read_logs
+from athwart.survey.io.nmea import read_nmea
+from athwart.survey.io.sentences import plain_bytes
+from athwart.survey.model.errors import InputError
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from sentences import dpt, gll, is_whole, rmc, sentence

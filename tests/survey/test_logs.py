@@ -4,10 +4,10 @@ import shutil
 
 import numpy as np
 import pytest
-from athwart.survey.errors import Cancelled, InputError
-from athwart.survey.fields import FIXES, WAYPOINTS, names
-from athwart.survey.logs.logs import read_logs
-from athwart.survey.times import iso_time
+from athwart.survey.io.logs import read_logs
+from athwart.survey.model.errors import Cancelled, InputError
+from athwart.survey.model.schemas import FIXES, WAYPOINTS, names
+from athwart.survey.model.times import iso_time
 
 
 def paths(fixtures, *wanted):

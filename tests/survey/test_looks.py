@@ -6,15 +6,15 @@ import pytest
 import tracks
 from athwart.survey.bottom.depthgrid import DepthGrid
 from athwart.survey.bottom.rasters import carried
-from athwart.survey.errors import InputError
-from athwart.survey.looks import ensonify
-from athwart.survey.looks.detection import DetectionSettings
-from athwart.survey.looks.ensonify import Ensonification
-from athwart.survey.looks.stripcells import StripCells
-from athwart.survey.plane import shapes
-from athwart.survey.plane.frame import Frame
+from athwart.survey.ensonify import bottom_map
+from athwart.survey.ensonify.bottom_map import Ensonification
+from athwart.survey.ensonify.detection import DetectionSettings
+from athwart.survey.ensonify.stripcells import StripCells
+from athwart.survey.geometry import shapes
+from athwart.survey.geometry.frame import Frame
+from athwart.survey.model.errors import InputError
+from athwart.survey.swaths.draw import pass_unions
 from athwart.survey.swaths.edges import SwathSettings
-from athwart.survey.swaths.swath import pass_unions
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from pyproj import Proj
@@ -123,7 +123,7 @@ def test_without_a_grid_the_cells_are_those_of_the_swaths():
 
 
 def test_both_sides_of_a_pass_are_one_look_and_so_is_coming_back(monkeypatch):
-    monkeypatch.setattr(ensonify, "_CELLS_AT_ONCE", 2000)  # more than one part to a pass
+    monkeypatch.setattr(bottom_map, "_CELLS_AT_ONCE", 2000)  # more than one part to a pass
     angle = np.linspace(0, 2.2 * np.pi, 150)
     track = on_grid(30 * np.sin(angle), 30 * np.cos(angle), np.degrees(angle) + 90, depth_m=5.0, range_m=20.0)
     bands, _ = drawn(track, grid=FLAT)
@@ -333,7 +333,7 @@ def test_tiles_and_windows_change_nothing(monkeypatch):
     def read(r0, r1, c0, c1):
         largest.append((r1 - r0) * (c1 - c0))
         return values[r0:r1, c0:c1]
-    monkeypatch.setattr(ensonify, "TILE", 64)
+    monkeypatch.setattr(bottom_map, "TILE", 64)
     monkeypatch.setattr("athwart.survey.bottom.depthgrid.MAX_WINDOW_CELLS", 9000)
     by_window = DepthGrid(beds.CRS, rough.transform, rough.shape, read)
     tiled, cut = drawn(track, grid=by_window)

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 import shapely.geometry as sg
 import svgpaint
-from athwart.survey.pages import mapsvg
+from athwart.survey.report import mapsvg
 
 BLUE = "#9fc5d8"
 

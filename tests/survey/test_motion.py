@@ -1,8 +1,8 @@
 """Course, speed and turn rate against geodesic tracks, brute-force least squares and Monte Carlo."""
 import numpy as np
 import pytest
-from athwart.survey.plane import ground
-from athwart.survey.tracks import motion
+from athwart.survey.geometry import ground
+from athwart.survey.motion import course
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyproj import Geod
@@ -32,7 +32,7 @@ def circle(lon, lat, speed, rate_dps, clock):
 def moved(lons, lats, clock, stretch=None, drift=0.2):
     east, north = ground.steps(WGS84, lons, lats)
     stretch = np.zeros(len(clock), int) if stretch is None else stretch
-    return motion.motion_of(clock, east, north, stretch, drift)
+    return course.motion_of(clock, east, north, stretch, drift)
 
 
 def off(a, b):
@@ -99,22 +99,22 @@ def test_running_sums_equal_polyfit(interval):
     heading = np.cumsum(rng.normal(0, 0.05, n))
     east = np.cumsum(1.3 * interval * np.sin(heading) + rng.normal(0, 0.1, n))
     north = np.cumsum(1.3 * interval * np.cos(heading) + rng.normal(0, 0.1, n))
-    found = motion.motion_of(clock, np.diff(east), np.diff(north), stretch, 0.2)
-    course, speed = brute(clock, east, north, stretch)
-    inner = np.isfinite(course)
+    found = course.motion_of(clock, np.diff(east), np.diff(north), stretch, 0.2)
+    azimuth, speed = brute(clock, east, north, stretch)
+    inner = np.isfinite(azimuth)
     assert inner.sum() > 1000 or interval == 5.0
     assert np.abs(found.speed_mps - speed)[inner].max() < 1e-7
     # evenly spaced fixes have the window's middle at the fix where its two halves hold as many
     even = inner & (found.hi - np.arange(n) == np.arange(n) - found.lo)
     assert even.sum() > 0.2 * inner.sum()
-    assert off(found.course_deg, course)[even].max() < 1e-5
+    assert off(found.course_deg, azimuth)[even].max() < 1e-5
 
 
 def test_digits_last_to_the_end_of_a_long_outing():
     """After 40 hours at one fix in 3 s the squares of the clock are 1e9 times those of a window."""
     clock = 1.7e9 + 3.0 * np.arange(50_000)
     way = np.cumsum(6.0 + 2.0 * np.sin(np.arange(50_000) / 7.0))
-    found = motion.motion_of(clock, np.diff(way), np.zeros(49_999), np.zeros(50_000, int), 0.2)
+    found = course.motion_of(clock, np.diff(way), np.zeros(49_999), np.zeros(50_000, int), 0.2)
     for i in (10, 25_000, 49_980):
         window = slice(found.lo[i], found.hi[i] + 1)
         slope = np.polyfit(clock[window] - clock[i], way[window] - way[i], 1)[0]
@@ -136,7 +136,7 @@ def test_a_short_stretch_between_others_a_year_apart():
     clock = np.concatenate([np.arange(600.0), 3e7 + np.arange(2) * 0.1, 6e7 + np.arange(600.0)])
     stretch = np.repeat([0, 1, 2], [600, 2, 600])
     step = np.where(np.diff(clock) < 1e3, np.diff(clock) * 2.0, 1e5)
-    found = motion.motion_of(clock, step, np.zeros(len(step)), stretch, 0.2)
+    found = course.motion_of(clock, step, np.zeros(len(step)), stretch, 0.2)
     assert np.abs(found.speed_mps - 2.0).max() < 1e-6
     assert off(found.course_deg, 90.0).max() < 1e-6
 
@@ -145,7 +145,7 @@ def test_a_short_stretch_between_others_a_year_apart():
 def test_tiny_stretches(sizes):
     stretch = np.repeat(np.arange(len(sizes)), sizes)
     clock = np.arange(len(stretch), dtype=float)
-    found = motion.motion_of(clock, np.ones(len(clock) - 1), np.zeros(len(clock) - 1), stretch, 0.2)
+    found = course.motion_of(clock, np.ones(len(clock) - 1), np.zeros(len(clock) - 1), stretch, 0.2)
     alone = np.repeat(np.array(sizes) == 1, sizes)
     assert np.isnan(found.course_deg[alone]).all() and np.isnan(found.speed_mps[alone]).all()
     assert off(found.course_deg[~alone], 90.0).max(initial=0) < 1e-9
@@ -154,13 +154,13 @@ def test_tiny_stretches(sizes):
 def test_a_moored_boat_has_no_course():
     rng = np.random.default_rng(3)
     clock = np.arange(600.0)
-    found = motion.motion_of(clock, rng.normal(0, 0.05, 599), rng.normal(0, 0.05, 599), np.zeros(600, int), 0.2)
+    found = course.motion_of(clock, rng.normal(0, 0.05, 599), rng.normal(0, 0.05, 599), np.zeros(600, int), 0.2)
     assert found.speed_mps.max() < 0.1
     assert found.sigma_deg.min() >= 90
 
 
 def test_identical_fixes_give_speed_zero_not_nan():
-    found = motion.motion_of(np.arange(50.0), np.zeros(49), np.zeros(49), np.zeros(50, int), 0.2)
+    found = course.motion_of(np.arange(50.0), np.zeros(49), np.zeros(49), np.zeros(50, int), 0.2)
     assert (found.speed_mps == 0).all() and (found.sigma_deg == 180).all() and np.isfinite(found.course_deg).all()
 
 
@@ -169,7 +169,7 @@ def test_identical_fixes_give_speed_zero_not_nan():
 @pytest.mark.parametrize("speed, length, sigma", [(1.0, np.inf, 11.53696), (2.0, np.inf, 5.73917),
                                                   (np.inf, 10.0, np.degrees(0.042)), (0.1, 50.0, 90.0014)])
 def test_sigma_of_the_course(speed, length, sigma):
-    assert motion.course_sigma(speed, length, 0.2) == pytest.approx(sigma, abs=2e-4)
+    assert course.course_sigma(speed, length, 0.2) == pytest.approx(sigma, abs=2e-4)
 
 
 def test_sigma_covers_crab_and_jitter_in_simulation():
@@ -181,7 +181,7 @@ def test_sigma_covers_crab_and_jitter_in_simulation():
         sideways = rng.normal(0, drift)  # held for the whole window: wind and current change slowly
         east = sideways * clock + rng.normal(0, 0.3, 11)
         north = through_water * clock + rng.normal(0, 0.3, 11)
-        found = motion.motion_of(clock, np.diff(east), np.diff(north), np.zeros(11, int), drift)
+        found = course.motion_of(clock, np.diff(east), np.diff(north), np.zeros(11, int), drift)
         errors.append(ground.wrapped(found.course_deg[5] - 0.0))  # the bow points north
         promised.append(found.sigma_deg[5])
     spread, expected = np.std(errors), np.mean(promised)
@@ -198,15 +198,15 @@ def test_rotation_time_shift_and_scale(seed, turn, shift, scale):
     heading = np.cumsum(rng.normal(0, 0.15, n - 1))
     east, north = 3 * np.sin(heading), 3 * np.cos(heading)
     stretch = np.sort(rng.integers(0, 3, n))
-    plain = motion.motion_of(clock, east, north, stretch, 0.2)
+    plain = course.motion_of(clock, east, north, stretch, 0.2)
     c, s = np.cos(np.radians(turn)), np.sin(np.radians(turn))
-    spun = motion.motion_of(clock + shift, east * c + north * s, north * c - east * s, stretch, 0.2)
+    spun = course.motion_of(clock + shift, east * c + north * s, north * c - east * s, stretch, 0.2)
     known = np.isfinite(plain.course_deg)
     assert np.array_equal(plain.lo, spun.lo) and np.array_equal(plain.hi, spun.hi)
     assert off(spun.course_deg - turn, plain.course_deg)[known].max(initial=0) < 1e-4
     assert np.abs(spun.speed_mps - plain.speed_mps)[known].max(initial=0) < 1e-6
     assert np.abs(spun.turn_dps - plain.turn_dps)[known].max(initial=0) < 1e-4
-    mirrored = motion.motion_of(clock, -east, north, stretch, 0.2)
+    mirrored = course.motion_of(clock, -east, north, stretch, 0.2)
     assert np.abs(mirrored.turn_dps + plain.turn_dps)[known].max(initial=0) < 1e-6
 
 
@@ -214,17 +214,17 @@ def test_compass_mean_over_north():
     clock = np.arange(100) * 0.1
     rng = np.random.default_rng(5)
     heading = (rng.normal(0, 3, 100)) % 360  # about north, half of it near 359
-    steady = motion.steadied(heading, clock, np.zeros(100, int), 2.0)
+    steady = course.steadied(heading, clock, np.zeros(100, int), 2.0)
     assert off(steady[10:-10], 0.0).max() < 3.0
     assert np.std(ground.wrapped(steady[10:-10])) < 1.2  # 3 / sqrt(21) = 0.65, and neighbours share their samples
-    assert motion.steadied(heading, clock, np.zeros(100, int), 0) is heading
+    assert course.steadied(heading, clock, np.zeros(100, int), 0) is heading
 
 
 def test_compass_mean_does_not_lag_in_a_turn_nor_cross_a_break():
     clock = np.arange(60.0)
     heading = np.where(clock < 30, (350 + 4 * clock) % 360, 200.0)
     heading[12] = np.nan
-    steady = motion.steadied(heading, clock, np.repeat([0, 1], 30), 7.0)
+    steady = course.steadied(heading, clock, np.repeat([0, 1], 30), 7.0)
     known = np.isfinite(heading)
     known[9:16] = False  # a gap makes the mean lopsided
     assert off(steady, heading)[known].max() < 1e-9
@@ -237,6 +237,6 @@ def test_turn_rate_of_a_compass_and_of_the_course_where_it_fails():
     found = moved(lons, lats, clock)
     heading = (350.0 + 1.5 * np.arange(60.0)) % 360
     heading[40:] = np.nan
-    turn = motion.turn_of(heading, clock, np.zeros(60, int), found)
+    turn = course.turn_of(heading, clock, np.zeros(60, int), found)
     assert np.abs(turn[:30] - 1.5).max() < 1e-6
     assert np.abs(turn[45:] - 3.0).max() < 0.01

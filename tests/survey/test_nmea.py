@@ -5,10 +5,10 @@ from functools import reduce
 
 import numpy as np
 import pytest
-from athwart.survey.errors import InputError
-from athwart.survey.logs.nmea import read_nmea
-from athwart.survey.logs.sentences import WRONG_CHECKSUM, plain_bytes
-from athwart.survey.times import iso_time, parse_date
+from athwart.survey.io.nmea import read_nmea
+from athwart.survey.io.sentences import WRONG_CHECKSUM, plain_bytes
+from athwart.survey.model.errors import InputError
+from athwart.survey.model.times import iso_time, parse_date
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyproj import Geod

@@ -5,17 +5,18 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import sailed
-from athwart.survey.errors import InputError
-from athwart.survey.logs.fixes import Fixes, arranged
-from athwart.survey.tally import Tally
-from athwart.survey.times import times_of_day
-from athwart.survey.tracks import preparation, settings
+from athwart.survey.depths import range_settings
+from athwart.survey.fixes.arrange import Fixes, arranged
+from athwart.survey.model.errors import InputError
+from athwart.survey.model.rejections import Rejections
+from athwart.survey.model.times import times_of_day
+from athwart.survey.tracks import track_settings
 from athwart.survey.tracks.prepare import prepare
 from hypothesis import given
 from hypothesis import settings as steps
 from hypothesis import strategies as st
 
-PLAIN = preparation.Preparation(outing="tuesday", range_m=30.0, depth_m=5.0)
+PLAIN = track_settings.TrackSettings(outing="tuesday", range_m=30.0, depth_m=5.0)
 PER_LAT, PER_LON = 111_130.0, 78_850.0  # metres in a degree at 45 N
 
 
@@ -25,7 +26,7 @@ def log(courses=None, speed=2.0, interval=1.0, **more):
 
 
 def put(fixes, **more):
-    tally = Tally()
+    tally = Rejections()
     return arranged(fixes, tally, max_speed=10.0, **more), tally
 
 
@@ -215,14 +216,16 @@ def test_jitter_does_not_lengthen_the_way(interval, jitter):
 def test_each_change_of_range_outside_the_outing_is_warned_of():
     clock = np.arange(1.7e9, 1.7e9 + 600.0)
     first = clock[0]
-    notes = settings.range_notes([first + 100, first - 7200, first + 1e5, first - 90], [20.0, 30.0, 40.0, 50.0], clock)
+    notes = range_settings.range_notes([first + 100, first - 7200, first + 1e5, first - 90],
+                                       [20.0, 30.0, 40.0, 50.0], clock)
     assert len(notes.outside) == 3
     told = " ".join(notes.outside)
     assert "Row 2 of SETTINGS" in told and "2 hours before" in told and "Row 3" in told and "after" in told
     assert "holds from the first fix" in [text for text in notes.outside if "Row 4" in text][0]
     assert "changes nothing" in [text for text in notes.outside if "Row 2" in text][0]
-    rows = preparation.RangeRows(np.array([first + 10, first + 1e5]), ["", ""], np.full(2, np.nan), np.full(2, np.nan),
-                                 np.array([20.0, 40.0]))
+    rows = track_settings.RangeRows(np.array([first + 10, first + 1e5]), ["", ""], np.full(2, np.nan),
+                                    np.full(2, np.nan),
+                                    np.array([20.0, 40.0]))
     made = prepare(log(), replace(PLAIN, range_rows=rows))
     assert len(warned(made, "Row 2 of SETTINGS")) == 1 and not warned(made, "Row 1 of SETTINGS")
 

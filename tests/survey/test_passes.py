@@ -1,6 +1,6 @@
 """Where passes are cut, how they are numbered, and thinning against a plain walk along the track."""
 import numpy as np
-from athwart.survey.tracks import passes
+from athwart.survey.passes import numbering
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -10,7 +10,7 @@ def test_numbers_rise_and_lost_samples_go_with_the_pass_before():
     moving = np.array([0, 0, 1, 1, 1, 0, 1, 1, 1, 1, 1, 1, 1, 0], bool)
     cut = np.zeros(14, bool)
     cut[8] = True
-    pass_id, alone = passes.number_passes(stretch, moving, cut)
+    pass_id, alone = numbering.number_passes(stretch, moving, cut)
     assert pass_id.tolist() == [1, 1, 1, 1, 1, 1, 2, 2, 3, 3, 3, 4, 4, 4]
     assert np.flatnonzero(alone).tolist() == [10]
 
@@ -39,7 +39,7 @@ def test_thinning_equals_the_walk(seed, spacing, least):
     clock = np.cumsum(rng.choice([0.1, 1.0], n))
     group = np.sort(rng.integers(0, 4, n))
     keep = np.zeros(n, bool)
-    thinned = passes.thin(path, clock, group, keep, spacing, least)
+    thinned = numbering.thin(path, clock, group, keep, spacing, least)
     assert np.array_equal(thinned, walk(path, clock, group, spacing, least))
 
 
@@ -48,6 +48,6 @@ def test_thinning_keeps_what_it_must():
     group = np.repeat([1, 2], 50)
     keep = np.zeros(100, bool)
     keep[[23, 24]] = True
-    kept = passes.thin(path, np.arange(100) * 0.1, group, keep, 3.0)
+    kept = numbering.thin(path, np.arange(100) * 0.1, group, keep, 3.0)
     assert kept[[0, 23, 24, 49, 50, 99]].all() and kept.sum() < 20
-    assert passes.thin(path, np.arange(100.0), group, keep, 0.0).all()
+    assert numbering.thin(path, np.arange(100.0), group, keep, 0.0).all()

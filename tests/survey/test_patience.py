@@ -6,9 +6,9 @@ import pytest
 import shapely
 import shapely.geometry as sg
 import shapely.ops
-from athwart.survey import patience
-from athwart.survey.errors import Cancelled
-from athwart.survey.plane import shapes
+from athwart.survey.geometry import shapes
+from athwart.survey.model import patience
+from athwart.survey.model.errors import Cancelled
 
 
 class Ask:

@@ -4,15 +4,15 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import sailed
-from athwart.survey.errors import Cancelled, InputError
-from athwart.survey.logs.fixes import Fixes
-from athwart.survey.tracks import preparation
+from athwart.survey.fixes.arrange import Fixes
+from athwart.survey.model.errors import Cancelled, InputError
+from athwart.survey.tracks import track_settings
 from athwart.survey.tracks.prepare import prepare
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyproj import CRS, Transformer
 
-PLAIN = preparation.Preparation(outing="tuesday", range_m=30.0, depth_m=5.0)
+PLAIN = track_settings.TrackSettings(outing="tuesday", range_m=30.0, depth_m=5.0)
 PLACES = [("EPSG:4326", 3.0, 0.0), ("EPSG:32615", -93.0, 45.0), ("EPSG:32615", -86.6, 45.0), ("EPSG:4326", 25.0, 70.0),
           ("EPSG:4326", 179.997, -17.0), ("EPSG:32601", 179.997, 60.0), ("EPSG:3857", 13.0, 54.0)]
 
@@ -188,8 +188,8 @@ def test_passes_reach_to_the_beam_at_the_cut_and_no_way_is_lost():
 
 def test_a_range_change_is_a_step_within_the_pass():
     fixes, _, _ = sail(sailed.straight(90, 100))
-    rows = preparation.RangeRows(fixes.t_s[[0, 40]] + 0.5, ["", ""], np.full(2, np.nan), np.full(2, np.nan),
-                                 np.array([20.0, 40.0]))
+    rows = track_settings.RangeRows(fixes.t_s[[0, 40]] + 0.5, ["", ""], np.full(2, np.nan), np.full(2, np.nan),
+                                    np.array([20.0, 40.0]))
     how = replace(PLAIN, range_m=25.0, range_rows=rows, assumed_mps=1500.0, temperature_c=10.0)
     track = prepare(fixes, how).track
     ratio = 1447.289 / 1500  # Marczak at 10 degrees
@@ -201,7 +201,7 @@ def test_a_range_change_is_a_step_within_the_pass():
 
 def test_a_range_change_at_a_waypoint_needs_no_times():
     fixes, _, _ = sail(sailed.straight(90, 100))
-    rows = preparation.RangeRows(np.array([np.nan]), ["wide"], fixes.x[[60]], fixes.y[[60]], np.array([40.0]))
+    rows = track_settings.RangeRows(np.array([np.nan]), ["wide"], fixes.x[[60]], fixes.y[[60]], np.array([40.0]))
     track = prepare(replace(fixes, t_s=None), replace(PLAIN, range_rows=rows, speed_mps=2.0)).track
     assert np.flatnonzero(np.diff(track.range_m)).tolist() == [59]
     assert np.isnan(track.t_s).all() and track.speed_mps == pytest.approx(2.0, abs=1e-3)
@@ -329,7 +329,7 @@ def test_solved_offsets_take_the_place_of_typed_ones():
     names = ["latency_s", "mount_deg", "lever_forward_m", "lever_starboard_m", "scale", "trim_deg"]
     values = [0.6, -1.5, 2.0, -0.5, 0.97, 1.0]
     typed = replace(PLAIN, latency_s=9.0, mount_deg=9.0, assumed_mps=1500.0, temperature_c=20.0)
-    how, notes = preparation.with_offsets(typed, names, values, [0.05] * 5 + [np.nan])
+    how, notes = track_settings.with_offsets(typed, names, values, [0.05] * 5 + [np.nan])
     assert [getattr(how, name) for name in names] == values and len(notes) == 6
     assert "latency_s = 0.6, sigma 0.05" in notes[0]
     track = prepare(sail(sailed.straight(90, 100))[0], how).track
@@ -346,7 +346,7 @@ def test_solved_offsets_take_the_place_of_typed_ones():
 ])
 def test_offsets_that_cannot_be_used(names, values, words):
     with pytest.raises(InputError, match=words):
-        preparation.with_offsets(PLAIN, names, values, [np.nan] * len(names))
+        track_settings.with_offsets(PLAIN, names, values, [np.nan] * len(names))
 
 
 def test_position_sigma():
@@ -385,7 +385,7 @@ def test_first_route_sparse_fixes_one_range_one_depth_in_feet(interval):
     lons, lats, clock = sailed.sail(-93.0, 45.0, courses, 1.5)
     pick = np.arange(0, len(clock), interval)
     fixes = Fixes("EPSG:4326", lons[pick], lats[pick], t_s=clock[pick])
-    how = preparation.Preparation(range_m=100 * 0.3048, depth_m=16 * 0.3048)
+    how = track_settings.TrackSettings(range_m=100 * 0.3048, depth_m=16 * 0.3048)
     made = prepare(fixes, how)
     track = made.track
     assert len(track) == len(pick) and track.usable.all()
@@ -420,7 +420,7 @@ def test_nothing_runs_over_a_gap():
     ({"max_gap_s": 0.0}, "MAX_GAP"), ({"max_turn_rate": 0.0}, "MAX_TURN_RATE"), ({"smoothing_s": -1.0}, "SMOOTHING"),
     ({"latency_s": 3600.0}, "LATENCY is 3600 s.*TIME_OFFSET"), ({"sigma_position_m": -1.0}, "SIGMA_POSITION"),
     ({"assumed_mps": 4800.0}, "1463.04 m/s"), ({"salinity": 60.0, "temperature_c": 10.0}, "salinity"),
-    ({"range_field": "rng", "range_rows": preparation.RangeRows(*[np.zeros(1)] * 5)}, "RANGE_FIELD and SETTINGS"),
+    ({"range_field": "rng", "range_rows": track_settings.RangeRows(*[np.zeros(1)] * 5)}, "RANGE_FIELD and SETTINGS"),
 ])
 def test_statements_that_cannot_be(change, words):
     with pytest.raises(InputError, match=words):
@@ -506,11 +506,12 @@ def test_moving_turning_and_dating_the_outing_moves_and_turns_and_dates_the_trac
 
 
 def test_a_real_log(fixtures):
-    logs = pytest.importorskip("athwart.survey.logs.logs")
+    logs = pytest.importorskip("athwart.survey.io.logs")
     log = logs.read_logs([fixtures / "nmea" / "survey_dpt_rmc_mtw.nmea"]).fixes
     fixes = Fixes("EPSG:4326", log["lon"], log["lat"], t_s=log["t_s"], stretch=log["segment"], depth_m=log["depth_m"],
                   depth_kind=log["depth_kind"], depth_offset_m=log["depth_offset_m"], hdop=log["hdop"])
-    made = prepare(fixes, preparation.Preparation(range_m=60.0, temperature_c=15.0, assumed_mps=1500.0, salinity=33.0))
+    made = prepare(fixes, track_settings.TrackSettings(range_m=60.0, temperature_c=15.0, assumed_mps=1500.0,
+                                                       salinity=33.0))
     track = made.track
     # the vessel ran lines of 4 km at 2 to 3 m/s; course and speed against its receiver's own, which are not read here
     assert 0.9 * len(fixes) < len(track) <= len(fixes)

@@ -5,7 +5,7 @@ import types
 
 import pyproj
 import pytest
-from athwart.survey.plane import frame, projthreads
+from athwart.survey.geometry import frame, projthreads
 
 
 @pytest.fixture

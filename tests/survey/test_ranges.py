@@ -2,7 +2,7 @@
 import numpy as np
 import pytest
 from athwart.survey.beams import ranges
-from athwart.survey.errors import InputError
+from athwart.survey.model.errors import InputError
 from hypothesis import assume, given
 from hypothesis import strategies as st
 

@@ -2,8 +2,8 @@
 import numpy as np
 import pytest
 from athwart.survey.bottom.rasters import Raster, carried, metric_crs
-from athwart.survey.errors import InputError
-from athwart.survey.plane.frame import horizontal_crs
+from athwart.survey.geometry.frame import horizontal_crs
+from athwart.survey.model.errors import InputError
 from pyproj import Geod, Transformer
 
 

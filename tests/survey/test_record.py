@@ -2,9 +2,9 @@
 import numpy as np
 import pytest
 import tracks
-from athwart.survey.errors import InputError
-from athwart.survey.targets.imagepicks import Marks, bottom_warning, read_marks, row_words
-from athwart.survey.targets.record import Record, read_dropped
+from athwart.survey.model.errors import InputError
+from athwart.survey.record.image_picks import Marks, bottom_warning, read_marks, row_words
+from athwart.survey.record.picture import Record, read_dropped
 from pyproj import CRS
 
 

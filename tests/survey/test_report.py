@@ -4,9 +4,10 @@ import re
 import numpy as np
 import pytest
 import shapely.geometry as sg
-from athwart.survey import fields
-from athwart.survey.pages import mapsvg, pages, report, report_tables
-from athwart.survey.plane.frame import Frame
+from athwart.survey.geometry.frame import Frame
+from athwart.survey.model import schemas
+from athwart.survey.report import coverage_report, layer_tables, mapsvg, pages
+from athwart.survey.report.coverage_report import Layers, ReportLayer
 from pagewords import columns, read
 
 FRAME = Frame("EPSG:32632", 9.0, 47.0)
@@ -16,31 +17,32 @@ NASTY = '<script>alert("x")</script> & Söhne'
 @pytest.fixture
 def layers():
     square = sg.box(0, 0, 200, 100)
-    areas = report.ReportLayer("areas", columns(fields.AREAS, 2, area_m2=[20000.0, 10000.0], looks_min=[0, 0],
-                                                covered_m2=[15000.0, 9000.0], covered_pct=[75.0, 90.0],
-                                                low_pct=[70.0, 85.0], high_pct=[80.0, 93.0]),
-                               [square, sg.box(200, 0, 300, 100)])
+    areas = ReportLayer("areas", columns(schemas.AREAS, 2, area_m2=[20000.0, 10000.0], looks_min=[0, 0],
+                                         covered_m2=[15000.0, 9000.0], covered_pct=[75.0, 90.0],
+                                         low_pct=[70.0, 85.0], high_pct=[80.0, 93.0]),
+                        [square, sg.box(200, 0, 300, 100)])
     areas.columns["name"] = np.array([NASTY, "East bed"], object)
-    gaps = report.ReportLayer("gaps", columns(fields.GAPS, 2, gap_id=[1, 2], kind=["between", "nadir"],
-                                              area_m2=[4000.0, 1000.0], width_m=[20.0, 4.0], length_m=[200.0, 250.0],
-                                              certain=[True, False]), [sg.box(0, 0, 200, 20), sg.box(0, 48, 250, 52)])
-    shore = report.ReportLayer("shore", columns(fields.SHORE, 2, status=["scanned", "unscanned"],
-                                                length_m=[300.0, 100.0]),
-                               [sg.LineString([(0, 0), (300, 0)]), sg.LineString([(300, 0), (300, 100)])])
-    passes = report.ReportLayer("passes", columns(fields.PASSES, 1, outing="north", pass_id=3, length_m=250.0,
-                                                  mean_speed_mps=2.0, mean_depth_m=9.0, range_m=30.0, too_fast_pct=40.0,
-                                                  off_band_pct=100.0), [sg.LineString([(0, 50), (250, 50)])])
-    targets = report.ReportLayer("targets", columns(fields.TARGETS, 1, target_id=1, label=NASTY, status="bottom",
-                                                    semi_major_m=6.1, semi_minor_m=4.0, azimuth_deg=30.0,
-                                                    confidence_pct=95.0, main_cause="position"), [sg.Point(50, 60)])
-    swaths = report.ReportLayer("swaths", columns(fields.SWATHS, 1, range_model="slant", blind_deg=20.0),
-                                [sg.box(0, 20, 250, 80)])
-    return report.Layers(FRAME, passes=passes, swaths=swaths, areas=areas, gaps=gaps, shore=shore, targets=targets,
-                         looks=[(1, 24000.0), (2, 6000.0)])
+    gaps = ReportLayer("gaps", columns(schemas.GAPS, 2, gap_id=[1, 2], kind=["between", "nadir"],
+                                       area_m2=[4000.0, 1000.0], width_m=[20.0, 4.0], length_m=[200.0, 250.0],
+                                       certain=[True, False]), [sg.box(0, 0, 200, 20), sg.box(0, 48, 250, 52)])
+    shore = ReportLayer("shore", columns(schemas.SHORE, 2, status=["scanned", "unscanned"],
+                                         length_m=[300.0, 100.0]),
+                        [sg.LineString([(0, 0), (300, 0)]), sg.LineString([(300, 0), (300, 100)])])
+    passes = ReportLayer("passes", columns(schemas.PASSES, 1, outing="north", pass_id=3, length_m=250.0,
+                                           mean_speed_mps=2.0, mean_depth_m=9.0, range_m=30.0, too_fast_pct=40.0,
+                                           off_band_pct=100.0), [sg.LineString([(0, 50), (250, 50)])])
+    targets = ReportLayer("targets", columns(schemas.TARGETS, 1, target_id=1, label=NASTY,
+                                             status="bottom",
+                                             semi_major_m=6.1, semi_minor_m=4.0, azimuth_deg=30.0,
+                                             confidence_pct=95.0, main_cause="position"), [sg.Point(50, 60)])
+    swaths = ReportLayer("swaths", columns(schemas.SWATHS, 1, range_model="slant", blind_deg=20.0),
+                         [sg.box(0, 20, 250, 80)])
+    return Layers(FRAME, passes=passes, swaths=swaths, areas=areas, gaps=gaps, shore=shore,
+                  targets=targets, looks=[(1, 24000.0), (2, 6000.0)])
 
 
 def test_the_page_is_whole_alone_and_safe(layers):
-    page = report.coverage_page(layers, NASTY, "2024-05-01 10:00 UTC")
+    page = coverage_report.coverage_page(layers, NASTY, "2024-05-01 10:00 UTC")
     reader = read(page)
     tags = {tag for tag, _ in reader.seen}
     assert not tags & {"script", "link", "iframe", "img", "object"}
@@ -57,7 +59,7 @@ def test_the_page_is_whole_alone_and_safe(layers):
 
 def test_key_figures_are_those_of_the_layers(layers):
     """By hand: 24 000 of 30 000 m2 seen; low (70 * 2 + 85) / 3, high (80 * 2 + 93) / 3; 100 of 400 m shore missed."""
-    words = " ".join(" ".join(read(report.coverage_page(layers, "t", "now")).words).split())
+    words = " ".join(" ".join(read(coverage_report.coverage_page(layers, "t", "now")).words).split())
     for phrase in ("80.0 %", "95 % interval 75.0 to 84.3 %", "3.00 ha", "0.50 ha together",
                    "largest 4 000 m²", "100 m", "25.0 % of 400 m", "0.42 per hectare seen",
                    "too fast in 40 %; depth outside the band in 100 %", "6.1 by 4.0 m", "2 or more", "0.60 ha",
@@ -67,14 +69,14 @@ def test_key_figures_are_those_of_the_layers(layers):
 
 def test_a_pass_without_a_number_goes_by_its_outing(layers):
     layers.passes.columns["pass_id"] = np.array([np.nan])
-    assert ">north<" in report_tables.passes_table(layers.passes)
+    assert ">north<" in layer_tables.passes_table(layers.passes)
 
 
 def test_looks_are_counted_by_pass_inside_the_areas_only(layers):
     """Two passes overlap in 50 x 60 m; half of the second lies outside the areas."""
-    swaths = report.ReportLayer("swaths", columns(fields.SWATHS, 3, outing="n", pass_id=[1.0, 1.0, 2.0]),
-                                [sg.box(0, 20, 250, 50), sg.box(0, 50, 250, 80), sg.box(200, 20, 400, 80)])
-    rows = report.looks_inside(FRAME, report.seen_levels(swaths), layers.areas)
+    swaths = ReportLayer("swaths", columns(schemas.SWATHS, 3, outing="n", pass_id=[1.0, 1.0, 2.0]),
+                         [sg.box(0, 20, 250, 50), sg.box(0, 50, 250, 80), sg.box(200, 20, 400, 80)])
+    rows = coverage_report.looks_inside(FRAME, coverage_report.seen_levels(swaths), layers.areas)
     assert [k for k, _ in rows] == [1, 2]
     assert rows[0][1] == pytest.approx(300 * 60, rel=1e-4)
     assert rows[1][1] == pytest.approx(50 * 60, rel=1e-4)
@@ -82,22 +84,22 @@ def test_looks_are_counted_by_pass_inside_the_areas_only(layers):
 
 def test_coordinates_of_gaps_and_targets_are_geographic(layers):
     lon, lat = FRAME.frame_to_lonlat(50.0, 60.0)
-    assert f"{lat:.6f}, {lon:.6f}" in report.coverage_page(layers, "t", "now")
+    assert f"{lat:.6f}, {lon:.6f}" in coverage_report.coverage_page(layers, "t", "now")
 
 
 def test_the_table_has_a_row_for_each_area_and_no_nan(layers):
     layers.areas.columns["low_pct"][1] = np.nan
-    head, rows = report.area_rows(layers.areas)
+    head, rows = coverage_report.area_rows(layers.areas)
     assert head[0] == "area" and len(rows) == 2
     assert rows[0][:3] == [NASTY, 20000.0, 15000.0]
     assert rows[1][head.index("low_pct")] == ""
 
 
 def test_any_layer_may_be_missing_or_empty(layers):
-    empty = report.ReportLayer("gaps", columns(fields.GAPS, 0), [])
-    assert "No gap is larger" in report.coverage_page(report.Layers(FRAME, gaps=empty), "t", "now")
+    empty = ReportLayer("gaps", columns(schemas.GAPS, 0), [])
+    assert "No gap is larger" in coverage_report.coverage_page(Layers(FRAME, gaps=empty), "t", "now")
     for name in ("passes", "swaths", "areas", "gaps", "shore", "targets"):
-        read(report.coverage_page(report.Layers(FRAME, **{name: getattr(layers, name)}), "t", "now"))
+        read(coverage_report.coverage_page(Layers(FRAME, **{name: getattr(layers, name)}), "t", "now"))
 
 
 def test_the_scale_bar_is_as_long_as_it_says(layers):
@@ -109,7 +111,7 @@ def test_the_scale_bar_is_as_long_as_it_says(layers):
 
 def test_error_ellipses_are_drawn_as_long_as_they_say(layers):
     """The path of the ellipse against the scale of the map: 2 x 6.1 m across its long axis."""
-    page = report.coverage_page(layers, "t", "now")
+    page = coverage_report.coverage_page(layers, "t", "now")
     path = re.search(r'<g fill="#efe6f5".*?<path d="([^"]+)"', page).group(1)
     xy = np.array([[float(v) for v in pair.split()] for pair in re.findall(r"[\d.]+ [\d.]+", path)])
     shore = re.search(r'<g fill="none".*?stroke="#14232b".*?<path d="([^"]+)"', page).group(1)
@@ -142,6 +144,6 @@ def contrast(a, b):
 
 def test_text_colours_have_the_contrast_wcag_asks_for(layers):
     """WCAG 2.1, success criterion 1.4.3: 4.5 to 1."""
-    css = re.search(r"<style>(.*?)</style>", report.coverage_page(layers, "t", "now"), re.S).group(1)
+    css = re.search(r"<style>(.*?)</style>", coverage_report.coverage_page(layers, "t", "now"), re.S).group(1)
     colours = set(re.findall(r"[;{\n]color:(#[0-9a-f]{6})", css))
     assert colours and all(contrast(colour, "#ffffff") >= 4.5 for colour in colours)

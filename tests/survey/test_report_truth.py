@@ -4,9 +4,9 @@ import re
 import numpy as np
 import pytest
 import shapely.geometry as sg
-from athwart.survey import fields
-from athwart.survey.pages import report
-from athwart.survey.plane.frame import Frame
+from athwart.survey.geometry.frame import Frame
+from athwart.survey.model import schemas
+from athwart.survey.report import coverage_report
 from pagewords import columns, read
 
 FRAME = Frame("EPSG:32632", 9.0, 47.0)
@@ -15,7 +15,7 @@ INTERVAL = {"worst_pct": [40.0], "best_pct": [99.0], "expected_pct": [81.5], "lo
 
 
 def layer(name, shapes, **given):
-    return report.ReportLayer(name, {**columns(getattr(fields, name.upper()), len(shapes)), **{
+    return coverage_report.ReportLayer(name, {**columns(getattr(schemas, name.upper()), len(shapes)), **{
         key: np.asarray(value, object if isinstance(value, list) and value and isinstance(value[0], str) else None)
         for key, value in given.items()}}, list(shapes))
 
@@ -36,13 +36,13 @@ def swaths(*rows, **given):
 
 
 def made(**given):
-    layers = report.Layers(FRAME, **given)
+    layers = coverage_report.Layers(FRAME, **given)
     layers.overlay()
     return layers
 
 
 def words(layers):
-    text = " ".join(" ".join(read(report.coverage_page(layers, "t", "now")).words).split())
+    text = " ".join(" ".join(read(coverage_report.coverage_page(layers, "t", "now")).words).split())
     return text.replace("\u202f", " ").replace("\u00a0", " ")
 
 
@@ -232,7 +232,7 @@ def test_a_layer_that_found_nothing_is_an_ordinary_outing(name):
         assert "nan" not in text.lower().split()
         if len(empty):
             assert f"2 of 2 rows of the {name} have no geometry" in text
-        words(report.Layers(None, **{name: empty}))  # nothing anywhere has a place
+        words(coverage_report.Layers(None, **{name: empty}))  # nothing anywhere has a place
 
 
 def test_no_target_on_so_much_ground_still_bounds_the_density():
@@ -246,7 +246,7 @@ def test_names_that_begin_like_a_formula_do_not_compute_in_the_table():
     names = ["=cmd|'/C calc'!A0", "+1+1", "-2+3", "@SUM(A1)", "\t=1", "bay", "-12.5", "", " =1"]
     given = areas(*(sg.box(200 * i, 0, 200 * i + 100, 100) for i in range(len(names))))
     given.columns["name"] = np.array(names, object)
-    _, rows = report.area_rows(given)
+    _, rows = coverage_report.area_rows(given)
     assert [row[0] for row in rows] == ["'=cmd|'/C calc'!A0", "'+1+1", "'-2+3", "'@SUM(A1)", "'\t=1", "bay", "-12.5",
                                         "", "' =1"]
 

@@ -2,8 +2,8 @@
 import numpy as np
 import pytest
 import tracks
-from athwart.survey.plane import shapes
-from athwart.survey.plane.scanfill import fill_polygon, fill_quads
+from athwart.survey.geometry import shapes
+from athwart.survey.geometry.scanfill import fill_polygon, fill_quads
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Point, Polygon

@@ -1,8 +1,8 @@
 """Verdict on the cells of a raster of looks."""
 import numpy as np
 import pytest
-from athwart.survey.errors import InputError
-from athwart.survey.looks.seen import HIDDEN, WEAK, codes
+from athwart.survey.ensonify.grades import HIDDEN, WEAK, codes
+from athwart.survey.model.errors import InputError
 
 NAN = np.nan
 BANDS = {"looks": [[0, 1, 2, 3, NAN, 0, 2]], "detecting_looks": [[0, 1, 1, 3, NAN, 0, 0]],

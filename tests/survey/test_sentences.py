@@ -3,8 +3,8 @@ import json
 from functools import reduce
 
 import pytest
-from athwart.survey.logs.sentences import CUT_SHORT, WRONG_CHECKSUM, frame, looks_like_nmea, plain_bytes
-from athwart.survey.tally import Tally
+from athwart.survey.io.sentences import CUT_SHORT, WRONG_CHECKSUM, frame, looks_like_nmea, plain_bytes
+from athwart.survey.model.rejections import Rejections
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -16,7 +16,7 @@ def sentence(body):
 
 
 def framed(data, types=TYPES):
-    tally = Tally()
+    tally = Rejections()
     found = frame(plain_bytes(data if isinstance(data, bytes) else data.encode("latin-1")), types, "log", tally)
     return list(found.texts), found, tally
 
@@ -116,7 +116,7 @@ def test_a_makers_own_sentence_is_not_taken_for_a_standard_one():
 def test_long_logs_are_framed_the_same_in_pieces(end, monkeypatch):
     data = end.join([sentence(body) for body in DEPTHS * 50] + ["x" * 200, sentence(DEPTHS[0])]) + end
     whole, found, _ = framed(data)
-    monkeypatch.setattr("athwart.survey.logs.sentences._BLOCK", 37)
+    monkeypatch.setattr("athwart.survey.io.sentences._BLOCK", 37)
     pieces, cut, _ = framed(data)
     assert pieces == whole == [*DEPTHS * 50, DEPTHS[0]]
     assert list(cut.lines) == list(found.lines) == [*range(1, 151), 152]

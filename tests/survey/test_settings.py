@@ -2,9 +2,9 @@
 import numpy as np
 import pytest
 import sailed
-from athwart.survey.errors import InputError
-from athwart.survey.times import times_of_day
-from athwart.survey.tracks import settings
+from athwart.survey.depths import range_settings
+from athwart.survey.model.errors import InputError
+from athwart.survey.model.times import times_of_day
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -12,29 +12,30 @@ CLOCK = 1.7e9 + np.arange(0.0, 7200.0, 1.0)  # 2023-11-14 22:13:20 on, two hours
 
 
 def notes(minutes, ranges, shift_h=0.0, clock=CLOCK, **more):
-    return settings.range_notes(clock[0] + 60 * np.asarray(minutes, float) + 3600 * shift_h, ranges, clock, **more)
+    moments = clock[0] + 60 * np.asarray(minutes, float) + 3600 * shift_h
+    return range_settings.range_notes(moments, ranges, clock, **more)
 
 
 def test_a_range_holds_until_the_next_and_is_never_interpolated():
-    found = settings.in_force(CLOCK, notes([50, 10], [20.0, 40.0]), before_m=30.0)
+    found = range_settings.in_force(CLOCK, notes([50, 10], [20.0, 40.0]), before_m=30.0)
     changes = np.flatnonzero(np.diff(found)) + 1
     assert changes.tolist() == [600, 3000]  # in force from the very moment on
     assert found[[0, 599, 600, 2999, 3000, -1]].tolist() == [30, 30, 40, 40, 20, 20]
 
 
 def test_before_the_first_note_the_range_is_unknown():
-    found = settings.in_force(CLOCK, notes([10], [40.0]))
+    found = range_settings.in_force(CLOCK, notes([10], [40.0]))
     assert np.isnan(found[:600]).all() and (found[600:] == 40).all()
 
 
 def test_a_note_made_before_setting_out_holds_from_the_start():
-    assert (settings.in_force(CLOCK, notes([-20], [40.0])) == 40).all()
+    assert (range_settings.in_force(CLOCK, notes([-20], [40.0])) == 40).all()
 
 
 @given(st.lists(st.tuples(st.integers(0, 7199), st.sampled_from([10.0, 20.0, 40.0])), min_size=1, max_size=8,
                 unique_by=lambda pair: pair[0]))
 def test_in_force_equals_a_walk_through_the_notes(pairs):
-    found = settings.in_force(CLOCK[::60], settings.range_notes(
+    found = range_settings.in_force(CLOCK[::60], range_settings.range_notes(
         np.array([CLOCK[0] + second for second, _ in pairs]), np.array([r for _, r in pairs]), CLOCK), 99.0)
     for clock, value in zip(CLOCK[::60], found):
         past = [(second, r) for second, r in pairs if CLOCK[0] + second <= clock]
@@ -70,19 +71,19 @@ def test_notes_of_another_day():
 ])
 def test_rows_that_cannot_be_used(from_s, ranges, words):
     with pytest.raises(InputError, match=words):
-        settings.range_notes(np.array(from_s), np.array(ranges), CLOCK)
+        range_settings.range_notes(np.array(from_s), np.array(ranges), CLOCK)
 
 
 def test_a_field_holds_its_last_value():
     values = np.array([np.nan, 20.0, np.nan, np.nan, 40.0, np.nan])
-    assert np.array_equal(settings.held(values, "rng"), [np.nan, 20, 20, 20, 40, 40], equal_nan=True)
+    assert np.array_equal(range_settings.held(values, "rng"), [np.nan, 20, 20, 20, 40, 40], equal_nan=True)
 
 
 @pytest.mark.parametrize("values, words", [([np.nan, np.nan], "rng.*no range at all.*RANGE"),
                                            ([20.0, 0.0], "range of 0")])
 def test_a_field_without_ranges(values, words):
     with pytest.raises(InputError, match=words):
-        settings.held(np.array(values), "rng")
+        range_settings.held(np.array(values), "rng")
 
 
 def line_and_back():
@@ -93,8 +94,8 @@ def line_and_back():
 def moment(name_lon_lat, track=None):
     lon, lat, clock, stretch = track or line_and_back()
     name, mark_lon, mark_lat = name_lon_lat
-    return settings.moments_at(sailed.WGS84, lon, lat, clock, stretch, [name], np.array([mark_lon]),
-                               np.array([mark_lat]))[0] - clock[0]
+    return range_settings.moments_at(sailed.WGS84, lon, lat, clock, stretch, [name], np.array([mark_lon]),
+                                     np.array([mark_lat]))[0] - clock[0]
 
 
 @pytest.mark.parametrize("second", [0, 37, 150.25, 330])

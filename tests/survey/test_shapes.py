@@ -3,8 +3,8 @@ import numpy as np
 import pytest
 import shapely.geometry as sg
 import shapely.wkt
-from athwart.survey.plane import shapes, transfer
-from athwart.survey.plane.frame import Frame
+from athwart.survey.geometry import shapes, transfer
+from athwart.survey.geometry.frame import Frame
 from hypothesis import given
 from hypothesis import strategies as st
 from pyproj import Geod

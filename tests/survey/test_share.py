@@ -5,12 +5,12 @@ import numpy as np
 import pytest
 import sharechain
 import sharetruth
-from athwart.survey.coverage import drawn_errors, share
 from athwart.survey.coverage.cover import Swaths
 from athwart.survey.coverage.gaps import PassLayer, SeenGround, find_gaps
-from athwart.survey.errors import InputError
-from athwart.survey.plane import shapes, transfer
-from athwart.survey.plane.frame import Frame
+from athwart.survey.geometry import shapes, transfer
+from athwart.survey.geometry.frame import Frame
+from athwart.survey.model.errors import InputError
+from athwart.survey.share import drawn_errors, draws
 from shapely.affinity import rotate
 from shapely.geometry import LineString, box
 
@@ -56,7 +56,7 @@ def only(monkeypatch, **sigmas):
     """Leave no error but those given."""
     none = dict.fromkeys(vars(drawn_errors.DEFAULTS), 0.0)
     made = drawn_errors.DEFAULTS.__class__(**{**none, **sigmas})
-    for function in (drawn_errors.drawn_for_outing, drawn_errors.drawn_for_pass, share.drawn_passes):
+    for function in (drawn_errors.drawn_for_outing, drawn_errors.drawn_for_pass, draws.drawn_passes):
         monkeypatch.setattr(function, "__defaults__", (*(function.__defaults__ or ())[:-1], made))
 
 
@@ -312,7 +312,7 @@ def test_too_few_draws_are_refused():
 
 def test_places_stand_for_areas_as_quadrature():
     ground = shapes.union([box(0, 0, 100, 40), box(300, 10, 310, 900)])
-    from athwart.survey.coverage.places import strewn
+    from athwart.survey.share.places import strewn
     xy = strewn(ground, 4000)
     assert 0.9 * 4000 < len(xy) < 1.1 * 4000 or len(xy) > 4000
     part = box(0, 0, 37.3, 40)

@@ -1,10 +1,10 @@
 """Scanned shore against lengths worked out by hand, and against trying every line to a grid of seen places."""
 import numpy as np
 import pytest
-from athwart.survey.coverage.shore import find_unscanned
-from athwart.survey.errors import Cancelled, InputError
-from athwart.survey.plane import shapes, transfer
-from athwart.survey.plane.frame import Frame
+from athwart.survey.geometry import shapes, transfer
+from athwart.survey.geometry.frame import Frame
+from athwart.survey.model.errors import Cancelled, InputError
+from athwart.survey.shore.unscanned import find_unscanned
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import LineString, MultiPoint, Point, Polygon, box

@@ -3,7 +3,7 @@ from dataclasses import fields
 
 import numpy as np
 import pytest
-from athwart.survey.errors import InputError
+from athwart.survey.model.errors import InputError
 from athwart.survey.uncertainty.sigmas import PRESETS, Sigmas, chosen, position_parts
 
 

@@ -4,9 +4,9 @@ from dataclasses import replace
 import numpy as np
 import outings
 import pytest
-from athwart.survey.repeats.adjustment import adjust
-from athwart.survey.repeats.repeats import OFFSETS, Repeats
-from athwart.survey.repeats.solvability import judge
+from athwart.survey.adjustment.least_squares import adjust
+from athwart.survey.adjustment.looks import OFFSETS, RepeatedLooks
+from athwart.survey.adjustment.solvability import judge
 
 ONE_WAY = [((east, 4990), 0, 1.5) for east in (5040, 5080, 5120, 5160)]
 RECIPROCAL = [((5040, 4990), 0, 1.5), ((5180, 5320), 180, 1.5), ((5020, 4990), 0, 1.5), ((5160, 5320), 180, 1.5),
@@ -16,7 +16,7 @@ RECIPROCAL = [((5040, 4990), 0, 1.5), ((5180, 5320), 180, 1.5), ((5020, 4990), 0
 def judged(lines, names, seed=1, extra=(), **options):
     """Verdict on an outing; ``extra`` lines come after, over the same objects."""
     columns, number, _, _ = outings.outing(np.random.default_rng(seed), lines=[*lines, *extra], **options)
-    looks, _ = Repeats.of(outings.CRS, columns["x"], columns["y"], columns)
+    looks, _ = RepeatedLooks.of(outings.CRS, columns["x"], columns["y"], columns)
     group = np.unique(number, return_inverse=True)[1]
     verdict = judge(looks, group, names)  # of one boat, whose number says nothing
     return replace(verdict, solvable=tuple(name for name, _ in verdict.solvable),

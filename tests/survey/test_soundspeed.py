@@ -2,7 +2,7 @@
 import numpy as np
 import pytest
 from athwart.survey.beams import soundspeed
-from athwart.survey.errors import InputError
+from athwart.survey.model.errors import InputError
 
 # m/s at the surface of fresh water, degrees C: Marczak 1997, Bilaniuk & Wong 1993 (148 points), Del Grosso & Mader
 # 1972, Greenspan & Tschiegg 1957, TEOS-10 (gsw sound_speed_t_exact), Leroy 2008

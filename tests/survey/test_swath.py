@@ -3,12 +3,12 @@ import numpy as np
 import pytest
 import shapely.geometry as sg
 import tracks
-from athwart.survey import fields
-from athwart.survey.errors import Cancelled, InputError
-from athwart.survey.plane import shapes, transfer
-from athwart.survey.plane.frame import Frame
-from athwart.survey.swaths.ribbons import MAX_INTERVALS
-from athwart.survey.swaths.swath import SwathSettings, draw_swaths, pass_unions
+from athwart.survey.geometry import shapes, transfer
+from athwart.survey.geometry.frame import Frame
+from athwart.survey.model import schemas
+from athwart.survey.model.errors import Cancelled, InputError
+from athwart.survey.swaths.draw import SwathSettings, draw_swaths, pass_unions
+from athwart.survey.swaths.quad_strips import MAX_INTERVALS
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyproj import CRS, Geod, Transformer
@@ -372,7 +372,7 @@ def test_merging():
     assert strip.area_m2 == pytest.approx(by_pass.area_m2, rel=1e-9) == pytest.approx(everything.area_m2, rel=1e-9)
     assert by_pass.columns["area_m2"].sum() > everything.area_m2
     for result in (strip, by_pass, everything):
-        assert set(result.columns) == set(fields.names(fields.SWATHS))
+        assert set(result.columns) == set(schemas.names(schemas.SWATHS))
         assert {len(v) for v in result.columns.values()} == {len(result.geometries)}
     assert list(everything.columns["blind_deg"]) == [20.0]
     two = tracks.in_frame(FRAME, east, north, azimuth, pass_id=1, outing=np.where(pass_id == 1, "a", "b"))

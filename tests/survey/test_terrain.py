@@ -6,8 +6,8 @@ import tracks
 from athwart.survey.bottom import depthgrid
 from athwart.survey.bottom.depthgrid import DepthGrid, bounded_parts
 from athwart.survey.bottom.terrain import anchored, ground_on
-from athwart.survey.errors import InputError
-from athwart.survey.plane.frame import Frame
+from athwart.survey.geometry.frame import Frame
+from athwart.survey.model.errors import InputError
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

@@ -6,8 +6,8 @@ import pytest
 from athwart.survey.coverage import edge_error, thinning
 from athwart.survey.coverage.cover import Swaths, cover_of_swaths
 from athwart.survey.coverage.gaps import PassLayer, find_gaps
-from athwart.survey.plane import levels, shapes, transfer
-from athwart.survey.plane.frame import Frame
+from athwart.survey.geometry import overlap, shapes, transfer
+from athwart.survey.geometry.frame import Frame
 from shapely.affinity import rotate
 from shapely.geometry import LineString, MultiPolygon, Polygon, box
 from shapely.ops import unary_union
@@ -125,7 +125,7 @@ def test_thinned_edges_leave_every_level_as_it_was(seed, outings, depth, spacing
     assert vertices(thin) < 0.9 * vertices(polygons_of(made))
     every, after = ([unary_union(strips) for passes in found for strips in passes]
                     for found in (polygons_of(made), thin))
-    for before, now in zip(levels.levels(every, depth), levels.levels(after, depth)):
+    for before, now in zip(overlap.levels(every, depth), overlap.levels(after, depth)):
         assert before.symmetric_difference(now).area < 1e-6
     moved = [[[(polygon, sigma) for polygon, (_, sigma) in zip(*pair)] for pair in zip(*both)]
              for both in zip(thin, made)]

@@ -3,8 +3,8 @@ import datetime
 
 import numpy as np
 import pytest
-from athwart.survey.errors import InputError
-from athwart.survey.times import day_number, iso_time, iso_times, parse_date, parse_times
+from athwart.survey.model.errors import InputError
+from athwart.survey.model.times import day_number, iso_time, iso_times, parse_date, parse_times
 from hypothesis import given
 from hypothesis import strategies as st
 

@@ -3,15 +3,15 @@ nothing, nor does the width of a turn."""
 import numpy as np
 import pytest
 import turnsim
-from athwart.survey.logs.fixes import Fixes
-from athwart.survey.plane.frame import Frame
-from athwart.survey.tracks.preparation import Preparation
+from athwart.survey.fixes.arrange import Fixes
+from athwart.survey.geometry.frame import Frame
+from athwart.survey.motion.turns import Sailed, turn_cuts
 from athwart.survey.tracks.prepare import prepare
-from athwart.survey.tracks.turns import Sailed, turn_cuts
+from athwart.survey.tracks.track_settings import TrackSettings
 from turnsim import bend
 
 FRAME = Frame("EPSG:32615", -93, 45)
-HOW = Preparation(range_m=30.0, depth_m=4.0)
+HOW = TrackSettings(range_m=30.0, depth_m=4.0)
 WAYS = [(0.7, 1.0), (1.0, 2.0), (2.0, 1.0), (2.0, 5.0), (2.0, 10.0), (3.0, 2.0)]
 
 
@@ -91,7 +91,7 @@ def test_both_ways_along_one_line():
 
 def test_a_stated_rate_takes_the_place_of_corners_only():
     legs = [(200, 0), bend(60, 20), (200, 0), bend(90, 60), (200, 0)]
-    how = Preparation(range_m=30.0, depth_m=4.0, max_turn_rate=4.0)  # 1.5 m/s on 20 m: 4.3 degrees/s; on 60 m: 1.4
+    how = TrackSettings(range_m=30.0, depth_m=4.0, max_turn_rate=4.0)  # 1.5 m/s on 20 m: 4.3 degrees/s; on 60 m: 1.4
     assert len(of_legs(legs, 1.5, 1.0, 0.0, 0, how).passes["pass_id"]) == 2
     assert len(of_legs(legs[:3], 1.5, 1.0, 0.0, 0).passes["pass_id"]) == 1
 

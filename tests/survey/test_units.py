@@ -1,8 +1,8 @@
 """Units against their definitions: international yard and pound agreement of 1959, nautical mile of 1929."""
 import numpy as np
 import pytest
-from athwart.survey import units
-from athwart.survey.errors import InputError
+from athwart.survey.model import units
+from athwart.survey.model.errors import InputError
 
 
 @pytest.mark.parametrize("value, unit, metres", [(1, "ft", 0.3048), (1, "yd", 0.9144), (1, "fathom", 1.8288),

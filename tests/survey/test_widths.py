@@ -3,7 +3,7 @@ import math
 
 import numpy as np
 import pytest
-from athwart.survey.plane.widths import inscribed_diameter, rectangle_sides, run_length
+from athwart.survey.geometry.widths import inscribed_diameter, rectangle_sides, run_length
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.affinity import rotate

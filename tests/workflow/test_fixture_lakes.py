@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from athwart.survey.coverage.cover import Swaths
 from athwart.survey.coverage.gaps import find_gaps
-from athwart.survey.coverage.shore import find_unscanned
+from athwart.survey.shore.unscanned import find_unscanned
 from osgeo import gdal, ogr, osr
 from shapely import wkb
 from shapely.geometry import LineString, Point

@@ -10,7 +10,7 @@ import time
 
 import madesurvey
 import measure
-from athwart.survey.plane.frame import Frame
+from athwart.survey.geometry.frame import Frame
 from osgeo import ogr, osr
 
 __all__ = ["KIND", "once", "report", "targets"]

@@ -28,9 +28,9 @@ import measure  # noqa: E402
 import tracks  # noqa: E402
 from athwart.survey.bottom.depthgrid import DepthGrid  # noqa: E402
 from athwart.survey.bottom.profile import Rays, Scratch, march  # noqa: E402
-from athwart.survey.looks.ensonify import Ensonification  # noqa: E402
-from athwart.survey.plane import shapes  # noqa: E402
-from athwart.survey.plane.scanfill import fill_quads  # noqa: E402
+from athwart.survey.ensonify.bottom_map import Ensonification  # noqa: E402
+from athwart.survey.geometry import shapes  # noqa: E402
+from athwart.survey.geometry.scanfill import fill_quads  # noqa: E402
 from pyproj import Proj  # noqa: E402
 
 TRANSFORM = (lakefloor.LEFT, lakefloor.CELL, 0, lakefloor.TOP, 0, -lakefloor.CELL)

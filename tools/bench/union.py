@@ -6,9 +6,9 @@ import sys
 
 import madesurvey
 import tracks
-from athwart.survey.plane import shapes
-from athwart.survey.plane.frame import Frame
-from athwart.survey.swaths.swath import SwathSettings, draw_swaths, pass_unions
+from athwart.survey.geometry import shapes
+from athwart.survey.geometry.frame import Frame
+from athwart.survey.swaths.draw import SwathSettings, draw_swaths, pass_unions
 from measure import interleaved, peak_mb, print_table
 from stress import NAMES, brute_quads, path, whole_union
 

@@ -1,0 +1,1 @@
+"""Water under the transducer and the range in force, sample by sample."""

@@ -1,0 +1,220 @@
+"""The range in force at every moment: one number, the log's own field, or notes of when it was changed.
+
+A range holds from the moment it was set until the next; it is never interpolated.
+"""
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..geometry import ground
+from ..model.errors import InputError
+from ..model.times import iso_time
+
+__all__ = ["RangeNotes", "held", "in_force", "moments_at", "range_notes"]
+
+MARK_REACH_M = 30.0
+"""A waypoint set on board lies this near the track: what a plotter's mark and the GNSS of two receivers may differ."""
+
+ANOTHER_VISIT_S = 60.0
+AMBIGUOUS_M = 6.4
+"""Two visits whose distances to the mark differ by less (three sigma of 2.12 m) cannot be told apart."""
+
+NOTED_BEFORE_S = 3600.0
+"""One range noted up to an hour before the log starts is believed to be that of its start."""
+
+_OFFSETS_H = np.arange(-56, 57) / 4.0
+
+
+@dataclass(frozen=True)
+class RangeNotes:
+    """Changes of range: ``clock_s`` (k,), rising, and the ``range_m`` (k,) in force from then on, as displayed.
+    ``outside``: a sentence for the user on each row that lies outside the outing."""
+
+    clock_s: np.ndarray
+    range_m: np.ndarray
+    outside: tuple = ()
+
+
+def held(values_m, what):
+    """A field's ranges, each held until the next one.
+
+    Parameters
+    ----------
+    values_m : (n,) array
+        Metres in order of time; NaN where the log says nothing.
+    what : str
+        The field's name, for the message.
+
+    Returns
+    -------
+    (n,) array
+        NaN before the first value.
+
+    Raises
+    ------
+    InputError
+        If there is no value at all, or one that is not above zero.
+    """
+    values = np.asarray(values_m, float)
+    known = np.isfinite(values)
+    if not known.any():
+        raise InputError(f"The field {what} (RANGE_FIELD) holds no range at all. Choose another field, or type the "
+                         "range in RANGE.")
+    _demand_positive(values[known], f"The field {what} (RANGE_FIELD)")
+    last = np.maximum.accumulate(np.where(known, np.arange(len(values)), -1))
+    return np.where(last >= 0, values[last], np.nan)
+
+
+def in_force(clock_s, notes, before_m=None):
+    """Range at each moment.
+
+    Parameters
+    ----------
+    clock_s : (n,) array
+    notes : RangeNotes
+    before_m : float, optional
+        Range in force before the first note (RANGE).
+
+    Returns
+    -------
+    (n,) array
+        Metres as displayed; NaN before the first note when ``before_m`` is None.
+    """
+    at = np.searchsorted(notes.clock_s, clock_s, "right")
+    ranges = np.concatenate([[np.nan if before_m is None else before_m], notes.range_m])
+    return ranges[at]
+
+
+def range_notes(from_s, range_m, clock_s, time_offset=0.0):
+    """Notes of when the range was set, in order.
+
+    Parameters
+    ----------
+    from_s : (k,) array
+        Moments on the track's clock: seconds since 1970 UTC.
+    range_m : (k,) array
+        Metres as displayed.
+    clock_s : (n,) array
+        Times of the track, rising.
+    time_offset : float
+        Hours already added to the times of SETTINGS, for the message.
+
+    Returns
+    -------
+    RangeNotes
+
+    Raises
+    ------
+    InputError
+        If there is no row, a row lacks its moment or range, two rows disagree, or none fits the time of the track: then
+        the offset that would make them fit is named.
+    """
+    from_s, range_m = np.asarray(from_s, float), np.asarray(range_m, float)
+    if not len(from_s):
+        raise InputError("SETTINGS is empty. Give one row for each range: from_time or from_waypoint, and range.")
+    missing = np.flatnonzero(~(np.isfinite(from_s) & np.isfinite(range_m)))
+    if len(missing):
+        raise InputError(f"Row {missing[0] + 1} of SETTINGS lacks its from_time (or from_waypoint) or its range; fill "
+                         "it in or delete the row.")
+    _demand_positive(range_m, "SETTINGS")
+    order = np.argsort(from_s, kind="stable")
+    from_s, range_m = from_s[order], range_m[order]
+    clash = np.flatnonzero((np.diff(from_s) == 0) & (np.diff(range_m) != 0))
+    if len(clash):
+        raise InputError(f"SETTINGS gives two ranges for the same moment ({range_m[clash[0]]:g} and "
+                         f"{range_m[clash[0] + 1]:g} m); delete one of the rows.")
+    first, last = clock_s[0], clock_s[-1]
+    earliest = first - NOTED_BEFORE_S if len(from_s) == 1 else first
+    if ((from_s < earliest) | (from_s > last)).all():
+        raise InputError(_no_overlap(from_s, first, last, time_offset))
+    return RangeNotes(from_s, range_m, tuple(_outside(order, from_s, range_m, first, last)))
+
+
+def _outside(order, from_s, range_m, first, last):
+    """Rows before or after the outing, in their words."""
+    before = np.flatnonzero(from_s < first)
+    for k in np.flatnonzero((from_s < first) | (from_s > last)):
+        late = from_s[k] > last
+        does = ("it changes nothing" if late or k != before[-1] else "its range holds from the first fix on")
+        yield (f"Row {order[k] + 1} of SETTINGS ({iso_time(from_s[k])}, {range_m[k]:g} m) lies "
+               f"{_span(from_s[k] - last if late else first - from_s[k])} {'after' if late else 'before'} the outing "
+               f"({iso_time(first)} to {iso_time(last)}); {does}. Correct its from_time if it belongs to the outing.")
+
+
+def _span(seconds):
+    for unit, words in ((86400, "days"), (3600, "hours"), (60, "minutes")):
+        if seconds >= 2 * unit:
+            return f"{seconds / unit:.0f} {words}"
+    return f"{seconds:.0f} seconds"
+
+
+def moments_at(geod, lon, lat, clock_s, stretch, names, mark_lon, mark_lat):
+    """Moments at which the boat was at marks set on board when the range was changed.
+
+    Parameters
+    ----------
+    geod : pyproj.Geod
+    lon, lat : (n,) arrays
+        Fixes of the track, degrees.
+    clock_s, stretch : (n,) arrays
+        Their stamps and unbroken stretches.
+    names : (k,) sequence of str
+    mark_lon, mark_lat : (k,) arrays
+
+    Returns
+    -------
+    (k,) array
+        The stamp of the fix each mark shows: nothing is added for latency.
+
+    Raises
+    ------
+    InputError
+        If a mark lies off the track, or the boat came by it more than once.
+    """
+    return np.array([_moment_at(geod, lon, lat, clock_s, stretch, *mark) for mark in zip(names, mark_lon, mark_lat)])
+
+
+def _demand_positive(range_m, what):
+    wrong = range_m[~(range_m > 0)]
+    if len(wrong):
+        raise InputError(f"{what} holds a range of {wrong[0]:g}; a range is above zero. Correct it, or leave it blank "
+                         "where it is not known.")
+
+
+def _no_overlap(from_s, first, last, time_offset):
+    said = (f"SETTINGS runs from {iso_time(from_s[0])} to {iso_time(from_s[-1])}, the track from {iso_time(first)} to "
+            f"{iso_time(last)}: no change of range falls within the track. ")
+    inside = [((from_s + 3600 * h >= first) & (from_s + 3600 * h <= last)).sum() for h in _OFFSETS_H]
+    best = max(inside)
+    if not best:
+        return said + "No time zone would make them fit: check the dates, or give RANGE for the whole outing."
+    fitting = [h for h, count in zip(_OFFSETS_H, inside) if count == best]
+    # whole hours are likelier than halves and quarters, and the first note is that of the start
+    hours = min(fitting, key=lambda h: (h % 1 != 0, h % 0.5 != 0, h))
+    return said + (f"Adding {hours:+g} hours would fit: set TIME_OFFSET={time_offset + hours:g}, or if that moves the "
+                   "track's clock as well, write the times of SETTINGS with their zone, such as 14:05-05:00.")
+
+
+def _moment_at(geod, lon, lat, clock_s, stretch, name, mark_lon, mark_lat):
+    """Stamp at which the track came nearest to a mark."""
+    east, north = ground.apart(geod, mark_lon, mark_lat, lon, lat)
+    steps_e, steps_n = np.diff(east), np.diff(north)
+    square = steps_e ** 2 + steps_n ** 2
+    along = np.divide(-(east[:-1] * steps_e + north[:-1] * steps_n), square, out=np.zeros(len(square)),
+                      where=square > 0)
+    share = np.where(np.diff(stretch) == 0, np.clip(along, 0.0, 1.0), 0.0)
+    share = np.append(share, 0.0)
+    steps_e, steps_n = np.append(steps_e, 0.0), np.append(steps_n, 0.0)
+    distance = np.hypot(east + share * steps_e, north + share * steps_n)
+    moments = clock_s + share * np.append(np.diff(clock_s), 0.0)
+    best = int(np.argmin(distance))
+    if distance[best] > MARK_REACH_M:
+        raise InputError(f"Waypoint '{name}' of SETTINGS lies {distance[best]:.0f} m from the track; the boat was not "
+                         "there. Check its place, or give the row a from_time.")
+    others = (distance <= distance[best] + AMBIGUOUS_M) & (np.abs(moments - moments[best]) > ANOTHER_VISIT_S)
+    if others.any():
+        raise InputError(f"The boat came by waypoint '{name}' of SETTINGS more than once, so the moment of the change "
+                         "is not clear. Give that row a from_time.")
+    return float(moments[best])

@@ -1,0 +1,158 @@
+"""The map of bottom seen: tile by tile, so that neither the map nor the depth grid need fit in memory."""
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..bottom.bed import Bed
+from ..bottom.rasters import Raster, carried, metric_crs
+from ..bottom.terrain import anchored
+from ..geometry.scanfill import fill_polygon
+from ..model.errors import InputError
+from ..swaths.edges import SwathSettings
+from .beam_rows import lay_out
+from .detection import DetectionSettings
+from .tile import Tile
+
+__all__ = ["Ensonification", "Seen"]
+
+TILE = 2048
+"""Side of a tile in cells: some 100 MB of counters."""
+
+_CELLS_AT_ONCE, _SAMPLES_AT_ONCE = 60_000, 250_000
+
+
+@dataclass
+class Seen:
+    """Totals: ground seen and with the detection grade, ground looked at but hidden, and ground seen on the assumption
+    of a flat bottom (m2); ``passes`` that looked."""
+
+    seen_m2: float = 0.0
+    detection_m2: float = 0.0
+    hidden_m2: float = 0.0
+    assumed_m2: float = 0.0
+    passes: int = 0
+
+
+class Ensonification:
+    """Looks of a track at the bottom.
+
+    Parameters
+    ----------
+    track : survey.model.track.Track
+    cell : float
+        Cell size of the map, m.
+    settings : survey.ensonify.detection.DetectionSettings
+    blind_deg : float
+        Not counted on either side of the vertical.
+    grid : survey.bottom.depthgrid.DepthGrid, optional
+        Without it the bottom is flat, with the track's depth.
+    water : shapely geometry, optional
+        In the track's crs; land stops sound.
+
+    Attributes
+    ----------
+    raster : survey.bottom.rasters.Raster
+    anchors : survey.bottom.terrain.Anchors or None
+    sweeps : list of survey.ensonify.beam_rows.BeamRows
+    totals : Seen
+        Filled by ``tiles``.
+
+    Raises
+    ------
+    InputError
+        If no sample can be used, or the depth grid cannot.
+    """
+
+    def __init__(self, track, cell, settings=None, blind_deg=20.0, grid=None, water=None):
+        self.settings = settings or DetectionSettings()
+        swath = SwathSettings(blind_deg=blind_deg)
+        self._tan_blind = np.tan(np.radians(blind_deg))
+        usable = np.flatnonzero(track.usable & np.isfinite(track.x + track.y + track.range_m))
+        if not len(usable):
+            raise InputError("No sample of the track is usable and has a range, so nothing was seen. Look at the field "
+                             "reject_reason, and give RANGE to 'Prepare track'.")
+        crs = metric_crs(track.crs, track.x[usable], track.y[usable])
+        x, y = carried(track.crs, crs, track.x[usable], track.y[usable])
+        self.raster = Raster.around(crs, cell, x, y, 1.01 * float(np.max(track.range_m[usable])) + cell)
+        self.anchors = anchored(track, grid) if grid is not None else None
+        self._water, self._track_crs = water, track.crs
+        terrain = (grid, self.anchors) if grid is not None else None
+        self.sweeps = [sweep for sweep in lay_out(track, self.settings, swath, self.raster, terrain, water)
+                        if sweep.drawn.any()]
+        if not self.sweeps:
+            raise InputError("Nothing was seen: it takes two neighbouring samples of one pass with a heading, and a "
+                             "range longer than the depth.")
+        self._bed = Bed(grid, self.raster, self._tan_blind, _SAMPLES_AT_ONCE) if grid is not None else None
+        self._extents = [sweep.extents() for sweep in self.sweeps]
+        self.totals = Seen(passes=len({int(key) for s in self.sweeps for key in np.unique(s.pass_key[:-1][s.drawn])}))
+
+    def tiles(self, step=None):
+        """Compute the map.
+
+        Parameters
+        ----------
+        step : callable, optional
+            Called with the fraction done; may raise ``errors.Cancelled``.
+
+        Yields
+        ------
+        (row, col, bands) : int, int, dict
+            First cell of the tile in the raster, and (rows, cols) float32 arrays by the names of ``tile.BANDS``.
+        """
+        self.totals = Seen(passes=self.totals.passes)
+        corners = [(r, c) for r in range(0, self.raster.rows, TILE) for c in range(0, self.raster.cols, TILE)]
+        for number, (row, col) in enumerate(corners):
+            if step is not None:
+                step(number / len(corners))
+            window = (row, min(row + TILE, self.raster.rows), col, min(col + TILE, self.raster.cols))
+            yield row, col, self._tile(window, None if step is None else
+                                       lambda f, n=number: step((n + f) / len(corners)))
+
+    def _tile(self, window, step):
+        parts = self._parts(window)
+        tile = Tile(window, self.settings, self._inside(window))
+        for number, (sweep, interval) in enumerate(parts):
+            if step is not None and number % max(1, len(parts) // 50) == 0:
+                step(number / len(parts))
+            tile.add(sweep, interval, self._bed)
+        area = self.raster.ground_area((window[0] + window[1]) / 2, (window[2] + window[3]) / 2)
+        seen = tile.looks > 0
+        self.totals.seen_m2 += area * np.count_nonzero(seen)
+        self.totals.detection_m2 += area * np.count_nonzero(tile.detected())
+        self.totals.hidden_m2 += area * np.count_nonzero(tile.hidden & ~seen)
+        self.totals.assumed_m2 += area * np.count_nonzero(tile.assumed & seen)
+        return tile.bands()
+
+    def _inside(self, window):
+        if self._water is None:
+            return None
+        return fill_polygon(self._water, window, self.raster.cells_from(self._track_crs))
+
+    def _parts(self, window):
+        """(sweep, intervals of one pass) that touch the window, small enough to be worked on at once; pass by pass."""
+        found = {}
+        for sweep, (low_col, high_col, low_row, high_row) in zip(self.sweeps, self._extents):
+            with np.errstate(invalid="ignore"):
+                touches = (sweep.drawn & (high_row >= window[0]) & (low_row < window[1])
+                           & (high_col >= window[2]) & (low_col < window[3]))
+            interval = np.flatnonzero(touches)
+            keys = sweep.pass_key[interval]
+            for one in np.split(interval, np.flatnonzero(np.diff(keys)) + 1):
+                if len(one):
+                    found.setdefault(int(sweep.pass_key[one[0]]), []).append((sweep, one))
+        return [(sweep, part) for key in sorted(found) for sweep, one in found[key] for part in self._cut(sweep, one)]
+
+    def _cut(self, sweep, interval):
+        """Stretches of intervals that are small enough."""
+        reach = sweep.high[interval] - sweep.low[interval]
+        cells = reach / self.raster.cell * sweep.pieces[interval]
+        load = cells / _CELLS_AT_ONCE
+        if self._bed is not None:
+            samples = 2 * sweep.pieces[interval] * sweep.range_m[interval] / sweep.stride
+            load = np.maximum(load, samples / _SAMPLES_AT_ONCE)
+        groups = np.split(interval, np.flatnonzero(np.diff(np.floor(np.cumsum(load)))) + 1)
+        if self._bed is None:
+            return groups
+        return [group[part] for group in groups for part in self._bed.bounded(sweep, group)]

@@ -1,0 +1,1 @@
+"""Fixes put in order; those that cannot be true refused and counted."""

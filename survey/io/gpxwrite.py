@@ -1,0 +1,199 @@
+"""Waypoints, routes and tracks -> a GPX 1.1 file for plotters and phones.
+
+Source: the GPX 1.1 schema (namespace topografix.com/GPX/1/1): order of elements, WGS84 degrees, longitude from -180
+inclusive to 180 exclusive, times in UTC.
+"""
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from xml.etree import ElementTree  # nosec B405: only writes
+
+from ..model import patience
+from ..model.depthwords import depth_words
+from ..model.errors import InputError
+from ..model.times import iso_time
+
+__all__ = ["LINES_AS", "Line", "Waypoint", "describe", "gpx_text", "unique_names"]
+
+NAMESPACE = "http://www.topografix.com/GPX/1/1"
+LINES_AS = ("route", "track")
+
+_LOOK = 200
+"""Points between two looks for a cancel."""
+
+_NOT_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+
+
+@dataclass
+class Waypoint:
+    """``lon``, ``lat`` in WGS84 degrees; ``description`` and ``t_s`` (seconds since 1970 UTC) may be '' and NaN."""
+
+    lon: float
+    lat: float
+    name: str
+    description: str = ""
+    t_s: float = math.nan
+
+
+@dataclass
+class Line:
+    """``parts``: list of (k, 2) arrays of WGS84 longitudes and latitudes; parts are never joined."""
+
+    parts: list
+    name: str
+    description: str = ""
+
+
+def unique_names(names, longest, prefix):
+    """Names no longer than ``longest`` characters, no two alike, upper and lower case counting as one.
+
+    Parameters
+    ----------
+    names : sequence of str
+        '' gets ``prefix`` and its number.
+    longest : int
+        Characters that the plotter shows.
+    prefix : str
+        One or a few letters.
+
+    Returns
+    -------
+    list of str
+        Whoever fits uncut keeps the name; of those cut alike, or named alike, the later ones end in a number.
+
+    Raises
+    ------
+    InputError
+        If there are more names than so few characters can tell apart.
+    """
+    wanted = [" ".join(_NOT_XML.sub("", name).split()) or f"{prefix}{i}" for i, name in enumerate(names, 1)]
+    taken, found = set(), [""] * len(wanted)
+    uncut = [i for i, name in enumerate(wanted) if len(name) <= longest]
+    for i in uncut:
+        if wanted[i].lower() not in taken:
+            found[i] = wanted[i]
+            taken.add(found[i].lower())
+    for i, name in enumerate(wanted):
+        if not found[i]:
+            found[i] = _free(name, longest, taken)
+            taken.add(found[i].lower())
+    return found
+
+
+def _free(name, longest, taken):
+    if name[:longest].rstrip().lower() not in taken:
+        return name[:longest].rstrip()
+    number = 2
+    while len(str(number)) <= longest:
+        candidate = name[:longest - len(str(number))] + str(number)
+        if candidate.lower() not in taken:
+            return candidate
+        number += 1
+    raise InputError(f"{len(taken) + 1} names cannot be told apart with {longest} characters. Raise MAX_NAME.")
+
+
+def describe(row):
+    """What a waypoint's description says about its accuracy, in the words of a person at the wheel.
+
+    Parameters
+    ----------
+    row : callable
+        ``row(field name)`` -> value, None where there is none.
+
+    Returns
+    -------
+    str
+        '' for layers that carry no accuracy.
+    """
+    radius, confidence, depth, bottom, height = (_number(row(n)) for n in (
+        "radius_m", "confidence_pct", "depth_m", "bottom_m", "height_m"))
+    status = row("status")
+    words = []
+    if radius is not None and confidence is not None:
+        words.append(f"{confidence:g} % within {radius:.1f} m")
+    if radius is not None:
+        words += [told.replace("\u00a0", " ") for told in [depth_words(bottom, depth)] if told]
+    if height is not None:
+        least = "at least " if row("height_at_least") is True else ""
+        words.append(f"stands {least}{height:.1f} m high")
+    if status and status != "bottom":
+        words.append(str(status))
+    return "; ".join(words)
+
+
+def _number(value):
+    return float(value) if value is not None and math.isfinite(value) else None
+
+
+def gpx_text(waypoints=(), lines=(), lines_as="route", longest=16, note=""):
+    """A GPX 1.1 document.
+
+    Parameters
+    ----------
+    waypoints : sequence of Waypoint
+    lines : sequence of Line
+    lines_as : {'route', 'track'}
+        A line of several parts becomes one track of several segments, or several routes.
+    longest : int
+        Longest name.
+    note : str
+        Description of the whole file.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    InputError
+        If there is nothing to write, or a coordinate is no place on Earth.
+    """
+    if lines_as not in LINES_AS:
+        raise InputError(f"LINES_AS is '{lines_as}'; choose one of {', '.join(LINES_AS)}.")
+    if not waypoints and not lines:
+        raise InputError("There is nothing to write: give WAYPOINTS or LINES with at least one feature.")
+    root = ElementTree.Element("gpx", {"xmlns": NAMESPACE, "version": "1.1", "creator": "Athwart"})
+    if note:
+        _text(ElementTree.SubElement(root, "metadata"), "desc", note)
+    for number, (point, name) in enumerate(zip(waypoints, unique_names([p.name for p in waypoints], longest, "W"))):
+        if number % _LOOK == 0:
+            patience.look()
+        made = _point(root, "wpt", point.lon, point.lat)
+        if math.isfinite(point.t_s):
+            _text(made, "time", iso_time(point.t_s))
+        _titled(made, name, point.description)
+    if lines_as == "route":
+        lines = [Line([part], line.name, line.description) for line in lines for part in line.parts]
+    for line, name in zip(lines, unique_names([line.name for line in lines], longest, "L")):
+        made = ElementTree.SubElement(root, "rte" if lines_as == "route" else "trk")
+        _titled(made, name, line.description)
+        for part in line.parts:
+            into = made if lines_as == "route" else ElementTree.SubElement(made, "trkseg")
+            for number, (lon, lat) in enumerate(part):
+                if number % _LOOK == 0:
+                    patience.look()
+                _point(into, "rtept" if lines_as == "route" else "trkpt", lon, lat)
+    patience.heard(ElementTree.indent, root)
+    text = patience.heard(lambda: ElementTree.tostring(root, encoding="unicode"))
+    return '<?xml version="1.0" encoding="UTF-8"?>\n' + text + "\n"
+
+
+def _point(parent, tag, lon, lat):
+    if not (math.isfinite(lon) and math.isfinite(lat) and -90 <= lat <= 90):
+        raise InputError(f"A place at longitude {lon}, latitude {lat} is not on the Earth; check the layer's "
+                         "coordinate system.")
+    turned = round((lon + 180) % 360 - 180, 8)
+    turned = -180.0 if turned >= 180 else turned + 0.0  # the schema shuts 180 itself out; -0.0 reads badly
+    return ElementTree.SubElement(parent, tag, {"lat": f"{lat:.8f}", "lon": f"{turned:.8f}"})
+
+
+def _titled(parent, name, description):
+    _text(parent, "name", name)
+    if description:
+        _text(parent, "desc", description)
+
+
+def _text(parent, tag, value):
+    ElementTree.SubElement(parent, tag).text = _NOT_XML.sub("", value)

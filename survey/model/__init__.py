@@ -1,0 +1,1 @@
+"""What every room shares: tables, layer schemas, refusals, times, units, constants."""

@@ -1,0 +1,38 @@
+"""What was left out, and where: a count and the first five places for each reason."""
+from __future__ import annotations
+
+__all__ = ["Rejections"]
+
+_SHOWN = 5
+
+
+class Rejections:
+    """Counts by reason, with the first five places of each; a place is a line of a log or a point of a track."""
+
+    def __init__(self):
+        self._counts = {}
+        self._places = {}
+
+    def add(self, reason, place, numbers):
+        """Count one entry for each of ``numbers`` (line or point numbers, ints) in ``place`` (a file's name)."""
+        numbers = list(numbers)
+        if numbers:
+            self._counts[reason] = self._counts.get(reason, 0) + len(numbers)
+            places = self._places.setdefault(reason, [])
+            places.extend((place, int(number)) for number in numbers[:_SHOWN - len(places)])
+
+    def count(self, reason=None):
+        """Entries for one reason, or for all of them."""
+        return sum(self._counts.values()) if reason is None else self._counts.get(reason, 0)
+
+    def lines(self):
+        """One text for each reason: how many, why, and the first five places."""
+        return [f"{count} {reason} ({self._where(reason)})" for reason, count in self._counts.items()]
+
+    def _where(self, reason):
+        by_file = {}
+        for place, number in self._places[reason]:
+            by_file.setdefault(place, []).append(str(number))
+        shown = "; ".join(f"{place}: {', '.join(numbers)}" for place, numbers in by_file.items())
+        more = self._counts[reason] > len(self._places[reason])
+        return f"first at {shown}" if more else shown

@@ -1,0 +1,137 @@
+"""The prepared track as arrays: what every later tool computes with."""
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+
+from .errors import InputError
+from .schemas import TRACK, names
+
+__all__ = ["FOR_PICKS", "OUTINGS_PARTED", "SIDES", "Track", "side_name"]
+
+FOR_PICKS = ("record_ping", "heading_source", "latency_s", "lever_forward_m", "lever_starboard_m", "reject_reason")
+"""Attributes that only placing picks makes use of; they may be None where that is not done."""
+
+SIDES = {"port": -1, "starboard": 1}
+
+OUTINGS_PARTED = "; "
+"""What stands between the outings that a row of OFFSETS was solved from."""
+
+
+def side_name(side):
+    """'port' for -1, 'starboard' for +1, 'both' for 0."""
+    return {-1: "port", 1: "starboard"}.get(int(side), "both")
+
+
+@dataclass
+class Track:
+    """One row per sample at the transducer, sorted by outing, pass_id, sample_id.
+
+    ``crs`` is a pyproj.CRS; ``x``, ``y`` are (n,) floats in its units. Every other attribute is the track layer's field
+    of that name (see ``schemas.TRACK``), an (n,) array: NaN where a number is unknown, '' where a text is.
+    ``outing``, ``heading_source``, ``depth_source``, ``reject_reason`` are object arrays of str; ``usable`` is bool;
+    ``pass_id`` and ``sample_id`` are int64. Depth and range are true (already multiplied by ``range_ratio``).
+    """
+
+    crs: object
+    x: np.ndarray
+    y: np.ndarray
+    outing: np.ndarray
+    pass_id: np.ndarray
+    sample_id: np.ndarray
+    record_ping: np.ndarray
+    t_s: np.ndarray
+    heading_deg: np.ndarray
+    heading_source: np.ndarray
+    sigma_heading_deg: np.ndarray
+    course_deg: np.ndarray
+    speed_mps: np.ndarray
+    turn_dps: np.ndarray
+    depth_m: np.ndarray
+    depth_source: np.ndarray
+    range_m: np.ndarray
+    range_ratio: np.ndarray
+    sound_speed_mps: np.ndarray
+    latency_s: np.ndarray
+    lever_forward_m: np.ndarray
+    lever_starboard_m: np.ndarray
+    mount_deg: np.ndarray
+    sigma_pos_m: np.ndarray
+    usable: np.ndarray
+    reject_reason: np.ndarray
+
+    def __len__(self):
+        return len(self.x)
+
+    @classmethod
+    def from_columns(cls, crs, x, y, columns):
+        """Track from a dict of (n,) arrays by field name, sorted here.
+
+        Raises
+        ------
+        InputError
+            Naming fields that are missing, or a sample that is there twice: two outings of one name would be woven
+            into each other.
+        """
+        missing = [name for name in names(TRACK) if name not in columns and name != "time"]
+        if missing:
+            raise InputError(
+                f"This is not a prepared track: it lacks the field{'s' * (len(missing) > 1)} {', '.join(missing)}. "
+                "Run 'Prepare track' on your log first and use its output.")
+        left_out = [name for name in FOR_PICKS if columns[name] is None]
+        taken = {name: np.asarray(columns[name]) for name in names(TRACK) if name not in ("time", *left_out)}
+        order = np.lexsort((taken["sample_id"], taken["pass_id"], taken["outing"].astype(str)))
+        made = cls(crs, np.asarray(x, float)[order], np.asarray(y, float)[order],
+                   **dict.fromkeys(left_out), **{name: values[order] for name, values in taken.items()})
+        twice = np.flatnonzero((np.diff(made.pass_key()) == 0) & (np.diff(made.sample_id) == 0))
+        if len(twice):
+            raise InputError(
+                f"Sample {made.sample_id[twice[0]]} of outing '{made.outing[twice[0]]}', pass {made.pass_id[twice[0]]} "
+                f"is there twice ({len(twice)} such samples): a track was merged with itself, or two outings have one "
+                "name. Give each outing its own name (OUTING of 'Prepare track'), then merge them again.")
+        return made
+
+    def take(self, index):
+        """The samples at ``index`` (int or bool array, or slice) as a new Track."""
+        columns = {f.name: getattr(self, f.name) for f in fields(self) if f.name != "crs"}
+        return Track(self.crs, **{name: None if values is None else values[index] for name, values in columns.items()})
+
+    def pass_key(self):
+        """(n,) int: one number per outing and pass, contiguous in the sorted track, starting at 0."""
+        new = np.ones(len(self), bool)
+        if len(self) > 1:
+            new[1:] = (self.pass_id[1:] != self.pass_id[:-1]) | (self.outing[1:] != self.outing[:-1])
+        return np.cumsum(new) - 1
+
+    def joined(self):
+        """(n - 1,) bool: sample i and i + 1 belong to one unbroken stretch.
+
+        Same outing and pass, sample_id one apart, both usable. Nothing may be drawn, interpolated or tied across False.
+        """
+        key = self.pass_key()
+        return ((key[1:] == key[:-1]) & (np.diff(self.sample_id) == 1) & self.usable[1:] & self.usable[:-1])
+
+    def cut_between(self):
+        """(n - 1,) bool: a turn ends the pass of sample i and begins that of sample i + 1, and nothing is missing.
+
+        Same outing, sample_id one apart, both usable, another pass. The beam of the second sample closes the one pass
+        and opens the other.
+        """
+        return ((self.outing[1:] == self.outing[:-1]) & (self.pass_id[1:] != self.pass_id[:-1])
+                & (np.diff(self.sample_id) == 1) & self.usable[1:] & self.usable[:-1])
+
+    def runs(self):
+        """Slices of unbroken stretches of usable samples; single usable samples are runs of one.
+
+        A run that a turn ends reaches to the first sample of the next pass, with which the next run begins.
+        """
+        index = np.flatnonzero(self.usable)
+        if not len(index):
+            return []
+        joined = self.joined()
+        cut = np.flatnonzero(~((np.diff(index) == 1) & joined[index[:-1]]))
+        starts = np.concatenate([[0], cut + 1])
+        ends = np.concatenate([cut, [len(index) - 1]])
+        on = np.append(self.cut_between(), False)
+        return [slice(int(index[a]), int(index[b]) + 1 + int(on[index[b]])) for a, b in zip(starts, ends)]

@@ -1,0 +1,1 @@
+"""Runs of the boat, numbered; what each was like."""

@@ -1,0 +1,1 @@
+"""A picture of the record: rows to time, columns to slant range."""

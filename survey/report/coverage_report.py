@@ -1,0 +1,187 @@
+"""The coverage report: one page for people, one table for programs, from the layers the tools made."""
+from __future__ import annotations
+
+import numpy as np
+
+from ..io import spreadsheets
+from . import layer_tables, pages, report_map, report_words
+from .pages import NO_BREAK, number
+from .report_layers import Layers, ReportLayer, grades_inside, looks_inside, seen_levels
+from .report_words import between, passes_asked
+from .totals import density, totals
+
+__all__ = ["Layers", "ReportLayer", "area_rows", "coverage_page", "doubts", "grades_inside", "looks_inside",
+           "seen_levels"]
+
+_HEAD = ("area", "area_m2", "covered_m2", "covered_pct", "low_pct", "high_pct", "looks_min", "worst_pct", "best_pct",
+         "expected_pct", "looks_asked", "grade")
+
+
+def area_rows(areas):
+    """(head, rows) of the table for programs: one row an area, plain numbers, unknown as empty text.
+
+    Names that begin like a formula are kept from being one.
+    """
+    rows = []
+    for i, label in enumerate(areas.labels("Area")):
+        values = [areas.numbers(name)[i] for name in _HEAD[1:-1]]
+        rows.append([spreadsheets.cell(label), *("" if np.isnan(v) else round(float(v), 3) for v in values),
+                     spreadsheets.cell(areas.words("grade")[i])])
+    return list(_HEAD), rows
+
+
+class _Figures:
+    """The layers with what is worked out of them once: totals of the areas, density of the targets."""
+
+    def __init__(self, layers):
+        self.whole = totals(layers) if layers.areas is not None and len(layers.areas) else None
+        self.found = density(layers, self.whole) if self.whole is not None and layers.targets is not None else None
+
+
+def doubts(layers):
+    """Sentences on what is doubtful or left out; they stand in the page, too."""
+    figures = _Figures(layers)
+    return report_words.doubts(layers, figures.whole, figures.found)
+
+
+def coverage_page(layers, title, made):
+    """The report as one HTML page.
+
+    Parameters
+    ----------
+    layers : Layers
+    title : str
+    made : str
+        When it was made, for the line under the title.
+    """
+    figures = _Figures(layers)
+    whole, found = figures.whole, figures.found
+    doubtful = report_words.doubts(layers, whole, found)
+    when = report_words.dates(layers)
+    lead = f"Side-scan coverage report{f' of {when}' if when else ''}. Made {made.replace('-', NO_BREAK)}."
+    drawing = report_map.report_map(layers, title)
+    return pages.page(title, lead, [
+        pages.definition_list(_key_figures(layers, whole, found)),
+        pages.figure(drawing, report_map.caption(layers)) if drawing else "",
+        pages.section("What is doubtful", pages.bullets(doubtful)) if doubtful else "",
+        _coverage(layers, whole), _gaps(layers, whole), _shore(layers), _passes(layers), _targets(layers, found),
+        pages.section("Methods", pages.paragraph(report_words.methods_text(layers, whole, found)),
+                      pages.paragraph(_reading_text())),
+        pages.section("Settings and sources", layer_tables.settings_table(layers.track, layers.swaths, whole)),
+    ])
+
+
+def _key_figures(layers, whole, found):
+    figures = []
+    if whole is not None:
+        kind = "95 % interval" if whole.drawn else "every edge moved at once:"
+        seen_by = f"by {passes_asked(whole.looks)}; " if whole.looks > 1 else ""
+        figures += [("Share of the area seen", number(whole.seen_pct, 1, "%"),
+                     f"{seen_by}{kind} {between(whole.low_pct, whole.high_pct)}"),
+                    ("Area to be surveyed", number(whole.area_m2 / 1e4, 2, "ha"),
+                     f"{number(whole.seen_m2 / 1e4, 2, 'ha')} of it seen")]
+    if layers.gaps is not None:
+        size = layers.gaps.numbers("area_m2")
+        biggest = f"largest {number(np.nanmax(size), 0, 'm²')}" if np.isfinite(size).any() else "none found"
+        figures.append(("Gaps", number(len(size)), f"{number(np.nansum(size) / 1e4, 2, 'ha')} together, {biggest}"))
+    if layers.shore is not None:
+        status, length = layers.shore.words("status"), layers.shore.numbers("length_m")
+        missed, all_ = float(np.nansum(length[status == "unscanned"])), float(np.nansum(length))
+        figures.append(("Shore nobody scanned", number(missed, 0, "m"),
+                        f"{number(100 * missed / all_ if all_ else np.nan, 1, '%')} of {number(all_, 0, 'm')}"))
+    if layers.passes is not None:
+        km = float(np.nansum(layers.passes.numbers("length_m"))) / 1000
+        figures.append(("Passes", number(len(layers.passes)), f"{number(km, 2, 'km')} run"))
+    if layers.targets is not None:
+        figures.append(("Targets", number(len(layers.targets)), _density(found)))
+    return figures
+
+
+def _density(found):
+    if found is None or not np.isfinite(found.per_ha):
+        return ""
+    what = "" if found.combined else "single looks: "
+    return (f"{what}{number(found.inside)} on the bottom inside, {number(found.per_ha, 2)} per hectare seen, 95 % "
+            f"interval {number(found.low, 2)} to {number(found.high, 2)}")
+
+
+def _coverage(layers, whole):
+    if layers.areas is None:
+        return ""
+    if whole is None:
+        return pages.section("How much was seen", pages.paragraph("The layer of areas holds no area."))
+    parts = [layer_tables.areas_table(layers.areas, whole)]
+    if layers.looks:
+        caption = "Bottom seen by so many separate passes; both sides of a pass are one look."
+        size = whole.area_m2
+        if whole.excluded:
+            caption, size = f"{caption} Ground that was excluded from the areas is not told apart here.", np.nan
+        rows = [[f"{k} or more", number(m2 / 1e4, 2, "ha"), number(100 * m2 / size, 1, "%")] for k, m2 in layers.looks]
+        parts.append(pages.table(caption, ["Looks", "Area", "Share"], rows, (1, 2)))
+    if layers.grades:
+        rows = [[words, number(m2 / 1e4, 2, "ha"), number(100 * m2 / whole.area_m2, 1, "%")]
+                for words, m2 in layers.grades]
+        parts.append(pages.table("What the looks are worth for an object of the size the map of bottom seen was made "
+                                 "for; ground that was not seen, or lies off that map, is not listed.",
+                                 ["Grade", "Area", "Share"], rows, (1, 2)))
+    return pages.section("How much was seen", *parts)
+
+
+def _gaps(layers, whole):
+    if layers.gaps is None:
+        return ""
+    if not len(layers.gaps):
+        return pages.section("What was missed", pages.paragraph("No gap is larger than the limits asked for."),
+                             _by_kind(layers.gaps, whole))
+    return pages.section("What was missed", _by_kind(layers.gaps, whole),
+                         layer_tables.gaps_table(layers.gaps, layers.lonlat))
+
+
+_KINDS = {"hidden": "ground that nearer ground hides", "weak": "looked at, but an object could have been missed",
+          "no bottom": "range setting shorter than the water is deep", "break": "the record or the position broke off",
+          "nadir": "under the boat, between the two sides", "between": "between neighbouring passes",
+          "edge": "along the edge of the area", "unvisited": "no pass came near"}
+
+
+def _by_kind(gaps, whole):
+    """Gaps by kind, then what is too narrow or too small to be listed, then all that was missed: a closed sum."""
+    kind, size = gaps.words("kind"), gaps.numbers("area_m2")
+    rows = [[word or "unknown", _KINDS.get(word, ""), number(int((kind == word).sum())),
+             number(float(np.nansum(size[kind == word])), 0, "m²")]
+            for word in [*_KINDS, *sorted(set(kind) - set(_KINDS))] if (kind == word).any()]
+    listed, missed = float(np.nansum(size)), np.nan if whole is None else whole.area_m2 - whole.seen_m2
+    if listed <= missed + 0.5:
+        rows += [["not listed", "narrower or smaller than the limits asked for", "",
+                  number(max(0.0, missed - listed), 0, "m²")],
+                 ["all", "missed in all", number(len(gaps)), number(missed, 0, "m²")]]
+    else:
+        rows.append(["all", "gaps in all", number(len(gaps)), number(listed, 0, "m²")])
+    return pages.table("Gaps by kind.", ["Kind", "What it means", "Number", "Area"], rows, (2, 3))
+
+
+def _shore(layers):
+    return "" if layers.shore is None else pages.section("The shore", layer_tables.shore_table(layers.shore))
+
+
+def _passes(layers):
+    if layers.passes is None:
+        return ""
+    if not len(layers.passes):
+        return pages.section("The passes", pages.paragraph("The layer of passes holds none."))
+    return pages.section("The passes", layer_tables.passes_table(layers.passes))
+
+
+def _targets(layers, found):
+    if layers.targets is None:
+        return ""
+    if not len(layers.targets):
+        where = "" if found is None or not np.isfinite(found.high) else (
+            f" On {number(found.seen_m2 / 1e4, 2, 'ha')} seen that leaves room for up to {number(found.high, 2)} a "
+            "hectare (95 % interval, Poisson), provided that an object would have been noticed.")
+        return pages.section("Targets", pages.paragraph(f"No target was located.{where}"))
+    return pages.section("Targets", layer_tables.targets_table(layers.targets, layers.lonlat))
+
+
+def _reading_text():
+    return ("Seen means that sound reached the bottom there; it does not promise that an object would have been "
+            "noticed. Areas and lengths are measured on the ground.")

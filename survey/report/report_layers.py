@@ -1,0 +1,178 @@
+"""What a coverage report is made of: the columns and shapes of its layers, whichever version of the tools made them."""
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ..geometry import overlap, shapes, transfer
+
+__all__ = ["NEEDED", "Layers", "ReportLayer", "grades_inside", "looks_inside", "seen_levels"]
+
+NEEDED = {
+    "TRACK": ("outing", "t_s", "heading_source", "depth_source", "range_m", "range_ratio", "sound_speed_mps",
+              "latency_s", "lever_forward_m", "lever_starboard_m", "mount_deg", "usable", "reject_reason"),
+    "PASSES": ("outing", "pass_id", "length_m", "mean_speed_mps", "mean_depth_m", "range_m", "too_fast_pct",
+               "off_band_pct"),
+    "SWATHS": ("outing", "pass_id", "side", "range_model", "blind_deg"),
+    "AREAS": ("area_m2", "covered_m2", "covered_pct", "low_pct", "high_pct", "looks_min"),
+    "GAPS": ("gap_id", "kind", "area_m2", "width_m", "length_m", "certain"),
+    "SHORE": ("status", "length_m"),
+    "TARGETS": ("target_id", "label", "status", "semi_major_m", "semi_minor_m", "azimuth_deg", "confidence_pct",
+                "main_cause"),
+}
+"""Fields without which a layer is not what it is taken for; all others may be missing, as in layers made earlier."""
+
+_MOST_LOOKS = 3
+_NAME_FIELDS = ("name", "label", "title", "area", "id")
+
+
+@dataclass
+class ReportLayer:
+    """A layer's columns (arrays by field name, NaN or '' for unknown; times in seconds since 1970) and its geometries
+    in frame metres, empty where a feature has none."""
+
+    name: str
+    columns: dict
+    geometries: list
+
+    def __len__(self):
+        return len(self.geometries)
+
+    def has(self, name):
+        """True if the layer has the field."""
+        return name in self.columns
+
+    def numbers(self, name):
+        """(n,) floats of a field, NaN where it is unknown or the layer has no such field."""
+        column = self.columns.get(name)
+        if column is None:
+            return np.full(len(self), np.nan)
+        if np.asarray(column).dtype.kind in "fiub":
+            return np.asarray(column, float)
+        return np.array([_figure(value) for value in column], float)
+
+    def words(self, name):
+        """(n,) texts of a field, '' where it is unknown or the layer has no such field."""
+        column = self.columns.get(name)
+        return np.full(len(self), "", object) if column is None else np.array([str(v) for v in column], object)
+
+    def labels(self, word):
+        """What each feature is called: the layer's own name field, else ``word`` and a number."""
+        for name in self.columns:
+            if name.lower() in _NAME_FIELDS and any(str(v) for v in self.columns[name]):
+                return [str(v) for v in self.columns[name]]
+        return [f"{word} {i + 1}" for i in range(len(self))]
+
+    def placed(self):
+        """(n,) bool: features that have a geometry."""
+        return np.array([not g.is_empty for g in self.geometries], bool)
+
+
+@dataclass
+class Layers:
+    """What the report is made of; any may be None.
+
+    ``frame`` carries the geometries, None where no layer has any. ``levels``: ground seen by at least 1, 2 ... passes,
+    polygons in the frame, see ``seen_levels``; ``looks``: (looks, m2) rows of it inside the areas; ``grades``: (what it
+    is worth, m2) rows.
+    """
+
+    frame: object
+    track: ReportLayer = None
+    passes: ReportLayer = None
+    swaths: ReportLayer = None
+    areas: ReportLayer = None
+    gaps: ReportLayer = None
+    shore: ReportLayer = None
+    targets: ReportLayer = None
+    levels: list = field(default_factory=list)
+    looks: list = field(default_factory=list)
+    grades: list = field(default_factory=list)
+
+    def given(self):
+        """(name, layer) of those that are there."""
+        names = ("track", "passes", "swaths", "areas", "gaps", "shore", "targets")
+        return [(name, getattr(self, name)) for name in names if getattr(self, name) is not None]
+
+    def lonlat(self, point):
+        """Degrees of a point in the frame."""
+        lon, lat = self.frame.frame_to_lonlat(point.x, point.y)
+        return float(lon), float(lat)
+
+    def overlay(self):
+        """Fill in ``levels`` and ``looks`` from the swaths and the areas."""
+        if self.swaths is None:
+            return
+        asked = np.nanmax(np.append(0 if self.areas is None else self.areas.numbers("looks_asked"), 0))
+        self.levels = seen_levels(self.swaths, max(_MOST_LOOKS, int(asked)))
+        if self.areas is not None and self.levels:
+            self.looks = looks_inside(self.frame, self.levels, self.areas)
+
+
+def _figure(value):
+    """A number, also where a layer holds it as text; NaN for what is none."""
+    try:
+        return float(value)
+    except (TypeError, ValueError):
+        return np.nan
+
+
+def seen_levels(swaths, depth=_MOST_LOOKS):
+    """Ground seen by at least 1, 2 ... ``depth`` separate passes; both sides of a pass are one look.
+
+    Parameters
+    ----------
+    swaths : ReportLayer
+        By outing and pass.
+    depth : int
+
+    Returns
+    -------
+    list of shapely polygons in the frame
+        Ends before the first that is empty; one level only where passes were drawn as one and cannot be told apart.
+    """
+    passes = {}
+    for outing, number, geometry in zip(swaths.words("outing"), swaths.numbers("pass_id"), swaths.geometries):
+        passes.setdefault((outing, number), []).append(geometry)
+    if any(np.isnan(number) for _, number in passes):
+        depth = 1
+    found = overlap.levels([overlap.merged(strips) for strips in passes.values()], depth)
+    return [level for level in found if not level.is_empty]
+
+
+def looks_inside(frame, seen, areas):
+    """Ground of the areas, each place counted once, by how many passes saw it at least.
+
+    Parameters
+    ----------
+    frame : survey.geometry.frame.Frame
+    seen : list of shapely polygons, see ``seen_levels``
+    areas : ReportLayer
+
+    Returns
+    -------
+    list of (looks, ground m2)
+        Ends before the first level that is empty inside.
+    """
+    inside = overlap.merged(areas.geometries)
+    sizes = [transfer.geodesic_area(frame, shapes.polygonal(level.intersection(inside))) for level in seen]
+    return [(k, size) for k, size in enumerate(sizes, 1) if size > 0]
+
+
+def grades_inside(frame, ground, areas):
+    """Ground of the areas by what a look there is worth.
+
+    Parameters
+    ----------
+    frame : survey.geometry.frame.Frame
+    ground : dict of {words: shapely polygons in crs units}
+    areas : ReportLayer
+
+    Returns
+    -------
+    list of (words, ground m2), in the order given
+    """
+    inside = overlap.merged(areas.geometries)
+    cut = [transfer.to_frame(frame, part).intersection(inside) for part in ground.values()]
+    return list(zip(ground, transfer.geodesic_areas(frame, [shapes.polygonal(part) for part in cut]).tolist()))

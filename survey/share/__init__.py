@@ -1,0 +1,1 @@
+"""The share seen and its interval, by drawn errors."""

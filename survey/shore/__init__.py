@@ -1,0 +1,1 @@
+"""Shore seen and not seen."""
