@@ -121,9 +121,9 @@ def _described(columns, rows):
             "height_at_least": np.array([not len(r) and bool(least[cut].any()) for r, cut in zip(whole, rows)])}
 
 
-def _kept(values, how):
+def _kept(values, settings):
     values = values[np.isfinite(values)]
-    return float(how(values)) if len(values) else np.nan
+    return float(settings(values)) if len(values) else np.nan
 
 
 def _weighted(values, sigmas):

@@ -79,16 +79,16 @@ def cast_card(plan, unit="ft", title="Cast card"):
 
 
 def _lead(plan, unit):
-    how = plan.settings
+    settings = plan.settings
     where = ("Clock directions are from the bow, as the boat lies." if plan.stations.kind == "boat" else
              f"Each station lies {_windward(plan.stations)}, bow to the wind at {plan.stations.heading_deg[0]:03.0f}"
              "\u00b0 true; 6:00 is over the stern.")
-    hit = ("A hit is a cast whose way back to the boat passes within" if how.method == "retrieve" else
+    hit = ("A hit is a cast whose way back to the boat passes within" if settings.method == "retrieve" else
            "A hit is within")
-    return (f"{hit} {_length(how.hit_radius, unit, 1)} of the object. Reckoned with a boat's fix good to "
-            f"{_length(how.sigma_boat, unit, 1)} and casts to {_length(how.sigma_range, unit, 1)} and "
-            f"{how.sigma_angle:g}\u00b0 (one standard deviation each). The target's own error is the same for every "
-            f"cast, so a pattern finds it sooner than casts on one spot. {where}")
+    return (f"{hit} {_length(settings.hit_radius, unit, 1)} of the object. Reckoned with a boat's fix good to "
+            f"{_length(settings.sigma_boat, unit, 1)} and casts to {_length(settings.sigma_range, unit, 1)} and "
+            f"{settings.sigma_angle:g}\u00b0 (one standard deviation each). The target's own error is the same for "
+            f"every cast, so a pattern finds it sooner than casts on one spot. {where}")
 
 
 def _windward(stations):

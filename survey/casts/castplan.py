@@ -95,8 +95,8 @@ class Stations:
         _demand(math.isfinite(stand_off) and stand_off > 0, f"STAND_OFF is {stand_off}; give a length above zero.")
         a = math.radians(wind_from - convergence_deg)
         if water is not None:
-            east, north, *how = stations_afloat(water, quarry.east, quarry.north, stand_off, a)
-            return cls(east, north, np.full(len(quarry), wind_from % 360.0), "stand-off", *how)
+            east, north, *found = stations_afloat(water, quarry.east, quarry.north, stand_off, a)
+            return cls(east, north, np.full(len(quarry), wind_from % 360.0), "stand-off", *found)
         return cls(quarry.east + stand_off * math.sin(a), quarry.north + stand_off * math.cos(a),
                    np.full(len(quarry), wind_from % 360.0), "stand-off")
 
@@ -145,7 +145,7 @@ class CastPlan:
         """Columns of ``schemas.CAST_STATIONS``; a station that no target is cast at from has none."""
         size = len(self.stations.east)
         used = [np.flatnonzero(self.station == s) for s in range(size)]
-        near, far = ([how(self.distance_m[u]) if len(u) else math.nan for u in used] for how in (np.min, np.max))
+        near, far = ([end(self.distance_m[u]) if len(u) else math.nan for u in used] for end in (np.min, np.max))
         return {"station_id": np.arange(1, size + 1), "kind": np.full(size, self.stations.kind, object),
                 "heading_deg": self.stations.heading_deg, "targets": np.array([len(u) for u in used]),
                 "nearest_m": np.array(near), "farthest_m": np.array(far)}

@@ -90,8 +90,8 @@ def zones(lines, cover, gap):
             inner[here] = _inner_edges(middle[here], along[here], line.reach_m, swath)
             seen = np.isfinite(inner).any(axis=1)
             width = np.where(np.isfinite(inner), inner, inner[:, ::-1])
-            nadir += _ribbons(xy, along, width, here & seen)
-            no_bottom += _ribbons(xy, along, np.full_like(width, line.reach_m), here & ~seen)
+            nadir += _quads(xy, along, width, here & seen)
+            no_bottom += _quads(xy, along, np.full_like(width, line.reach_m), here & ~seen)
     return {"no bottom": overlap.merged(no_bottom), "break": overlap.merged(_breaks(lines)),
             "nadir": overlap.merged(nadir)}
 
@@ -128,7 +128,7 @@ def _inner_edges(middle, along, reach, swath):
     return found
 
 
-def _ribbons(xy, along, width, chosen):
+def _quads(xy, along, width, chosen):
     """Polygons along runs of chosen intervals, ``width`` (n, 2) m to port and starboard of each."""
     ahead, astern = np.vstack([along, along[-1:]]), np.vstack([along[:1], along])
     normal = ahead + astern

@@ -163,9 +163,9 @@ def find_gaps(crs, areas, swaths=None, seen=None, *, exclude=(), passes=None, re
         notes + cover.notes + said, chance)
 
 
-def _drawn(cover, swaths, lines, wanted, area, exact, gaps, how, picture, step):
+def _drawn(cover, swaths, lines, wanted, area, exact, gaps, settings, picture, step):
     """ShareDraws, and notes."""
-    looks, draws, position_error = how
+    looks, draws, position_error = settings
     if not cover.tells_passes:
         body, outing = merged_share.merged_pass(cover.seen, draws, position_error)
         changes = merged_share.other_changes(cover.seen, [area, *wanted], lines, cover.reach_m, cover.cell_m, outing)

@@ -35,12 +35,12 @@ class Headings:
     course: np.ndarray
 
 
-def headings(how, compass_deg, clock_s, stretch, motion, late, kept):
+def headings(settings, compass_deg, clock_s, stretch, motion, late, kept):
     """Headings of samples.
 
     Parameters
     ----------
-    how : TrackSettings
+    settings : TrackSettings
     compass_deg : (n,) array or None
         As logged at the sonar time of each fix, NaN where missing; numbers beyond 360 are an instrument's way of saying
         that it has none.
@@ -60,20 +60,20 @@ def headings(how, compass_deg, clock_s, stretch, motion, late, kept):
     sigma = late.mixed(motion.sigma_deg)
     turn = late.mixed(motion.turn_dps)
     usable = sigma <= MAX_COURSE_SIGMA_DEG
-    bow = course + (180.0 if how.backwards else 0.0) + how.heading_offset_deg
+    bow = course + (180.0 if settings.backwards else 0.0) + settings.heading_offset_deg
     degrees = np.where(usable, bow % 360.0, np.nan)
     source = np.where(usable, COURSE, "").astype(object)
-    if how.sigma_heading_deg is not None:
-        sigma = np.where(usable, how.sigma_heading_deg, sigma)
+    if settings.sigma_heading_deg is not None:
+        sigma = np.where(usable, settings.sigma_heading_deg, sigma)
     if compass_deg is not None and np.isfinite(compass_deg).any():
         logged = np.asarray(compass_deg, float)
         full = _bridged(np.where(np.abs(logged) <= 360.0, logged, np.nan), clock_s, stretch)
-        full = steadied(full, clock_s, stretch, how.smoothing_s)
-        compass = (full + how.variation_deg + how.heading_offset_deg) % 360.0
+        full = steadied(full, clock_s, stretch, settings.smoothing_s)
+        compass = (full + settings.variation_deg + settings.heading_offset_deg) % 360.0
         known = np.isfinite(compass[kept])
         degrees = np.where(known, compass[kept], degrees)
         source[known] = COMPASS
-        stated = SIGMA_COMPASS_DEG if how.sigma_heading_deg is None else how.sigma_heading_deg
+        stated = SIGMA_COMPASS_DEG if settings.sigma_heading_deg is None else settings.sigma_heading_deg
         sigma = np.where(known, stated, sigma)
         turn = np.where(known, turn_of(compass, clock_s, stretch, motion)[kept], turn)
     return Headings(degrees, source, sigma, turn, course)

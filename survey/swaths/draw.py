@@ -1,8 +1,8 @@
 """Swaths: the ground each pass saw, as polygons with their areas and what drew them.
 
 Between the inner edge H tan(blind) and the outer edge of the range model, less what lies beyond the centre of a turn,
-behind land and, on a depth grid, behind nearer ground. See ``edges`` and ``lanes`` for what a sample saw, ``fan`` for
-strips, ``ribbons`` for exactness.
+behind land and, on a depth grid, behind nearer ground. See ``edges`` and ``visible_segments`` for what a sample saw,
+``fan`` for strips, ``quad_strips`` for exactness.
 """
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from .arcs import laid
 from .edges import SwathSettings, edges, reach_limit, used_range
 from .fan import Fan, strip_rows
 from .swathtable import DrawnBeams, swath_columns
-from .visible_segments import lanes_on_terrain
+from .visible_segments import segments_on_terrain
 
 __all__ = ["SwathReport", "SwathResult", "SwathSettings", "draw_swaths", "pass_unions"]
 
@@ -166,11 +166,11 @@ class _Drawing:
             self.report.aground += int((~shapes.contains(water, beams.east, beams.north) & own).sum())
         sides, before = [], self.report.quads
         for number, side in enumerate(self.settings.sides):
-            lanes = self._lanes(fan, side, frame)
+            segments = self._segments(fan, side, frame)
             if water is not None:
-                whole, lanes = lanes, [fan.ended_at_land(water) for fan in lanes]
-                self.report.ended_at_land += _shortened(whole, lanes)
-            sides.append(self._draw(lanes, side, np.where(fan.real >= 0, index[fan.real], -1)))
+                whole, segments = segments, [fan.ended_at_land(water) for fan in segments]
+                self.report.ended_at_land += _shortened(whole, segments)
+            sides.append(self._draw(segments, side, np.where(fan.real >= 0, index[fan.real], -1)))
             step((number + 1) / 4)
         keys = sorted(set().union(*sides))
         noisy = self.report.quads - before > _NOISY * len(index)
@@ -186,7 +186,7 @@ class _Drawing:
             if not ground.is_empty:
                 self.parts.setdefault(key, []).append((frame, ground))
 
-    def _lanes(self, laid_rows, side, frame):
+    def _segments(self, laid_rows, side, frame):
         """Fans of one side: one over a flat bottom, one for each stretch that beams see of a depth grid.
 
         Their ``row`` is the position among the rows that were laid.
@@ -201,18 +201,18 @@ class _Drawing:
         fan = Fan.of(beams, side, 0 * reach, reach, rows.strip, number).thinned(self.settings.thin_m)
         grid, anchors = self.terrain
         offset = anchors.offset[rows.sample]
-        return lanes_on_terrain(fan, frame, grid, offset[fan.row], track.depth_m[fan.row], slant[fan.row],
+        return segments_on_terrain(fan, frame, grid, offset[fan.row], track.depth_m[fan.row], slant[fan.row],
                                 np.tan(np.radians(self.settings.blind_deg)))
 
-    def _draw(self, lanes, side, strip_row):
+    def _draw(self, segments, side, strip_row):
         """One side's polygons by feature key, those with land in them apart; notes the beams that drew them.
 
         ``strip_row``: the strip row of each row that was laid, -1 for beams set in between.
         """
         polygons, drawn = {}, []
-        for fan in lanes:
+        for fan in segments:
             patience.look()
-            made = fan.ribbons()
+            made = fan.quad_strips()
             patience.look()
             self.report.rings += made.rings
             self.report.quads += made.quads
@@ -227,11 +227,11 @@ class _Drawing:
             seen &= row >= 0
             drawn.append((row[seen], fan.strip[seen], fan.inner[seen], fan.outer[seen]))
         row, strip, inner, outer = map(np.concatenate, zip(*drawn))
-        if len(lanes) > 1:
-            row, first, lane = np.unique(row, return_index=True, return_inverse=True)
+        if len(segments) > 1:
+            row, first, segment = np.unique(row, return_index=True, return_inverse=True)
             nearest, farthest = np.full(len(row), np.inf), np.zeros(len(row))
-            np.minimum.at(nearest, lane, inner)
-            np.maximum.at(farthest, lane, outer)
+            np.minimum.at(nearest, segment, inner)
+            np.maximum.at(farthest, segment, outer)
             strip, inner, outer = strip[first], nearest, farthest
         self.beams.append((self.keys(strip, side), row, inner, outer, np.full(len(row), side)))
         return polygons

@@ -6,7 +6,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from ..beams.land import near_shore, water_reach
-from .quad_strips import ribbons
+from .quad_strips import quad_strips
 
 __all__ = ["Fan", "StripRows", "strip_rows"]
 
@@ -113,9 +113,9 @@ class Fan:
         seen = np.isfinite(self.outer)
         return (self.strip[1:] == self.strip[:-1]) & seen[1:] & seen[:-1] & ~self.cut[1:]
 
-    def ribbons(self):
+    def quad_strips(self):
         """Ribbons of everything drawn; see ``survey.swaths.quad_strips``."""
-        return ribbons(self._edge(self.inner), self._edge(self.outer), self.drawn(), self._shared())
+        return quad_strips(self._edge(self.inner), self._edge(self.outer), self.drawn(), self._shared())
 
     def _shared(self):
         """(m,) the beams i that are the same as i + 1: one strip ends there and the next begins."""

@@ -19,7 +19,7 @@ import numpy as np
 from ..geometry import shapes
 from .crossings import Crossings, cross, crossings
 
-__all__ = ["MAX_INTERVALS", "QuadStrips", "ribbons"]
+__all__ = ["MAX_INTERVALS", "QuadStrips", "quad_strips"]
 
 MAX_INTERVALS = 128
 """Longest ring: beyond a hundred quads a ring gains nothing and meets itself more often."""
@@ -43,7 +43,7 @@ class QuadStrips:
     quads: int
 
 
-def ribbons(inner, outer, drawn, shared=()):
+def quad_strips(inner, outer, drawn, shared=()):
     """Polygons of strips.
 
     Parameters

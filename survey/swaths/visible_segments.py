@@ -1,8 +1,9 @@
-"""What beams see of an uneven bottom, as lanes: stretches of ground that neighbouring beams share.
+"""What beams see of an uneven bottom, as segments: stretches of ground that neighbouring beams share.
 
 A beam may see several stretches with shadows, or ground out of range, between them. Where two neighbouring beams see as
-many, each meeting its counterpart, the strip between them is drawn lane by lane. Where they do not, each beam stands
-for its half of the interval. Beams are set in between samples before, or sparse fixes would draw over most shadows.
+many, each meeting its counterpart, the strip between them is drawn segment by segment. Where they do not, each beam
+stands for its half of the interval. Beams are set in between samples before, or sparse fixes would draw over most
+shadows.
 """
 from __future__ import annotations
 
@@ -16,11 +17,11 @@ from ..bottom.sightlines import seen_stretches
 from ..bottom.terrain import rays_on
 from .fan import Fan
 
-__all__ = ["EDGE_SPACING_M", "MARCH_SPACING_M", "lanes_on_terrain"]
+__all__ = ["EDGE_SPACING_M", "MARCH_SPACING_M", "segments_on_terrain"]
 
 MARCH_SPACING_M, EDGE_SPACING_M = 0.5, 0.125
 """Beams are marched this close together, along the track and along the outer edge, however far apart the fixes are; and
-this close where two neighbours do not see the same lanes."""
+this close where two neighbours do not see the same segments."""
 
 _STRAIGHT_M = 0.05
 """Beams set in where every edge runs straighter than this between two samples are not drawn: nothing would show."""
@@ -34,7 +35,7 @@ _STRIDES = 120
 _SAMPLES = 250_000
 
 
-def lanes_on_terrain(fan, frame, grid, offset, depth, slant, tan_blind):
+def segments_on_terrain(fan, frame, grid, offset, depth, slant, tan_blind):
     """Lanes of the beams of one side.
 
     Parameters
@@ -56,7 +57,7 @@ def lanes_on_terrain(fan, frame, grid, offset, depth, slant, tan_blind):
     needed = _needed(fan, low, high)
     fan, low, high = fan.take(needed), low[:, needed], high[:, needed]
     count, apart = _apart(fan, low, high)
-    # between beams that do not match: one beam with the lanes of the first, one with those of the second
+    # between beams that do not match: one beam with the segments of the first, one with those of the second
     place = np.insert(np.arange(len(count), dtype=float), np.repeat(apart + 1, 2), np.repeat(apart + 0.5, 2))
     own = np.insert(np.arange(len(count)), np.repeat(apart + 1, 2), np.column_stack([apart, apart + 1]).ravel())
     before, share = np.floor(place).astype(int), (place % 1)[:, None]
@@ -66,14 +67,14 @@ def lanes_on_terrain(fan, frame, grid, offset, depth, slant, tan_blind):
     along /= np.hypot(*along.T)[:, None]
     row = np.where(share[:, 0] > 0, -1, fan.row[own])
     cut = np.concatenate([[False], (place[1:] == place[:-1])])
-    return [Fan(at, along, low[lane, own], high[lane, own], fan.strip[own], row, np.zeros(len(own), bool), cut)
-            for lane in range(len(low))]
+    return [Fan(at, along, low[segment, own], high[segment, own], fan.strip[own], row, np.zeros(len(own), bool), cut)
+            for segment in range(len(low))]
 
 
 def _marched(fan, values, stretches):
-    """The fan with beams set in, and (lanes, k) lower and upper ground range of what each sees.
+    """The fan with beams set in, and (segments, k) lower and upper ground range of what each sees.
 
-    ``values``: (k,) arrays of its beams; ``stretches(fan, *values)`` gives lanes of all beams of a fan.
+    ``values``: (k,) arrays of its beams; ``stretches(fan, *values)`` gives segments of all beams of a fan.
     """
     low, high = np.empty((0, 0)), np.empty((0, 0))
     where = fan.drawn()
@@ -91,14 +92,14 @@ def _marched(fan, values, stretches):
 
 
 def _joined(known, new, fresh):
-    """(lanes, k) table of what is known of some beams and new of the ``fresh`` ones."""
+    """(segments, k) table of what is known of some beams and new of the ``fresh`` ones."""
     table = np.full((max(len(known), len(new)), len(fresh)), np.nan)
     table[:len(known), ~fresh], table[:len(new), fresh] = known, new
     return table
 
 
 def _apart(fan, low, high):
-    """(k,) how many lanes each beam has, and the beams that do not match the next one though both see something."""
+    """(k,) how many segments each beam has, and the beams that do not match the next one though both see something."""
     count = np.isfinite(low).sum(axis=0)
     meets = (np.maximum(low[:, 1:], low[:, :-1]) < np.minimum(high[:, 1:], high[:, :-1])).sum(axis=0)
     seen = (count[1:] > 0) & (count[:-1] > 0) & (fan.strip[1:] == fan.strip[:-1])
@@ -129,7 +130,7 @@ def _needed(fan, low, high):
 
 
 def _stretches(frame, grid, tan_blind, fan, offset, depth, slant):
-    """(lanes, k) lower and upper ground range of what each beam sees, NaN where there are fewer."""
+    """(segments, k) lower and upper ground range of what each beam sees, NaN where there are fewer."""
     reach = np.nan_to_num(fan.outer)
     rays = rays_on(grid, frame, *fan.at.T, *fan.along.T, reach, offset, depth)
     some = np.flatnonzero((reach > 0) & np.isfinite(rays.col + rays.row + slant))
@@ -152,7 +153,7 @@ def _stretches(frame, grid, tan_blind, fan, offset, depth, slant):
     first = np.flatnonzero(starts)
     last = np.append(first[1:], len(beam)) - 1
     beam, low, high = beam[first], low[first], high[last]
-    lane = np.arange(len(beam)) - np.searchsorted(beam, beam)
-    lows, highs = (np.full((max(lane.max(initial=0) + 1, 1), len(reach)), np.nan) for _ in range(2))
-    lows[lane, beam], highs[lane, beam] = low, high
+    segment = np.arange(len(beam)) - np.searchsorted(beam, beam)
+    lows, highs = (np.full((max(segment.max(initial=0) + 1, 1), len(reach)), np.nan) for _ in range(2))
+    lows[segment, beam], highs[segment, beam] = low, high
     return lows, highs

@@ -76,12 +76,12 @@ class Budget:
         return self.spread.cov
 
 
-def budget(seen, sigmas):
+def budget(obs, sigmas):
     """Error budget of many picks at once.
 
     Parameters
     ----------
-    seen : Observations
+    obs : Observations
     sigmas : survey.uncertainty.sigmas.Sigmas
         Those that are the same for every pick.
 
@@ -89,7 +89,7 @@ def budget(seen, sigmas):
     -------
     Budget
     """
-    table = seen.tabulate(lambda piece: _of_piece(piece, sigmas))
+    table = obs.tabulate(lambda piece: _of_piece(piece, sigmas))
     (ground, low, high, status, bent, centre, sigma_across, height, sigma_height, dg_dscale, dg_ddepth,
      sigma_scale) = table[:12]
     return Budget(
@@ -98,63 +98,63 @@ def budget(seen, sigmas):
         dg_ddepth=dg_ddepth, sigma_scale=sigma_scale, sigma_across=sigma_across, bent=bent != 0)
 
 
-def _of_piece(seen, sigmas):
+def _of_piece(obs, sigmas):
     """The rows of one piece, in the order in which ``budget`` takes them apart."""
-    moves = motions(seen, sigmas)
-    along, mixed, across = total(seen, sigmas, moves)
+    moves = motions(obs, sigmas)
+    along, mixed, across = total(obs, sigmas, moves)
     square, found = moves.square, moves.found
     sure = found.status != nadir.SIDE_UNSURE
-    swung = moves.swing_across + moves.heading2 * np.square(seen.lever_forward)
+    swung = moves.swing_across + moves.heading2 * np.square(obs.lever_forward)
     gain, percent = sure * found.gain, 100 / np.maximum(along + across, 1e-300)
     return (found.ground, found.low, found.high, found.status, np.square(found.ground * moves.turn2) > across - swung,
-            moves.reach * np.exp(-0.5 * moves.turn2), np.sqrt(across), *_heights(seen, sigmas, moves.sigma_scale),
+            moves.reach * np.exp(-0.5 * moves.turn2), np.sqrt(across), *_heights(obs, sigmas, moves.sigma_scale),
             gain * square.d_scale, gain * square.d_depth, moves.sigma_scale, *ellipse(moves, along, mixed, across),
-            *to_east_north(moves, *_own(seen, sigmas, moves, sure)),
-            *(percent * trace for trace in _traces(seen, sigmas, moves)))
+            *to_east_north(moves, *_own(obs, sigmas, moves, sure)),
+            *(percent * trace for trace in _traces(obs, sigmas, moves)))
 
 
-def _traces(seen, sigmas, moves):
+def _traces(obs, sigmas, moves):
     """Variance along and across together, by cause."""
     square, heading2 = moves.square, moves.heading2
     of_range, of_depth, of_height = (first + ~moves.found.linear * second for first, second in
                                      zip((square.by_range, square.by_depth, square.by_height), square.second))
     swing = moves.swing_along + moves.swing_across
     by_heading = heading2 / np.maximum(moves.turn2, 1e-300) * swing
-    lever = seen.lever_starboard * (moves.reach + moves.arm) + np.square(seen.lever_forward)
+    lever = obs.lever_starboard * (moves.reach + moves.arm) + np.square(obs.lever_forward)
     return (
-        2 * (np.square(seen.bias) + np.square(seen.slow) + np.square(seen.jitter)),
+        2 * (np.square(obs.bias) + np.square(obs.slow) + np.square(obs.jitter)),
         by_heading + heading2 * lever,
         moves.gain2 * of_range,
         moves.gain2 * (of_depth + of_height) + moves.found.hanging_var,
-        np.square(seen.sigma_time) * (np.square(moves.ahead) + np.square(moves.aside))
+        np.square(obs.sigma_time) * (np.square(moves.ahead) + np.square(moves.aside))
         + sigmas.latency**2 * (np.square(moves.late_ahead) + np.square(moves.late_aside)),
         moves.beam,
         moves.gain2 * square.by_scale,
         2 * sigmas.offset**2 + moves.tilt + swing - by_heading)
 
 
-def _own(seen, sigmas, moves, sure):
+def _own(obs, sigmas, moves, sure):
     """Variance along, covariance, variance across of what is fresh in each pick.
 
     Where the side is unsure, so is the sign of what depth and sound speed do: that counts as fresh, too.
     """
     square = moves.square
-    jitter, time = np.square(seen.jitter), np.square(seen.sigma_time)
+    jitter, time = np.square(obs.jitter), np.square(obs.sigma_time)
     constant = square.by_depth / 2 + square.by_scale
     return (jitter + time * np.square(moves.ahead) + moves.beam, time * moves.ahead * moves.aside,
             jitter + time * np.square(moves.aside) + moves.var_ground - sure * moves.gain2 * constant)
 
 
-def _heights(seen, sigmas, sigma_scale):
+def _heights(obs, sigmas, sigma_scale):
     """h = H (Re - Rt) / Re of objects with a shadow, and its standard deviation; NaN elsewhere."""
-    if not np.isfinite(seen.shadow_end).any():
-        return np.full(len(seen), np.nan), np.full(len(seen), np.nan)
-    bed, _ = bed_and_gain(seen)
-    height = shadow_height(bed, seen.slant, seen.shadow_end)
-    if seen.terrain is not None:  # the bed rises or falls between the object and the end of its shadow
-        height = height - np.nan_to_num(seen.terrain.slope * seen.terrain.ground) * (1 - seen.slant / seen.shadow_end)
-    by_start, by_end = bed / seen.shadow_end, bed * seen.slant / np.square(seen.shadow_end)
-    by_depth = (seen.shadow_end - seen.slant) / seen.shadow_end
-    by_scale = np.where(seen.depth_scales, height, 0.0)
+    if not np.isfinite(obs.shadow_end).any():
+        return np.full(len(obs), np.nan), np.full(len(obs), np.nan)
+    bed, _ = bed_and_gain(obs)
+    height = shadow_height(bed, obs.slant, obs.shadow_end)
+    if obs.terrain is not None:  # the bed rises or falls between the object and the end of its shadow
+        height = height - np.nan_to_num(obs.terrain.slope * obs.terrain.ground) * (1 - obs.slant / obs.shadow_end)
+    by_start, by_end = bed / obs.shadow_end, bed * obs.slant / np.square(obs.shadow_end)
+    by_depth = (obs.shadow_end - obs.slant) / obs.shadow_end
+    by_scale = np.where(obs.depth_scales, height, 0.0)
     return height, np.sqrt((np.square(by_start) + np.square(by_end)) * sigmas.range**2
                            + np.square(by_depth * sigmas.depth) + np.square(by_scale * sigma_scale))

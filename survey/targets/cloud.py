@@ -39,12 +39,12 @@ def _points(count=POINTS, seed=20):
     return np.concatenate([half, -half]), np.concatenate([heights, heights])
 
 
-def with_cloud(seen, found, sigmas, frames, beams, sample, cloud):
+def with_cloud(obs, found, sigmas, frames, beams, sample, cloud):
     """A budget whose picks on the depth grid have the centre and spread of their cloud.
 
     Parameters
     ----------
-    seen : survey.targets.observations.Observations
+    obs : survey.targets.observations.Observations
         With ``terrain``; where it knows no ground and the cloud does, the cloud's is put in.
     found : survey.targets.budget.Budget
         From closed forms; not changed.
@@ -63,7 +63,7 @@ def with_cloud(seen, found, sigmas, frames, beams, sample, cloud):
         ``own`` has what the spread grew by: errors that ground adds are fresh in each pick. ``shares`` stay those of
         the closed form.
     """
-    known = np.isfinite(seen.slant) & (found.status != nadir.WATER_COLUMN) & (found.status != nadir.OFF_GRID)
+    known = np.isfinite(obs.slant) & (found.status != nadir.WATER_COLUMN) & (found.status != nadir.OFF_GRID)
     out = Budget(**{name: getattr(found, name) for name in found.__dataclass_fields__})
     out.ground, out.low, out.high, out.centre, out.own, out.sigma_across = (
         values.copy() for values in (found.ground, found.low, found.high, found.centre, found.own, found.sigma_across))
@@ -71,34 +71,34 @@ def with_cloud(seen, found, sigmas, frames, beams, sample, cloud):
     for frame, members in frames:
         index = members[known[members]]
         if len(index):
-            met = _of_frame(seen.take(index), index, out, rows, sigmas, beams(frame, index), frame, sample[index],
+            met = _of_frame(obs.take(index), index, out, rows, sigmas, beams(frame, index), frame, sample[index],
                             cloud)
-            only = index[met & np.isnan(seen.terrain.ground[index])]
-            seen.terrain.ground[only] = out.ground[only]
+            only = index[met & np.isnan(obs.terrain.ground[index])]
+            obs.terrain.ground[only] = out.ground[only]
     out.spread = Spread.of(rows)
     return out
 
 
-def _of_frame(seen, index, out, rows, sigmas, beams, frame, sample, cloud):
-    """Fill in the picks at ``index``, which ``seen`` holds; (k,) bool, those whose cloud met ground."""
-    moves = motions(seen, sigmas)
-    along, mixed, across = total(seen, sigmas, moves)
-    shadow = np.isfinite(seen.shadow_end)
-    reach = np.where(shadow, seen.shadow_end, seen.slant)
-    shares = np.where(shadow, seen.slant / reach, 1.0)
+def _of_frame(obs, index, out, rows, sigmas, beams, frame, sample, cloud):
+    """Fill in the picks at ``index``, which ``obs`` holds; (k,) bool, those whose cloud met ground."""
+    moves = motions(obs, sigmas)
+    along, mixed, across = total(obs, sigmas, moves)
+    shadow = np.isfinite(obs.shadow_end)
+    reach = np.where(shadow, obs.shadow_end, obs.slant)
+    shares = np.where(shadow, obs.slant / reach, 1.0)
     flat = np.maximum(across - moves.var_ground, 0.0)
     ahead = np.sqrt(along)
     lean = np.where(ahead > 0, mixed / np.maximum(ahead, 1e-12), 0.0)
     points, standing = _points()
     shift_ahead = ahead[:, None] * points[:, 0]
-    shift_out = seen.side[:, None] * (lean[:, None] * points[:, 0]
+    shift_out = obs.side[:, None] * (lean[:, None] * points[:, 0]
                                       + np.sqrt(np.maximum(flat - lean**2, 0))[:, None] * points[:, 1])
     by_range = np.hypot(sigmas.range, moves.sigma_scale * reach)
-    by_range = np.where(seen.ground_reading, np.hypot(sigmas.range * moves.found.ground / reach,
+    by_range = np.where(obs.ground_reading, np.hypot(sigmas.range * moves.found.ground / reach,
                                                       moves.sigma_scale * reach), by_range)
-    height = np.where(shadow & ~open_shadow(seen), 0.0, sigmas.height)
+    height = np.where(shadow & ~open_shadow(obs), 0.0, sigmas.height)
     pick, draw, ground, weight = cloud(
-        frame, *beams, reach, seen.depth, sample, shift_out, seen.side[:, None] * shift_ahead,
+        frame, *beams, reach, obs.depth, sample, shift_out, obs.side[:, None] * shift_ahead,
         by_range[:, None] * points[:, 2], sigmas.depth * points[:, 3] - height[:, None] * standing)
     count = len(index)
     whole = np.bincount(pick, weight, count)
@@ -112,15 +112,15 @@ def _of_frame(seen, index, out, rows, sigmas, beams, frame, sample, cloud):
     middle, reached = mean(place), mean(ground)
     unsure = moves.found.status == nadir.SIDE_UNSURE
     centre = np.where(unsure, 0.0, middle)
-    reading = np.where(shadow, np.square(reached / seen.slant * sigmas.range), 0.0)  # of the shadow's start
-    new = (mean(np.square(aside)), seen.side * mean((place - centre[pick]) * aside),
+    reading = np.where(shadow, np.square(reached / obs.slant * sigmas.range), 0.0)  # of the shadow's start
+    new = (mean(np.square(aside)), obs.side * mean((place - centre[pick]) * aside),
            mean(np.square(place - centre[pick])) + reading)
     few = met & (1 / np.maximum(np.bincount(pick, share**2, count), 1e-300) < _FEW)
     met &= ~few | (new[0] + new[2] > along + across)
     new = [np.where(met, mine, old) for mine, old in zip(new, (along, mixed, across))]
     grown = [mine - old for mine, old in zip(to_east_north(moves, *new), to_east_north(moves, along, mixed, across))]
     out.own[index] += _positive(*grown)
-    out.centre[index] += np.where(met & ~unsure, seen.side * (centre - moves.found.ground), 0.0)
+    out.centre[index] += np.where(met & ~unsure, obs.side * (centre - moves.found.ground), 0.0)
     out.ground[index] = np.where(met, centre, out.ground[index])
     half = nadir.Z95 * np.sqrt(np.maximum(mean(np.square(ground)) - np.square(reached), 0) + reading)
     many = moves.found.status == nadir.AMBIGUOUS

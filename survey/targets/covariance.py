@@ -92,12 +92,12 @@ class Motions:
     beam: np.ndarray
 
 
-def spread(seen, sigmas):
+def spread(obs, sigmas):
     """Covariance and ellipse of many picks at once, all causes together.
 
     Parameters
     ----------
-    seen : Observations
+    obs : Observations
     sigmas : survey.uncertainty.sigmas.Sigmas
         Those that are the same for every pick.
 
@@ -106,12 +106,12 @@ def spread(seen, sigmas):
     Spread
         The same as ``budget.budget`` gives, without its causes and blocks.
     """
-    return Spread.of(seen.tabulate(lambda piece: _of_piece(piece, sigmas)))
+    return Spread.of(obs.tabulate(lambda piece: _of_piece(piece, sigmas)))
 
 
-def _of_piece(seen, sigmas):
-    moves = motions(seen, sigmas, interval=False)
-    return ellipse(moves, *total(seen, sigmas, moves))
+def _of_piece(obs, sigmas):
+    moves = motions(obs, sigmas, interval=False)
+    return ellipse(moves, *total(obs, sigmas, moves))
 
 
 def ellipse(moves, along, mixed, across):
@@ -128,42 +128,42 @@ def to_east_north(moves, along, mixed, across):
     return middle - lean, half * sin_2a + mixed * cos_2a, middle + lean
 
 
-def total(seen, sigmas, moves):
+def total(obs, sigmas, moves):
     """Variance along, covariance, variance across of all causes together: the sum of what ``budget`` tells apart."""
-    even = (np.square(seen.bias) + sigmas.offset**2) + np.square(seen.slow) + np.square(seen.jitter)
-    time, late = np.square(seen.sigma_time), sigmas.latency**2
+    even = (np.square(obs.bias) + sigmas.offset**2) + np.square(obs.slow) + np.square(obs.jitter)
+    time, late = np.square(obs.sigma_time), sigmas.latency**2
     slid, slipped = time * moves.aside, late * moves.late_aside
-    turned = moves.heading2 * seen.lever_forward
+    turned = moves.heading2 * obs.lever_forward
     along = (even + time * moves.ahead * moves.ahead + late * moves.late_ahead * moves.late_ahead + moves.tilt
-             + moves.beam + moves.swing_along + moves.heading2 * seen.lever_starboard * (moves.reach + moves.arm))
+             + moves.beam + moves.swing_along + moves.heading2 * obs.lever_starboard * (moves.reach + moves.arm))
     mixed = slid * moves.ahead + slipped * moves.late_ahead - turned * moves.arm
     across = (even + slid * moves.aside + slipped * moves.late_aside + moves.var_ground + moves.swing_across
-              + turned * seen.lever_forward)
+              + turned * obs.lever_forward)
     return along, mixed, across
 
 
-def motions(seen, sigmas, interval=True):
+def motions(obs, sigmas, interval=True):
     """How each cause moves each pick, see ``Motions``."""
-    sigma_scale = sigmas.sound_speed / seen.sound_speed
-    square = _square(seen, sigmas, sigma_scale)
+    sigma_scale = sigmas.sound_speed / obs.sound_speed
+    square = _square(obs, sigmas, sigma_scale)
     second = sum(square.second)
     var_q = square.by_range + square.by_depth + square.by_height + square.by_scale + second
-    found = nadir.from_square(square.q, square.mean_shift, var_q, interval or seen.terrain is not None, seen.side != 0)
+    found = nadir.from_square(square.q, square.mean_shift, var_q, interval or obs.terrain is not None, obs.side != 0)
     high = standing(sigmas.height) + WATER_SIGMAS * np.sqrt(
         sigmas.range**2 + sigmas.depth**2 + HALF_NORMAL_VAR * sigmas.height**2)
-    hanging = seen.slant < seen.depth - high
-    if seen.terrain is not None:
-        _terrain_limits(found, seen)
-        hanging &= np.isnan(seen.terrain.ground)  # on a bank the bottom is nearer than under the boat
-    nadir.hang_in_water(found, seen.slant, hanging)
+    hanging = obs.slant < obs.depth - high
+    if obs.terrain is not None:
+        _terrain_limits(found, obs)
+        hanging &= np.isnan(obs.terrain.ground)  # on a bank the bottom is nearer than under the boat
+    nadir.hang_in_water(found, obs.slant, hanging)
     gain2 = np.square(found.gain)
     var_ground = gain2 * (var_q - second * found.linear) + found.hanging_var
-    a, turn = _RADIAN * seen.azimuth_deg, _RADIAN * seen.turn_dps
+    a, turn = _RADIAN * obs.azimuth_deg, _RADIAN * obs.turn_dps
     sin, cos = np.sin(a), np.cos(a)
-    along, across = seen.vel_east * sin + seen.vel_north * cos, seen.vel_east * cos - seen.vel_north * sin
-    reach = seen.side * found.ground
-    arm, follows = reach + seen.lever_starboard, turn * seen.course_heading
-    heading2 = np.square(_RADIAN * seen.sigma_heading)
+    along, across = obs.vel_east * sin + obs.vel_north * cos, obs.vel_east * cos - obs.vel_north * sin
+    reach = obs.side * found.ground
+    arm, follows = reach + obs.lever_starboard, turn * obs.course_heading
+    heading2 = np.square(_RADIAN * obs.sigma_heading)
     turn2 = heading2 + (_RADIAN * sigmas.mount) ** 2
     shrunk = -np.expm1(-turn2)
     bend = 0.5 * np.square(shrunk)  # (1 + exp(-2 s^2)) / 2 - exp(-s^2)
@@ -171,32 +171,32 @@ def motions(seen, sigmas, interval=True):
     return Motions(
         square=square, found=found, sigma_scale=sigma_scale, gain2=gain2, var_ground=var_ground, sin=sin, cos=cos,
         reach=reach, arm=arm, ahead=along - reach * turn, aside=across, late_ahead=along - arm * follows,
-        late_aside=across + seen.lever_forward * follows, heading2=heading2, turn2=turn2,
+        late_aside=across + obs.lever_forward * follows, heading2=heading2, turn2=turn2,
         swing_along=swing * (ground2 + var_ground), swing_across=bend * ground2 - swing * var_ground,
-        tilt=(_RADIAN * sigmas.trim) ** 2 * np.square(seen.depth),
-        beam=np.tan(_RADIAN * sigmas.beam_width / 2) ** 2 / 3 * np.square(seen.slant))
+        tilt=(_RADIAN * sigmas.trim) ** 2 * np.square(obs.depth),
+        beam=np.tan(_RADIAN * sigmas.beam_width / 2) ** 2 / 3 * np.square(obs.slant))
 
 
-def _square(seen, sigmas, sigma_scale):
+def _square(obs, sigmas, sigma_scale):
     """G^2 with its sensitivities: without a shadow R^2 - H^2, with one (Rt/Re)^2 (Re^2 - H^2).
 
     A shadow ends where the sight line over the object's top meets the bed, so on terrain, too, the top lies Rt/Re of
     the way to that place. Objects only stand up: an unknown height is half-normal, so that the echo came from ``lift``
     above the bed, give or take; above the height that an open shadow shows.
     """
-    shadow = np.isfinite(seen.shadow_end)
-    slant, depth = seen.slant, seen.depth
+    shadow = np.isfinite(obs.shadow_end)
+    slant, depth = obs.slant, obs.depth
     end, ratio2, height = slant, 1.0, sigmas.height
     if shadow.any():
-        end = np.where(shadow, seen.shadow_end, slant)
-        ratio2, height = np.square(slant / end), np.where(shadow & ~open_shadow(seen), 0.0, height)
+        end = np.where(shadow, obs.shadow_end, slant)
+        ratio2, height = np.square(slant / end), np.where(shadow & ~open_shadow(obs), 0.0, height)
     q = (end - depth) * (end + depth)
     if shadow.any():
         q *= ratio2
-    bed, terrain = bed_and_gain(seen)
+    bed, terrain = bed_and_gain(obs)
     d_depth = -2 * ratio2 * terrain * bed
-    if seen.terrain is not None:
-        q = np.where(np.isfinite(seen.terrain.ground), ratio2 * np.square(seen.terrain.ground), q)
+    if obs.terrain is not None:
+        q = np.where(np.isfinite(obs.terrain.ground), ratio2 * np.square(obs.terrain.ground), q)
     lift, top = standing(height), np.sqrt(ratio2) * bed
     q = q + terrain * lift * (2 * top - lift)
     d_height = 2 * terrain * (top - lift)
@@ -207,10 +207,10 @@ def _square(seen, sigmas, sigma_scale):
         by_end = 2 * ratio2 * end * terrain - 2 * q / end
         range2 = np.where(shadow, np.square(2 * q / slant) + np.square(by_end), range2)
     reading2 = sigmas.range**2
-    if seen.ground_reading.any():  # read off a corrected record: its error is that of G itself
-        reading2 = np.where(seen.ground_reading, np.maximum(q, 0) / slant2, 1.0) * reading2
+    if obs.ground_reading.any():  # read off a corrected record: its error is that of G itself
+        reading2 = np.where(obs.ground_reading, np.maximum(q, 0) / slant2, 1.0) * reading2
     var_depth, var_height = sigmas.depth**2, np.square(height) * HALF_NORMAL_VAR
-    d_scale = 2 * terrain * np.where(seen.depth_scales, q - terrain * lift * (top - lift), slant2)
+    d_scale = 2 * terrain * np.where(obs.depth_scales, q - terrain * lift * (top - lift), slant2)
     return Square(
         q=q, d_depth=d_depth, d_scale=d_scale, by_range=reading2 * range2, by_depth=var_depth * np.square(d_depth),
         by_height=var_height * np.square(d_height), by_scale=np.square(d_scale * sigma_scale),
@@ -223,30 +223,30 @@ def standing(sigma):
     return HALF_NORMAL_MEAN * sigma
 
 
-def open_shadow(seen):
+def open_shadow(obs):
     """Where the shadow runs off the record, so that it shows the least height only."""
-    return np.zeros(len(seen), bool) if seen.open_shadow is None else seen.open_shadow
+    return np.zeros(len(obs), bool) if obs.open_shadow is None else obs.open_shadow
 
 
-def bed_and_gain(seen):
+def bed_and_gain(obs):
     """Depth of the bed at the object or its shadow's end, and dG/dR over its flat value: G / (G + z dz/dG).
 
     From R^2 = G^2 + z(G)^2. Where the bed rises so steeply that the slant range hardly grows, the gain is held at 10.
     """
-    if seen.terrain is None:
-        return seen.depth, 1.0
-    ground, bed, slope = seen.terrain.ground, seen.terrain.depth, seen.terrain.slope
+    if obs.terrain is None:
+        return obs.depth, 1.0
+    ground, bed, slope = obs.terrain.ground, obs.terrain.depth, obs.terrain.slope
     with np.errstate(divide="ignore", invalid="ignore"):
         gain = ground / np.maximum(ground + bed * slope, ground / 10)
     known = np.isfinite(gain)
-    return np.where(known, bed, seen.depth), np.where(known, gain, 1.0)
+    return np.where(known, bed, obs.depth), np.where(known, gain, 1.0)
 
 
-def _terrain_limits(found, seen):
+def _terrain_limits(found, obs):
     """Where the beam meets the bed more than once at this slant range, the interval takes in every meeting."""
-    terrain = seen.terrain
+    terrain = obs.terrain
     many, off = terrain.status == "ambiguous", terrain.status == "off grid"
-    ratio = np.where(np.isfinite(seen.shadow_end), seen.slant / seen.shadow_end, 1.0)[many]
+    ratio = np.where(np.isfinite(obs.shadow_end), obs.slant / obs.shadow_end, 1.0)[many]
     near, far = terrain.low[many] * ratio, terrain.high[many] * ratio
     found.low[many], found.high[many] = np.minimum(found.low[many], near), np.maximum(found.high[many], far)
     found.ground[many] = (found.low[many] + found.high[many]) / 2

@@ -113,26 +113,26 @@ def locate(track, picks, settings=None, water=None, ground_on_terrain=None, bott
     reason = _first(np.where(sideless, "", picks.reason), ties.reason, true.reason)
     kept = np.flatnonzero(reason == "")
     poses, true, hand, aside = poses.take(kept), true.take(kept), ties.how[kept] == BOAT, ties.ground[kept]
-    seen = _sightings(track, poses, true, np.where(np.isnan(aside), picks.side[kept], np.where(aside < 0, -1, 1)),
+    obs = _sightings(track, poses, true, np.where(np.isnan(aside), picks.side[kept], np.where(aside < 0, -1, 1)),
                       settings, sigmas, any(name in stated for name in _POSITION))
     # an end at the range in force was cut off by it, whoever read it
-    seen.open_shadow = np.isfinite(true.shadow_end) & (
+    obs.open_shadow = np.isfinite(true.shadow_end) & (
         picks.shadow_open[kept] | (true.shadow_end >= _OFF_RECORD * poses.range_m))
-    seen.sigma_time = np.where(hand, sigmas.hand_time, sigmas.time)
+    obs.sigma_time = np.where(hand, sigmas.hand_time, sigmas.time)
     frames = sample_frames(track, poses)
     if settings.range_model == "terrain":
-        seen.terrain = on_terrain(poses, seen, frames, ground_on_terrain)
-        seen.depth_scales &= np.isnan(seen.terrain.ground)
-    found = budget(seen, sigmas)
-    if seen.terrain is not None and hasattr(ground_on_terrain, "cloud"):
-        found = with_cloud(seen, found, sigmas, frames, beams_of(poses, seen.side), poses.sample,
+        obs.terrain = on_terrain(poses, obs, frames, ground_on_terrain)
+        obs.depth_scales &= np.isnan(obs.terrain.ground)
+    found = budget(obs, sigmas)
+    if obs.terrain is not None and hasattr(ground_on_terrain, "cloud"):
+        found = with_cloud(obs, found, sigmas, frames, beams_of(poses, obs.side), poses.sample,
                            ground_on_terrain.cloud)
     at = [np.where(np.isnan(aside), np.nan, values[kept]) for values in (picks.x, picks.y)]
-    places = lay_off(poses, seen, found, frames, scale, at, water)
+    places = lay_off(poses, obs, found, frames, scale, at, water)
     lost = sideless[kept] & (found.status != SIDE_UNSURE)  # only right under the boat does no side matter
     places.reason = np.where(lost, NO_SIDE, places.reason)
     reason[kept] = places.reason
-    columns = _columns(track, poses, true, seen, found, sigmas, settings, scale)
+    columns = _columns(track, poses, true, obs, found, sigmas, settings, scale)
     columns["label"] = picks.label[kept]
     columns["bottom_m"] = np.full(len(kept), np.nan)
     if bottom_at is not None and len(kept):
@@ -184,23 +184,23 @@ def _sightings(track, poses, true, side, settings, sigmas, position_stated):
         sigma_heading=np.where(known, poses.sigma_heading_deg, sigmas.heading), sigma_time=None)
 
 
-def _columns(track, poses, true, seen, found, sigmas, settings, scale):
+def _columns(track, poses, true, obs, found, sigmas, settings, scale):
     """Columns of ``schemas.TARGETS`` for every pick that has a place."""
     sample, count = poses.sample, len(poses.sample)
     major, minor = found.spread.semi_major, found.spread.semi_minor
-    flat = np.full(count, True) if seen.terrain is None else np.isnan(seen.terrain.ground)
+    flat = np.full(count, True) if obs.terrain is None else np.isnan(obs.terrain.ground)
     causes = np.array(list(CAUSES), object)
     everywhere = {"confidence_pct": 100 * settings.confidence, "sig_latency_s": sigmas.latency,
                   "sig_mount_deg": sigmas.mount, "sig_lever_m": sigmas.offset, "sig_trim_deg": sigmas.trim,
                   "sig_depth_offset_m": sigmas.depth / np.sqrt(2)}
     return {
         "outing": track.outing[sample], "pass_id": track.pass_id[sample], "sample_id": track.sample_id[sample],
-        "t_s": poses.t_s, "side": np.array([side_name(side) if side else "" for side in seen.side], object),
+        "t_s": poses.t_s, "side": np.array([side_name(side) if side else "" for side in obs.side], object),
         "status": np.array(STATUSES, object)[found.status],
         "range_model": np.where(flat, "slant", "terrain").astype(object),
         "slant_m": true.slant, "ground_m": found.ground, "ground_lo_m": found.low,
         "ground_hi_m": found.high, "depth_m": true.depth, "heading_deg": poses.heading_deg,
-        "bearing_deg": np.where(seen.side == 0, np.nan, (seen.azimuth_deg + 90 * seen.side) % 360),
+        "bearing_deg": np.where(obs.side == 0, np.nan, (obs.azimuth_deg + 90 * obs.side) % 360),
         "height_m": found.height,
         "sigma_height_m": found.sigma_height, "sigma_east_m": np.sqrt(found.cov[:, 0]),
         "sigma_north_m": np.sqrt(found.cov[:, 2]), "cov_en_m2": found.cov[:, 1], "semi_major_m": scale * major,
@@ -213,7 +213,7 @@ def _columns(track, poses, true, seen, found, sigmas, settings, scale):
         "dg_dscale_m": found.dg_dscale, "dg_ddepth": found.dg_ddepth, "latency_s": poses.latency_s,
         "mount_deg": poses.mount_deg, "lever_forward_m": poses.lever_forward_m,
         "lever_starboard_m": poses.lever_starboard_m, "range_ratio": poses.range_ratio,
-        "heading_source": track.heading_source[sample], "height_at_least": seen.open_shadow,
-        "sig_bias_m": seen.bias,
-        "sig_pass_m": seen.slow, "sig_heading_deg": seen.sigma_heading, "sig_scale": found.sigma_scale,
+        "heading_source": track.heading_source[sample], "height_at_least": obs.open_shadow,
+        "sig_bias_m": obs.bias,
+        "sig_pass_m": obs.slow, "sig_heading_deg": obs.sigma_heading, "sig_scale": found.sigma_scale,
         **{name: np.full(count, value) for name, value in everywhere.items()}}

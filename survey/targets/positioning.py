@@ -51,13 +51,13 @@ def beams_of(poses, side):
     return beams
 
 
-def on_terrain(poses, seen, frames, ground_on_terrain):
+def on_terrain(poses, obs, frames, ground_on_terrain):
     """Ground range of every pick, or of the end of its shadow, from a depth grid.
 
     Parameters
     ----------
     poses : Poses
-    seen : survey.targets.observations.Observations
+    obs : survey.targets.observations.Observations
     frames : list of (Frame, indices), see ``sample_frames``
     ground_on_terrain : callable, see ``locate.locate``
 
@@ -65,25 +65,25 @@ def on_terrain(poses, seen, frames, ground_on_terrain):
     -------
     TerrainGround
     """
-    count = len(seen)
-    reach = np.where(np.isfinite(seen.shadow_end), seen.shadow_end, seen.slant)
+    count = len(obs)
+    reach = np.where(np.isfinite(obs.shadow_end), obs.shadow_end, obs.slant)
     found = TerrainGround(*(np.full(count, np.nan) for _ in range(5)), np.full(count, "", object))
     for frame, index in frames:
-        east, north, _, beam = _beams(frame, poses, seen.side, index)
-        part = ground_on_terrain(frame, east, north, beam[:, 0], beam[:, 1], reach[index], seen.depth[index],
+        east, north, _, beam = _beams(frame, poses, obs.side, index)
+        part = ground_on_terrain(frame, east, north, beam[:, 0], beam[:, 1], reach[index], obs.depth[index],
                                  poses.sample[index])
         for name in ("ground", "depth", "slope", "low", "high", "status"):
             getattr(found, name)[index] = getattr(part, name)
     return found
 
 
-def lay_off(poses, seen, found, frames, scale, at, water=None):
+def lay_off(poses, obs, found, frames, scale, at, water=None):
     """Places and ellipses.
 
     Parameters
     ----------
     poses : Poses
-    seen : survey.targets.observations.Observations
+    obs : survey.targets.observations.Observations
     found : survey.targets.budget.Budget
     frames : list of (Frame, indices), see ``sample_frames``
     scale : float
@@ -97,12 +97,12 @@ def lay_off(poses, seen, found, frames, scale, at, water=None):
     -------
     Places
     """
-    count = len(seen)
+    count = len(obs)
     out = Places(np.full(count, np.nan), np.full(count, np.nan), np.empty(count, object), np.full(count, "", object),
                  np.zeros(count))
     spread = found.spread
     for frame, index in frames:
-        east, north, convergence, beam = _beams(frame, poses, seen.side, index)
+        east, north, convergence, beam = _beams(frame, poses, obs.side, index)
         centre = np.abs(found.centre[index])[:, None] * beam + np.column_stack([east, north])
         fixed = np.isfinite(at[0][index])
         centre[fixed] = np.column_stack(frame.forward(at[0][index][fixed], at[1][index][fixed]))

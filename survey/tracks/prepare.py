@@ -78,14 +78,14 @@ class Prepared:
     left_out: dict
 
 
-def prepare(fixes, how, depth_at=None, step=None):
+def prepare(fixes, settings, depth_at=None, step=None):
     """Prepare one outing.
 
     Parameters
     ----------
     fixes : Fixes
         In the CRS the track is to have.
-    how : TrackSettings
+    settings : TrackSettings
     depth_at : callable, optional
         ``depth_at(x, y)`` -> depths (m, positive down, below the surface on the day) at places in crs units, NaN off
         the grid.
@@ -103,58 +103,60 @@ def prepare(fixes, how, depth_at=None, step=None):
     """
     step = step or (lambda fraction: None)
     tally = Rejections()
-    log = arranged(fixes, tally, max_speed=how.max_speed, speed_mps=how.speed_mps, max_gap=how.max_gap_s)
+    log = arranged(fixes, tally, max_speed=settings.max_speed, speed_mps=settings.speed_mps, max_gap=settings.max_gap_s)
     step(0.2)
     geod = log.frame.geod
-    motion = motion_of(log.clock_s, *ground.steps(geod, log.lon, log.lat), log.stretch, how.drift_speed)
+    motion = motion_of(log.clock_s, *ground.steps(geod, log.lon, log.lat), log.stretch, settings.drift_speed)
     step(0.35)
-    late = Latency(log.clock_s, log.stretch, how.latency_s)
+    late = Latency(log.clock_s, log.stretch, settings.latency_s)
     kept = np.flatnonzero(late.reached)
     tally.add("at the ends of unbroken stretches, beyond which LATENCY would have to extrapolate", "row",
               log.rows[~late.reached] + 1)
     if not len(kept):
-        raise InputError(f"A LATENCY of {how.latency_s:g} s is longer than every unbroken stretch of the log.")
+        raise InputError(f"A LATENCY of {settings.latency_s:g} s is longer than every unbroken stretch of the log.")
     rows, clock, stretch = log.rows[kept], log.clock_s[kept], log.stretch[kept]
     compass = None if fixes.heading_deg is None else np.asarray(fixes.heading_deg, float)[log.rows]
-    bow = headings(how, compass, log.clock_s, log.stretch, motion, late, kept)
-    lon, lat = _shifted(geod, late.mixed_lon(log.lon), late.mixed(log.lat), bow.degrees, how.lever_forward_m,
-                        how.lever_starboard_m)
+    bow = headings(settings, compass, log.clock_s, log.stretch, motion, late, kept)
+    lon, lat = _shifted(geod, late.mixed_lon(log.lon), late.mixed(log.lat), bow.degrees, settings.lever_forward_m,
+                        settings.lever_starboard_m)
     step(0.5)
-    sound = how.sound()
-    ranges, odd_notes = _ranges(fixes, how, log)
+    sound = settings.sound()
+    ranges, odd_notes = _ranges(fixes, settings, log)
     ranges = ranges[kept] * sound.ratio
-    depth, source, water = _water(fixes, how, log, clock, stretch, (lon, lat), depth_at, sound.ratio)
-    if how.trim_deg:
-        lon, lat = _shifted(geod, lon, lat, bow.degrees, np.nan_to_num(depth) * np.tan(np.radians(how.trim_deg)), 0.0)
+    depth, source, water = _water(fixes, settings, log, clock, stretch, (lon, lat), depth_at, sound.ratio)
+    if settings.trim_deg:
+        forward = np.nan_to_num(depth) * np.tan(np.radians(settings.trim_deg))
+        lon, lat = _shifted(geod, lon, lat, bow.degrees, forward, 0.0)
     step(0.8)
 
     speed = late.mixed(motion.speed_mps)
-    moving = (speed >= how.min_speed) & (speed <= how.max_speed)
+    moving = (speed >= settings.min_speed) & (speed <= settings.max_speed)
     begins = np.concatenate([[False], (np.diff(stretch) != 0) | (moving[1:] != moving[:-1])])
     steps = ground.steps(geod, lon, lat)
     run = np.where(moving, np.cumsum(begins), -1)
-    cut = turn_cuts(Sailed(bow.course, late.mixed(motion.turn_dps), _way(speed, clock), run), how.max_turn_rate)
+    cut = turn_cuts(Sailed(bow.course, late.mixed(motion.turn_dps), _way(speed, clock), run), settings.max_turn_rate)
     pass_id, alone = numbering.number_passes(stretch, moving, cut)
-    rushing = _rushing(geod, log, how)[kept]
-    reason = _reasons(how, speed, alone, rushing, bow.degrees, ranges, depth)
+    rushing = _rushing(geod, log, settings)[kept]
+    reason = _reasons(settings, speed, alone, rushing, bow.degrees, ranges, depth)
     if (reason != "").all():
         raise InputError(_nothing_usable(reason))
     path = _summed(np.hypot(*steps))
-    chosen = _thinned(how, log.timed, path, clock, pass_id, ranges, reason)
+    chosen = _thinned(settings, log.timed, path, clock, pass_id, ranges, reason)
 
     x, y = log.frame.from_lonlat(ground.wrapped(lon), lat)
     n = len(chosen)
     breaks = np.concatenate([[0], np.cumsum(np.diff(stretch[chosen]) != 0)])
     track = Track(
-        log.frame.crs, np.asarray(x, float)[chosen], np.asarray(y, float)[chosen], outing=_all(n, how.outing, object),
-        pass_id=pass_id[chosen], sample_id=1 + np.arange(n, dtype=np.int64) + breaks,  # a jump is a break of the log
+        log.frame.crs, np.asarray(x, float)[chosen], np.asarray(y, float)[chosen],
+        outing=_all(n, settings.outing, object), pass_id=pass_id[chosen],
+        sample_id=1 + np.arange(n, dtype=np.int64) + breaks,  # a jump is a break of the log
         record_ping=_column(fixes.ping, rows)[chosen], t_s=clock[chosen] if log.timed else _all(n, np.nan),
         heading_deg=bow.degrees[chosen], heading_source=bow.source[chosen], sigma_heading_deg=bow.sigma[chosen],
         course_deg=bow.course[chosen] % 360.0, speed_mps=speed[chosen], turn_dps=bow.turn[chosen],
         depth_m=depth[chosen], depth_source=source[chosen], range_m=ranges[chosen], range_ratio=_all(n, sound.ratio),
-        sound_speed_mps=_all(n, sound.speed_mps), latency_s=_all(n, how.latency_s),
-        lever_forward_m=_all(n, how.lever_forward_m), lever_starboard_m=_all(n, how.lever_starboard_m),
-        mount_deg=_all(n, how.mount_deg), sigma_pos_m=_position_sigma(fixes, how, rows)[chosen],
+        sound_speed_mps=_all(n, sound.speed_mps), latency_s=_all(n, settings.latency_s),
+        lever_forward_m=_all(n, settings.lever_forward_m), lever_starboard_m=_all(n, settings.lever_starboard_m),
+        mount_deg=_all(n, settings.mount_deg), sigma_pos_m=_position_sigma(fixes, settings, rows)[chosen],
         usable=reason[chosen] == "", reject_reason=reason[chosen])
     under_way = ~np.isin(track.reject_reason, (STOPPED, TOO_FAST, ALONE))
     columns = pass_columns(track, geod, lon[chosen], lat[chosen], under_way)
@@ -167,10 +169,10 @@ def prepare(fixes, how, depth_at=None, step=None):
     made = Prepared(track, rows[chosen], columns, [line for line, gone in zip(lines, none) if not gone], tally,
                     tally.count() + int((~track.usable).sum()), len(rows) - n, float(columns["length_m"].sum()), [], [],
                     left_out)
-    ahead = bow.course + (180.0 if how.backwards else 0.0)
-    compass = compass_warning(bow.degrees, ahead, bow.turn, speed, bow.source == COMPASS, how.heading_offset_deg)
+    ahead = bow.course + (180.0 if settings.backwards else 0.0)
+    compass = compass_warning(bow.degrees, ahead, bow.turn, speed, bow.source == COMPASS, settings.heading_offset_deg)
     made.warnings += [*log.warnings, *([compass] if compass else []), *odd_notes]
-    describe(made, how, log, sound, water)
+    describe(made, settings, log, sound, water)
     step(1.0)
     return made
 
@@ -201,15 +203,15 @@ def _shifted(geod, lon, lat, heading_deg, forward_m, starboard_m):
                         forward * np.cos(angle) - starboard * np.sin(angle))
 
 
-def _ranges(fixes, how, log):
+def _ranges(fixes, settings, log):
     """Range in force at every arranged fix, as displayed, NaN where unknown; and sentences on odd notes of changes."""
-    if how.range_field:
-        values = held(np.asarray(fixes.range_m, float)[log.all_rows], how.range_field)
+    if settings.range_field:
+        values = held(np.asarray(fixes.range_m, float)[log.all_rows], settings.range_field)
         values = values[np.searchsorted(log.all_clock_s, log.clock_s, "right") - 1]
-        return (values if how.range_m is None else np.where(np.isnan(values), how.range_m, values)), ()
-    if how.range_rows is None:
-        return _all(len(log.rows), how.range_m), ()
-    noted = how.range_rows
+        return (values if settings.range_m is None else np.where(np.isnan(values), settings.range_m, values)), ()
+    if settings.range_rows is None:
+        return _all(len(log.rows), settings.range_m), ()
+    noted = settings.range_rows
     moments = np.array(noted.from_s, float)
     if np.isfinite(moments).any() and not log.timed:
         raise InputError("SETTINGS gives times, but the track has none. Give from_waypoint instead, or times for the "
@@ -219,11 +221,11 @@ def _ranges(fixes, how, log):
     moments[wanted] = moments_at(log.frame.geod, log.lon, log.lat, log.clock_s, log.stretch,
                                  [noted.names[k] for k in wanted], lon, lat)
     notes = range_notes(moments, noted.range_m, log.clock_s, noted.time_offset)
-    return in_force(log.clock_s, notes, how.range_m), notes.outside
+    return in_force(log.clock_s, notes, settings.range_m), notes.outside
 
 
 @dataclass
-class Water:
+class DepthSources:
     """How the depths came: counts of soundings ``logged`` and ``good``, ``gap_s`` bridged, samples ``on_grid`` of those
     ``asked`` of the depth grid; ``refused`` says which soundings were, ``withheld`` counts the samples where DEPTH
     would have stood in for one."""
@@ -237,14 +239,14 @@ class Water:
     withheld: int = 0
 
 
-def _water(fixes, how, log, clock, stretch, place, depth_at, ratio):
-    soundings, good, water = None, None, Water(gap_s=how.max_gap_s or log.gap_s)
+def _water(fixes, settings, log, clock, stretch, place, depth_at, ratio):
+    soundings, good, water = None, None, DepthSources(gap_s=settings.max_gap_s or log.gap_s)
     if fixes.depth_m is not None:
-        soundings = _soundings(fixes, how, log)
+        soundings = _soundings(fixes, settings, log)
         good = good_soundings(soundings)
         water.logged, water.good = len(good), int(good.sum())
         water.refused = refused_words(soundings, good) if log.timed else ""
-        if how.max_gap_s is None:
+        if settings.max_gap_s is None:
             water.gap_s = default_depth_gap(soundings.clock_s[good], soundings.stretch[good], log.gap_s)
     grid = None
     if depth_at is not None:
@@ -258,19 +260,19 @@ def _water(fixes, how, log, clock, stretch, place, depth_at, ratio):
                                  "it first.")
             return found
     constant = None
-    if how.depth_m is not None:
-        kind = "transducer" if how.depth_reference == LOGGED else how.depth_reference
-        constant = float(below_transducer([how.depth_m], [kind], [np.nan], how.draft_m, how.keel_m)[0])
+    if settings.depth_m is not None:
+        kind = "transducer" if settings.depth_reference == LOGGED else settings.depth_reference
+        constant = float(below_transducer([settings.depth_m], [kind], [np.nan], settings.draft_m, settings.keel_m)[0])
         if constant <= 0:
             raise InputError(f"DEPTH leaves {constant:g} m under the transducer; check DEPTH_UNIT and "
                              "TRANSDUCER_DRAFT.")
     depth, source = water_under(clock, stretch, soundings, good, water.gap_s, ratio=ratio, grid_m=grid,
-                                draft_m=how.draft_m or 0.0, constant_m=constant)
+                                draft_m=settings.draft_m or 0.0, constant_m=constant)
     water.withheld = 0 if constant is None else int(np.isnan(depth).sum())
     return depth, source, water
 
 
-def _soundings(fixes, how, log):
+def _soundings(fixes, settings, log):
     """Readings of every row that has a time, repeated fixes too, below the transducer as displayed."""
     logged = np.asarray(fixes.depth_m, float)[log.all_rows]
     known = np.isfinite(logged)
@@ -279,30 +281,31 @@ def _soundings(fixes, how, log):
                          "positive down. Make a field with their sign turned (field calculator: -1 * the field) and "
                          "choose that.")
     rows, moments = log.all_rows[known], log.all_clock_s[known]
-    if how.depth_reference == LOGGED:
+    if settings.depth_reference == LOGGED:
         kind = _all(len(rows), "", object) if fixes.depth_kind is None else np.asarray(fixes.depth_kind, object)[rows]
     else:
-        kind = _all(len(rows), how.depth_reference, object)
-    depth = below_transducer(logged[known], kind, _column(fixes.depth_offset_m, rows), how.draft_m, how.keel_m)
+        kind = _all(len(rows), settings.depth_reference, object)
+    offset = _column(fixes.depth_offset_m, rows)
+    depth = below_transducer(logged[known], kind, offset, settings.draft_m, settings.keel_m)
     owner = np.clip(np.searchsorted(log.clock_s, moments, "right") - 1, 0, None)
     return Soundings(moments, log.stretch[owner], depth)
 
 
-def _rushing(geod, log, how):
+def _rushing(geod, log, settings):
     """Fixes with a step on either side that only a boat over MAX_SPEED can make, on a clock that is the log's."""
     fast = np.zeros(len(log.rows), bool)
     if log.timed:
-        leap = too_far(geod, log.clock_s, log.lon, log.lat, how.max_speed) & (np.diff(log.clock_s) <= log.gap_s)
+        leap = too_far(geod, log.clock_s, log.lon, log.lat, settings.max_speed) & (np.diff(log.clock_s) <= log.gap_s)
         fast[1:] |= leap
         fast[:-1] |= leap
     return fast
 
 
-def _reasons(how, speed, alone, rushing, heading, ranges, depth):
+def _reasons(settings, speed, alone, rushing, heading, ranges, depth):
     """The first reason, in plain words, why a sample must not be used; '' where there is none."""
     single = alone | np.isnan(speed)
-    return np.select([(single & rushing) | (speed > how.max_speed), single, speed < how.min_speed, np.isnan(heading),
-                      np.isnan(ranges), np.isnan(depth)],
+    return np.select([(single & rushing) | (speed > settings.max_speed), single, speed < settings.min_speed,
+                      np.isnan(heading), np.isnan(ranges), np.isnan(depth)],
                      [TOO_FAST, ALONE, STOPPED, NO_HEADING, NO_RANGE, NO_DEPTH], "").astype(object)
 
 
@@ -313,21 +316,21 @@ def _nothing_usable(reason):
     return f"No sample of the track can be used: {found}. What helps: {_REMEDIES[str(words[order[0]])]}."
 
 
-def _thinned(how, timed, path, clock, pass_id, ranges, reason):
+def _thinned(settings, timed, path, clock, pass_id, ranges, reason):
     """Positions of the samples kept."""
     change = np.zeros(len(path), bool)
     step = (ranges[1:] != ranges[:-1]) & ~(np.isnan(ranges[1:]) & np.isnan(ranges[:-1])) | (reason[1:] != reason[:-1])
     change[1:] |= step
     change[:-1] |= step
-    if how.spacing_m is None:
+    if settings.spacing_m is None:
         return np.flatnonzero(numbering.thin(path, clock, pass_id, change, THIN_M if timed else 0.0, THIN_S))
-    return np.flatnonzero(numbering.thin(path, clock, pass_id, change, how.spacing_m))
+    return np.flatnonzero(numbering.thin(path, clock, pass_id, change, settings.spacing_m))
 
 
-def _position_sigma(fixes, how, rows):
+def _position_sigma(fixes, settings, rows):
     """Per axis. HDOP times the ranging error is the 2D rms (NRC 1995, appendix D): the default, which is what an HDOP
     of 1 gives, grows in proportion to a worse one. A stated sigma holds as it is."""
-    if how.sigma_position_m is not None:
-        return _all(len(rows), how.sigma_position_m)
+    if settings.sigma_position_m is not None:
+        return _all(len(rows), settings.sigma_position_m)
     dilution = np.nan_to_num(_column(fixes.hdop, rows), nan=1.0)
     return SIGMA_POSITION_M * np.maximum(1.0, dilution)

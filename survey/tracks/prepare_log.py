@@ -12,16 +12,16 @@ from .track_settings import SIGMA_POSITION_M
 __all__ = ["describe"]
 
 
-def describe(made, how, log, sound, water):
+def describe(made, settings, log, sound, water):
     """Fill ``notes`` and ``warnings`` of a Prepared.
 
     Parameters
     ----------
     made : Prepared
-    how : TrackSettings
+    settings : TrackSettings
     log : Arranged
     sound : Sound
-    water : prepare.Water
+    water : prepare.DepthSources
     """
     track, crs = made.track, log.frame.crs
     n = len(track)
@@ -31,20 +31,21 @@ def describe(made, how, log, sound, water):
         f"{n} samples in {len(made.passes['pass_id'])} passes, {made.length_m:.0f} m{span}.",
         f"Distances, courses and headings are on the ellipsoid {crs.ellipsoid.name}, from true north; places are in "
         f"{crs.name}.",
-        f"A pass ends where no fix follows within {log.gap_s:g} s, at breaks of the log, under {how.min_speed:g} m/s, "
-        f"over {how.max_speed:g} m/s, and half-way through a turn: {_turn_words(how)}, or a course that has come round "
-        f"by {ROUND_DEG:g} degrees or more, however wide the turn. The beam at the middle of a turn belongs to both "
-        "passes, so nothing is left undrawn there.",
+        f"A pass ends where no fix follows within {log.gap_s:g} s, at breaks of the log, "
+        f"under {settings.min_speed:g} m/s, over {settings.max_speed:g} m/s, and half-way through a turn: "
+        f"{_turn_words(settings)}, or a course that has come round by {ROUND_DEG:g} degrees or more, however wide the "
+        "turn. The beam at the middle of a turn belongs to both passes, so nothing is left undrawn there.",
         sound.note,
-        _heading_note(track, how),
+        _heading_note(track, settings),
         _depth_note(track, water),
         _range_note(track),
-        _position_note(how),
+        _position_note(settings),
     ]
-    if how.latency_s or how.lever_forward_m or how.lever_starboard_m or how.mount_deg or how.trim_deg:
-        made.notes.append(f"Applied: latency {how.latency_s:g} s, transducer {how.lever_forward_m:g} m forward and "
-                          f"{how.lever_starboard_m:g} m to starboard of the antenna, mount {how.mount_deg:g} degrees, "
-                          f"trim {how.trim_deg:g} degrees.")
+    if any((settings.latency_s, settings.lever_forward_m, settings.lever_starboard_m, settings.mount_deg,
+            settings.trim_deg)):
+        made.notes.append(f"Applied: latency {settings.latency_s:g} s, transducer {settings.lever_forward_m:g} m "
+                          f"forward and {settings.lever_starboard_m:g} m to starboard of the antenna, mount "
+                          f"{settings.mount_deg:g} degrees, trim {settings.trim_deg:g} degrees.")
     if made.thinned:
         made.notes.append(f"{made.thinned} fixes were left out, for others stand close enough (SPACING).")
     if log.backward:
@@ -52,12 +53,12 @@ def describe(made, how, log, sound, water):
     made.warnings += [f"Left out: {line}." for line in made.tally.lines()]
     made.warnings += _unusable(track)
     made.warnings += _no_passes(made.left_out)
-    made.warnings += _oddities(made, how, log, water)
+    made.warnings += _oddities(made, settings, log, water)
 
 
-def _turn_words(how):
-    if how.max_turn_rate is not None:
-        return f"a bend of {LEAST_TURN_DEG:g} degrees or more, faster than {how.max_turn_rate:g} degrees/s"
+def _turn_words(settings):
+    if settings.max_turn_rate is not None:
+        return f"a bend of {LEAST_TURN_DEG:g} degrees or more, faster than {settings.max_turn_rate:g} degrees/s"
     return f"{CORNER_DEG:g} degrees or more between the last and the next {CORNER_M:g} m"
 
 
@@ -65,17 +66,17 @@ def _share(mask, words):
     return f"{100 * float(np.mean(mask)):.0f} % {words}"
 
 
-def _heading_note(track, how):
+def _heading_note(track, settings):
     parts = []
     compass, course = track.heading_source == "compass", track.heading_source == "course"
     if compass.any():
-        sigma = SIGMA_COMPASS_DEG if how.sigma_heading_deg is None else how.sigma_heading_deg
+        sigma = SIGMA_COMPASS_DEG if settings.sigma_heading_deg is None else settings.sigma_heading_deg
         parts.append(_share(compass, f"by compass (sigma {sigma:g} degrees)"))
     if course.any():
         sigma = float(np.median(track.sigma_heading_deg[course]))
         parts.append(_share(course, f"by course over ground, least squares over {WINDOW_S:g} s or {WINDOW_M:g} m "
-                                    f"(sigma from {how.drift_speed:g} m/s of drift and {JITTER_BASE_M:g} m of jitter, "
-                                    f"{sigma:.1f} degrees in the middle)"))
+                            f"(sigma from {settings.drift_speed:g} m/s of drift and {JITTER_BASE_M:g} m of jitter, "
+                            f"{sigma:.1f} degrees in the middle)"))
     return f"Headings: {'; '.join(parts)}."
 
 
@@ -98,9 +99,9 @@ def _range_note(track):
     return f"Range in force, true: {shown} m; {steps} change(s) on the way."
 
 
-def _position_note(how):
-    if how.sigma_position_m is not None:
-        return f"Position sigma {how.sigma_position_m:g} m per axis, as stated."
+def _position_note(settings):
+    if settings.sigma_position_m is not None:
+        return f"Position sigma {settings.sigma_position_m:g} m per axis, as stated."
     return (f"Position sigma {SIGMA_POSITION_M:g} m per axis (bias 2.0, pass 0.5, jitter 0.5: a judgement), more in "
             "proportion where the log's HDOP is over 1.")
 
@@ -122,7 +123,7 @@ def _no_passes(left_out):
     return [f"Not written as passes: {'; '.join(causes)}. Their samples stay in the track."]
 
 
-def _oddities(made, how, log, water):
+def _oddities(made, settings, log, water):
     track = made.track
     found = []
     short = track.usable & (track.range_m < track.depth_m)
@@ -143,6 +144,6 @@ def _oddities(made, how, log, water):
     if log.timed and len(intervals) and np.median(intervals) > log.gap_s:
         found.append(f"Most fixes come further apart than {log.gap_s:g} s, so the track is in pieces. If the boat kept "
                      "straight on between fixes, give a longer MAX_GAP.")
-    if how.speed_mps is not None and log.timed:
+    if settings.speed_mps is not None and log.timed:
         found.append("SPEED was not used: the points have times, which tell the speed.")
     return found

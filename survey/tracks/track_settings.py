@@ -167,12 +167,12 @@ def rows_of_outing(outing, boats, outings):
                                   f"{len(sets) - 1} left."]
 
 
-def with_offsets(how, names, values, sigmas):
+def with_offsets(settings, names, values, sigmas):
     """A Preparation with solved offsets in place of the typed ones.
 
     Parameters
     ----------
-    how : TrackSettings
+    settings : TrackSettings
     names : (k,) sequence of str
         Of ``OFFSET_NAMES``; ``scale`` is the true over the displayed range, as in ``range_ratio``.
     values, sigmas : (k,) arrays
@@ -194,7 +194,7 @@ def with_offsets(how, names, values, sigmas):
         changed[name] = float(value)
         known = f", sigma {sigma:g}" if np.isfinite(sigma) else ""
         notes.append(f"{name} = {value:g}{known} (from OFFSETS)")
-    return replace(how, **changed), notes
+    return replace(settings, **changed), notes
 
 
 def _demand(holds, text):

@@ -49,7 +49,7 @@ def circle(turns, radius, step, rate=0.0):
 
 
 def path(name):
-    """Tracks that break ribbons: (east, north, azimuth, other columns)."""
+    """Tracks that break strips: (east, north, azimuth, other columns)."""
     rng = np.random.default_rng(3)
     n = 200
     if name == "survey":
