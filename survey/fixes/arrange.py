@@ -1,13 +1,14 @@
 """A log's fixes as arrays, put in order of time and cut into unbroken stretches."""
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import InitVar, dataclass
 
 import numpy as np
 
 from ..geometry import ground
 from ..geometry.frame import Frame
 from ..model.errors import InputError
+from ..model.table import Floats, Ints, Table, Texts
 from ..model.times import iso_time
 from .jumps import excursions, nowhere, out_of_reach, too_far
 
@@ -33,39 +34,53 @@ _KEEPS = 0.95
 PAUSE_S = 60.0
 
 
-@dataclass
-class Fixes:
-    """One row per fix in file order, before any correction; None for what the layer does not have.
+@dataclass(eq=False, repr=False)
+class Fixes(Table):
+    """One row per fix in file order, before any correction; None for what the log does not have.
 
     ``crs``: pyproj.CRS or text; ``x``, ``y``: (n,) floats in its units. ``t_s``: stamps, seconds since 1970 UTC, NaN
     where missing. ``order``: (n,) floats that sort as sailed. ``stretch``: (n,) ints that differ between the source's
     own segments, lines and passes. ``ping``: the record's count. ``heading_deg``: compass. ``depth_m``: soundings in
     metres as logged, NaN where none; ``depth_kind``: (n,) 'transducer', 'surface', 'keel' or ''; ``depth_offset_m``:
     logged offset, + transducer to waterline, - transducer to keel. ``range_m``: range in force as displayed.
-    ``hdop``: horizontal dilution of precision.
+    ``hdop``: horizontal dilution of precision. The rest is as in ``schemas.FIXES``; nothing is computed from it.
+
+    The columns of a log as it was read are taken as they are, ``Fixes(**logs.fixes)``: ``lon`` and ``lat`` are then the
+    places, in degrees on WGS 84, and ``segment`` the stretches.
     """
 
-    crs: object
-    x: np.ndarray
-    y: np.ndarray
-    t_s: np.ndarray = None
-    order: np.ndarray = None
-    stretch: np.ndarray = None
-    ping: np.ndarray = None
-    heading_deg: np.ndarray = None
-    depth_m: np.ndarray = None
-    depth_kind: np.ndarray = None
-    depth_offset_m: np.ndarray = None
-    range_m: np.ndarray = None
-    hdop: np.ndarray = None
+    crs: object = "EPSG:4326"
+    x: Floats = None
+    y: Floats = None
+    t_s: Floats | None = None
+    order: Floats | None = None
+    stretch: Ints | None = None
+    ping: Floats | None = None
+    heading_deg: Floats | None = None
+    depth_m: Floats | None = None
+    depth_kind: Texts | None = None
+    depth_offset_m: Floats | None = None
+    range_m: Floats | None = None
+    hdop: Floats | None = None
+    speed_mps: Floats | None = None
+    course_deg: Floats | None = None
+    water_temp_c: Floats | None = None
+    fix_quality: Floats | None = None
+    satellites: Floats | None = None
+    log_file: Texts | None = None
+    log_line: Ints | None = None
+    lon: InitVar[Floats] = None
+    lat: InitVar[Floats] = None
+    segment: InitVar[Ints] = None
 
-    def __len__(self):
-        return len(self.x)
-
-    def take(self, index):
-        """The fixes at ``index`` as new Fixes."""
-        columns = {f.name: getattr(self, f.name) for f in fields(self) if f.name != "crs"}
-        return Fixes(self.crs, **{name: v if v is None else np.asarray(v)[index] for name, v in columns.items()})
+    def __post_init__(self, lon, lat, segment):
+        if self.x is None and self.crs != "EPSG:4326":
+            raise InputError(f"The places are given as lon and lat, in degrees on WGS 84, and crs is {self.crs}. Give "
+                             "x and y in that crs, or leave crs out.", field="crs")
+        self.x = lon if self.x is None else self.x
+        self.y = lat if self.y is None else self.y
+        self.stretch = segment if self.stretch is None else self.stretch
+        self.check()
 
 
 @dataclass

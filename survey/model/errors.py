@@ -14,6 +14,10 @@ class InputError(SurveyError):
     The message names the offending thing, its value, and the remedy.
     """
 
+    def __init__(self, text: str, field: str | None = None) -> None:
+        super().__init__(text)
+        self.field = field
+
 
 class MissingPackage(SurveyError):
     """A Python package that the computation needs is not installed."""

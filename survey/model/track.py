@@ -1,12 +1,13 @@
 """The prepared track as arrays: what every later tool computes with."""
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 
 from .errors import InputError
 from .schemas import TRACK, names
+from .table import Bools, Floats, Ints, Table, Texts
 
 __all__ = ["FOR_PICKS", "OUTINGS_PARTED", "SIDES", "Track", "side_name"]
 
@@ -24,8 +25,8 @@ def side_name(side):
     return {-1: "port", 1: "starboard"}.get(int(side), "both")
 
 
-@dataclass
-class Track:
+@dataclass(eq=False, repr=False)
+class Track(Table):
     """One row per sample at the transducer, sorted by outing, pass_id, sample_id.
 
     ``crs`` is a pyproj.CRS; ``x``, ``y`` are (n,) floats in its units. Every other attribute is the track layer's field
@@ -35,34 +36,31 @@ class Track:
     """
 
     crs: object
-    x: np.ndarray
-    y: np.ndarray
-    outing: np.ndarray
-    pass_id: np.ndarray
-    sample_id: np.ndarray
-    record_ping: np.ndarray
-    t_s: np.ndarray
-    heading_deg: np.ndarray
-    heading_source: np.ndarray
-    sigma_heading_deg: np.ndarray
-    course_deg: np.ndarray
-    speed_mps: np.ndarray
-    turn_dps: np.ndarray
-    depth_m: np.ndarray
-    depth_source: np.ndarray
-    range_m: np.ndarray
-    range_ratio: np.ndarray
-    sound_speed_mps: np.ndarray
-    latency_s: np.ndarray
-    lever_forward_m: np.ndarray
-    lever_starboard_m: np.ndarray
-    mount_deg: np.ndarray
-    sigma_pos_m: np.ndarray
-    usable: np.ndarray
-    reject_reason: np.ndarray
-
-    def __len__(self):
-        return len(self.x)
+    x: Floats
+    y: Floats
+    outing: Texts
+    pass_id: Ints
+    sample_id: Ints
+    record_ping: Floats | None
+    t_s: Floats
+    heading_deg: Floats
+    heading_source: Texts | None
+    sigma_heading_deg: Floats
+    course_deg: Floats
+    speed_mps: Floats
+    turn_dps: Floats
+    depth_m: Floats
+    depth_source: Texts
+    range_m: Floats
+    range_ratio: Floats
+    sound_speed_mps: Floats
+    latency_s: Floats | None
+    lever_forward_m: Floats | None
+    lever_starboard_m: Floats | None
+    mount_deg: Floats
+    sigma_pos_m: Floats
+    usable: Bools
+    reject_reason: Texts | None
 
     @classmethod
     def from_columns(cls, crs, x, y, columns):
@@ -91,11 +89,6 @@ class Track:
                 f"is there twice ({len(twice)} such samples): a track was merged with itself, or two outings have one "
                 "name. Give each outing its own name (OUTING of 'Prepare track'), then merge them again.")
         return made
-
-    def take(self, index):
-        """The samples at ``index`` (int or bool array, or slice) as a new Track."""
-        columns = {f.name: getattr(self, f.name) for f in fields(self) if f.name != "crs"}
-        return Track(self.crs, **{name: None if values is None else values[index] for name, values in columns.items()})
 
     def pass_key(self):
         """(n,) int: one number per outing and pass, contiguous in the sorted track, starting at 0."""
