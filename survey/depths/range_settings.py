@@ -12,7 +12,7 @@ from ..geometry import ground
 from ..model.errors import InputError
 from ..model.times import iso_time
 
-__all__ = ["RangeNotes", "held", "in_force", "moments_at", "range_notes"]
+__all__ = ["RangeNotes", "held", "in_force", "moments_at", "range_notes", "ranges_shown"]
 
 MARK_REACH_M = 30.0
 """A waypoint set on board lies this near the track: what a plotter's mark and the GNSS of two receivers may differ."""
@@ -35,6 +35,41 @@ class RangeNotes:
     clock_s: np.ndarray
     range_m: np.ndarray
     outside: tuple = ()
+
+
+def ranges_shown(fixes, clean, settings):
+    """Range in force at every clean fix.
+
+    Parameters
+    ----------
+    fixes : Fixes
+    clean : CleanFixes
+    settings : TrackSettings
+        ``range_field`` (the fixes' ``range_m`` come from it) or ``range_rows``; ``range_m`` before the first of either,
+        or throughout.
+
+    Returns
+    -------
+    ((m,) array, sequence of str)
+        Metres as displayed, NaN where unknown; and sentences on changes that lie outside the outing.
+    """
+    if settings.range_field:
+        values = held(np.asarray(fixes.range_m, float)[clean.all_rows], settings.range_field)
+        values = values[np.searchsorted(clean.all_clock_s, clean.clock_s, "right") - 1]
+        return (values if settings.range_m is None else np.where(np.isnan(values), settings.range_m, values)), ()
+    if settings.range_rows is None:
+        return np.full(len(clean.rows), settings.range_m, float), ()
+    noted = settings.range_rows
+    moments = np.array(noted.from_s, float)
+    if np.isfinite(moments).any() and not clean.timed:
+        raise InputError("SETTINGS gives times, but the track has none. Give from_waypoint instead, or times for the "
+                         "track (TIME_FIELD).")
+    wanted = np.flatnonzero(np.isnan(moments) & np.isfinite(noted.x))
+    lon, lat = clean.frame.to_lonlat(noted.x[wanted], noted.y[wanted])
+    moments[wanted] = moments_at(clean.frame.geod, clean.lon, clean.lat, clean.clock_s, clean.stretch,
+                                 [noted.names[k] for k in wanted], lon, lat)
+    notes = range_notes(moments, noted.range_m, clean.clock_s, noted.time_offset)
+    return in_force(clean.clock_s, notes, settings.range_m), notes.outside
 
 
 def held(values_m, what):

@@ -15,10 +15,12 @@ from ..motion.continuity import continuous
 from ..motion.course import bounds
 from ..motion.infill import infill
 
-__all__ = ["KINDS", "LOST_BOTTOM_M", "Soundings", "below_transducer", "default_depth_gap", "good_soundings",
-           "refused_words", "water_under"]
+__all__ = ["KINDS", "LOGGED", "LOST_BOTTOM_M", "Soundings", "below_transducer", "default_depth_gap", "good_soundings",
+           "logged_soundings", "refused_words", "water_under"]
 
 KINDS = ("transducer", "surface", "keel")
+LOGGED = "logged"
+"""The reference is what the log says; the transducer where it says nothing."""
 
 LOST_BOTTOM_M = 0.5
 """Readings up to this are a lost bottom, unless the bottom around is hardly deeper (common practice, no source)."""
@@ -39,6 +41,42 @@ class Soundings:
     clock_s: np.ndarray
     stretch: np.ndarray
     depth_m: np.ndarray
+
+
+def logged_soundings(fixes, clean, settings):
+    """Readings of every row that has a time, repeated fixes too, below the transducer as displayed.
+
+    Parameters
+    ----------
+    fixes : Fixes
+        ``depth_m`` is there; ``depth_kind`` and ``depth_offset_m`` may be None.
+    clean : CleanFixes
+    settings : TrackSettings
+        ``depth_reference``, ``draft_m``, ``keel_m``.
+
+    Returns
+    -------
+    Soundings
+    """
+    logged = np.asarray(fixes.depth_m, float)[clean.all_rows]
+    known = np.isfinite(logged)
+    if 2 * (logged < 0).sum() > known.sum():
+        raise InputError(f"{(logged < 0).sum()} of {known.sum()} soundings (DEPTH_FIELD) are negative; depths are "
+                         "positive down. Make a field with their sign turned (field calculator: -1 * the field) and "
+                         "choose that.")
+    rows, moments = clean.all_rows[known], clean.all_clock_s[known]
+    if settings.depth_reference != LOGGED:
+        kind = np.full(len(rows), settings.depth_reference, object)
+    else:
+        kind = _rows(fixes.depth_kind, rows, "", object)
+    offset = _rows(fixes.depth_offset_m, rows, np.nan, float)
+    depth = below_transducer(logged[known], kind, offset, settings.draft_m, settings.keel_m)
+    owner = np.clip(np.searchsorted(clean.clock_s, moments, "right") - 1, 0, None)
+    return Soundings(moments, clean.stretch[owner], depth)
+
+
+def _rows(values, rows, missing, kind):
+    return np.full(len(rows), missing, kind) if values is None else np.asarray(values, kind)[rows]
 
 
 def below_transducer(depth_m, kind, offset_m, draft_m, keel_m):

@@ -1,15 +1,19 @@
 """One row and one line for each pass, with the figures that tell a good pass from a poor one."""
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import shapely.geometry as sg
 
 from ..beams.soundspeed import CUSTOMARY
 from ..geometry import ground, transfer
 from ..geometry.frame import Frame
+from ..model.errors import InputError
 from .way_made import way_made
 
-__all__ = ["BAND", "PINGS_A_METRE", "PING_SHARE", "no_length", "off_band", "pass_columns", "pass_lines", "too_fast"]
+__all__ = ["BAND", "PINGS_A_METRE", "PING_SHARE", "PassTable", "no_length", "off_band", "pass_columns",
+           "pass_lines", "pass_table", "too_fast"]
 
 BAND = (0.08, 0.20)
 """Height over the bottom as a share of the range scale: 8 to 20 % (NOAA Field Procedures Manual 2014)."""
@@ -36,6 +40,40 @@ def too_fast(speed_mps, range_m, sound_speed_mps):
 
 LEAST_LENGTH_M = 0.01
 """A boat that made no more way than this has run no line; a receiver writes no finer."""
+
+
+@dataclass
+class PassTable:
+    """``columns``: of the passes by field name, and ``lines`` their shapely lines in crs units; ``length_m`` of all of
+    them. ``left_out``: columns of passes that are none, without a length or a usable sample."""
+
+    columns: dict
+    lines: list
+    length_m: float
+    left_out: dict
+
+
+def pass_table(track, geod, lon, lat, under_way):
+    """Rows and lines of the passes of a track; parameters are those of ``pass_columns``.
+
+    Returns
+    -------
+    PassTable
+
+    Raises
+    ------
+    InputError
+        When no pass has both a length and a usable sample.
+    """
+    columns = pass_columns(track, geod, lon, lat, under_way)
+    none = no_length(columns)
+    if none.all():
+        raise InputError("No pass has both a length and a usable sample: every fix lies at the same place, or the ones "
+                         "that move cannot be used. Check the positions, MIN_SPEED, RANGE and DEPTH.")
+    lines = pass_lines(track, lon, under_way)
+    columns, left_out = ({name: values[mask] for name, values in columns.items()} for mask in (~none, none))
+    return PassTable(columns, [line for line, gone in zip(lines, none) if not gone],
+                     float(columns["length_m"].sum()), left_out)
 
 
 def _onward(track, under_way):

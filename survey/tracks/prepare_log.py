@@ -3,41 +3,40 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..fixes.clean import SIGMA_POSITION_M
 from ..model.times import iso_time
 from ..motion.course import JITTER_BASE_M, WINDOW_M, WINDOW_S
 from ..motion.headings import SIGMA_COMPASS_DEG
 from ..motion.turns import CORNER_DEG, CORNER_M, LEAST_TURN_DEG, ROUND_DEG
-from .track_settings import SIGMA_POSITION_M
 
 __all__ = ["describe"]
 
 
-def describe(made, settings, log, sound, water):
+def describe(made, settings, clean, water):
     """Fill ``notes`` and ``warnings`` of a Prepared.
 
     Parameters
     ----------
     made : Prepared
     settings : TrackSettings
-    log : Arranged
-    sound : Sound
-    water : prepare.DepthSources
+    clean : CleanFixes
+    water : DepthAndRange
     """
-    track, crs = made.track, log.frame.crs
+    track, crs = made.track, clean.frame.crs
     n = len(track)
-    span = (f", {iso_time(track.t_s[0])} to {iso_time(track.t_s[-1])}" if log.timed else
+    span = (f", {iso_time(track.t_s[0])} to {iso_time(track.t_s[-1])}" if clean.timed else
             "; there are no times, so the way was timed at SPEED and t_s is left empty: tie picks by place or ping")
     made.notes += [
         f"{n} samples in {len(made.passes['pass_id'])} passes, {made.length_m:.0f} m{span}.",
         f"Distances, courses and headings are on the ellipsoid {crs.ellipsoid.name}, from true north; places are in "
         f"{crs.name}.",
-        f"A pass ends where no fix follows within {log.gap_s:g} s, at breaks of the log, "
+        f"A pass ends where no fix follows within {clean.gap_s:g} s, at breaks of the log, "
         f"under {settings.min_speed:g} m/s, over {settings.max_speed:g} m/s, and half-way through a turn: "
         f"{_turn_words(settings)}, or a course that has come round by {ROUND_DEG:g} degrees or more, however wide the "
         "turn. The beam at the middle of a turn belongs to both passes, so nothing is left undrawn there.",
-        sound.note,
+        water.sound.note,
         _heading_note(track, settings),
-        _depth_note(track, water),
+        _depth_note(track, water.sources),
         _range_note(track),
         _position_note(settings),
     ]
@@ -48,12 +47,12 @@ def describe(made, settings, log, sound, water):
                           f"{settings.mount_deg:g} degrees, trim {settings.trim_deg:g} degrees.")
     if made.thinned:
         made.notes.append(f"{made.thinned} fixes were left out, for others stand close enough (SPACING).")
-    if log.backward:
-        made.notes.append(f"{log.backward} times ran backwards in the log; the fixes were sorted by time.")
+    if clean.backward:
+        made.notes.append(f"{clean.backward} times ran backwards in the log; the fixes were sorted by time.")
     made.warnings += [f"Left out: {line}." for line in made.tally.lines()]
     made.warnings += _unusable(track)
     made.warnings += _no_passes(made.left_out)
-    made.warnings += _oddities(made, settings, log, water)
+    made.warnings += _oddities(made, settings, clean, water.sources)
 
 
 def _turn_words(settings):
@@ -80,14 +79,14 @@ def _heading_note(track, settings):
     return f"Headings: {'; '.join(parts)}."
 
 
-def _depth_note(track, water):
+def _depth_note(track, sources):
     names = {"sounder": "from the sounder", "interpolated": "interpolated", "grid": "from the depth grid",
              "constant": "from DEPTH", "": "unknown"}
     parts = [_share(track.depth_source == source, words) for source, words in names.items()
              if (track.depth_source == source).any()]
     note = f"Depths under the transducer: {', '.join(parts)}."
-    if water.logged:
-        note += f" Up to {water.gap_s:g} s without a good sounding are bridged."
+    if sources.logged:
+        note += f" Up to {sources.gap_s:g} s without a good sounding are bridged."
     return note
 
 
@@ -123,27 +122,27 @@ def _no_passes(left_out):
     return [f"Not written as passes: {'; '.join(causes)}. Their samples stay in the track."]
 
 
-def _oddities(made, settings, log, water):
+def _oddities(made, settings, clean, sources):
     track = made.track
     found = []
     short = track.usable & (track.range_m < track.depth_m)
     if short.any():
         found.append(f"{int(short.sum())} samples have less range than water under them: their record shows no bottom, "
                      "and no strip will be drawn there. Check RANGE_UNIT and DEPTH_UNIT if that is a surprise.")
-    if water.withheld:
-        found.append(f"{water.withheld} samples have no depth: their soundings were refused and none that is good is "
+    if sources.withheld:
+        found.append(f"{sources.withheld} samples have no depth: their soundings were refused and none that is good is "
                      f"near. DEPTH was not put in their place, for the depth there is another. Give a DEPTH_GRID or a "
                      "longer MAX_GAP; leave DEPTH_FIELD blank to use DEPTH everywhere.")
-    if water.refused:
-        found.append(water.refused)
-    if water.asked and not water.on_grid:
+    if sources.refused:
+        found.append(sources.refused)
+    if sources.asked and not sources.on_grid:
         found.append("The depth grid covers none of the samples it was asked for; check that it is of this lake.")
-    if water.logged and 2 * water.good < water.logged:
-        found.append(f"Only {water.good} of {water.logged} soundings show the bottom; check DEPTH_UNIT.")
-    intervals = np.diff(log.clock_s)
-    if log.timed and len(intervals) and np.median(intervals) > log.gap_s:
-        found.append(f"Most fixes come further apart than {log.gap_s:g} s, so the track is in pieces. If the boat kept "
-                     "straight on between fixes, give a longer MAX_GAP.")
-    if settings.speed_mps is not None and log.timed:
+    if sources.logged and 2 * sources.good < sources.logged:
+        found.append(f"Only {sources.good} of {sources.logged} soundings show the bottom; check DEPTH_UNIT.")
+    intervals = np.diff(clean.clock_s)
+    if clean.timed and len(intervals) and np.median(intervals) > clean.gap_s:
+        found.append(f"Most fixes come further apart than {clean.gap_s:g} s, so the track is in pieces. If the boat "
+                     "kept straight on between fixes, give a longer MAX_GAP.")
+    if settings.speed_mps is not None and clean.timed:
         found.append("SPEED was not used: the points have times, which tell the speed.")
     return found

@@ -7,17 +7,11 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 
 from ..beams.soundspeed import Sound, sound_in
-from ..depths.soundings import KINDS
+from ..depths.soundings import KINDS, LOGGED
 from ..model.errors import InputError
 from ..model.track import OUTINGS_PARTED
 
-__all__ = ["LOGGED", "OFFSET_NAMES", "SIGMA_POSITION_M", "TrackSettings", "RangeRows",
-           "rows_of_outing", "with_offsets"]
-
-LOGGED = "logged"
-
-SIGMA_POSITION_M = 2.12
-"""Per axis, from all causes: bias 2.0, drift from pass to pass 0.5, jitter 0.5 m (judgement, not a standard)."""
+__all__ = ["OFFSET_NAMES", "RangeRows", "TrackSettings", "rows_of_outing", "with_offsets"]
 
 OFFSET_NAMES = ("latency_s", "mount_deg", "lever_forward_m", "lever_starboard_m", "scale", "trim_deg")
 

@@ -2,9 +2,10 @@
 import numpy as np
 import pytest
 import sailed
-from athwart.survey.fixes.arrange import Fixes, arranged, default_gap
+from athwart.survey.fixes.arrange import Fixes
+from athwart.survey.fixes.clean import clean_fixes, default_gap
 from athwart.survey.model.errors import InputError
-from athwart.survey.model.rejections import Rejections
+from athwart.survey.tracks.track_settings import TrackSettings
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -15,8 +16,8 @@ def log(courses=None, lon=-93.0, lat=45.0, speed=2.0, interval=1.0, **more):
 
 
 def put(fixes, max_speed=10.0, **more):
-    tally = Rejections()
-    return arranged(fixes, tally, max_speed=max_speed, **more), tally
+    found = clean_fixes(fixes, TrackSettings(range_m=30.0, max_speed=max_speed, **more))
+    return found, found.rejections
 
 
 # max(10 s, three median intervals), at most 30 s
@@ -100,7 +101,7 @@ def test_gaps_and_segments_break():
     fixes.stretch = np.repeat([4, 9], [10, 51])
     found, _ = put(fixes)
     assert np.array_equal(np.flatnonzero(np.diff(found.stretch)), [9, 29])
-    assert len(set(put(fixes, max_gap=11.5)[0].stretch[10:])) == 1
+    assert len(set(put(fixes, max_gap_s=11.5)[0].stretch[10:])) == 1
 
 
 def test_segments_that_overlap_in_time_are_refused():
@@ -152,7 +153,7 @@ def test_the_empty_layer_and_the_layer_of_lonely_fixes():
         put(Fixes("EPSG:4326", empty, empty, t_s=empty))
     with pytest.raises(InputError, match="median interval is 45 s.*MAX_GAP"):
         put(log(interval=45.0))
-    assert not put(log(interval=45.0), max_gap=50.0)[0].stretch.any()
+    assert not put(log(interval=45.0), max_gap_s=50.0)[0].stretch.any()
 
 
 def test_two_places_half_a_world_apart_are_a_jump_not_a_crash():

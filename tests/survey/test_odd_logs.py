@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 import sailed
 from athwart.survey.depths import range_settings
-from athwart.survey.fixes.arrange import Fixes, arranged
+from athwart.survey.fixes.arrange import Fixes
+from athwart.survey.fixes.clean import clean_fixes
 from athwart.survey.model.errors import InputError
-from athwart.survey.model.rejections import Rejections
 from athwart.survey.model.times import times_of_day
 from athwart.survey.tracks import track_settings
 from athwart.survey.tracks.prepare import prepare
@@ -26,8 +26,8 @@ def log(courses=None, speed=2.0, interval=1.0, **more):
 
 
 def put(fixes, **more):
-    tally = Rejections()
-    return arranged(fixes, tally, max_speed=10.0, **more), tally
+    found = clean_fixes(fixes, track_settings.TrackSettings(range_m=30.0, max_speed=10.0, **more))
+    return found, found.rejections
 
 
 def warned(made, words):
