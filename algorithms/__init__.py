@@ -3,7 +3,7 @@ from __future__ import annotations
 
 from importlib import import_module
 
-__all__ = ["TOOLS", "all_tools"]
+__all__ = ["TOOLS", "all_tools", "tool_of"]
 
 TOOLS = (
     ("track.readlogs", "ReadLogs"),
@@ -26,3 +26,8 @@ TOOLS = (
 def all_tools():
     """A fresh instance of every tool: QGIS takes ownership, so none may be kept."""
     return [getattr(import_module(f".{module}", __package__), name)() for module, name in TOOLS]
+
+
+def tool_of(function):
+    """A tool, with its parameters, by the function of the core that it stands for; None where none does."""
+    return next((tool.create() for tool in all_tools() if tool.FUNCTION == function), None)

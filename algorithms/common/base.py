@@ -13,7 +13,7 @@ from ...survey.report.pages import CAUTION
 from .outputs import unusable_output
 from .packages import missing_packages_text
 from .stage import staged
-from .wording import with_labels
+from .wording import in_form_words, with_labels
 
 __all__ = ["CAUTION", "AthwartAlgorithm", "stepper", "tr"]
 
@@ -58,12 +58,19 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
         True where a person acts on the output: the caution ends the help and the log.
     RASTER_BANDS : dict
         Number of bands of each output raster by its name; those that are not named have one.
+    FUNCTION : str
+        Name of the core's function that the tool stands for: messages name the tool where they name the function.
+    FIELDS : dict
+        Parameter of each setting that the core's messages may name; those that are missing have the parameter of their
+        own name in upper case.
     """
 
     ID = TITLE = GROUP = SUMMARY = HELP = TAGS = ""
     OUTPUT_HELP: dict = {}
     CAUTIOUS = False
     RASTER_BANDS: dict = {}
+    FUNCTION = ""
+    FIELDS: dict = {}
 
     def name(self):
         return self.ID
@@ -132,9 +139,9 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
         if missing_packages_text(self.packages(parameters)):  # processAlgorithm says so; a refusal may need them
             return True, ""
         try:
-            message = unusable_output(self, parameters, context) or self.refusal(parameters, context)
+            message = self.worded(unusable_output(self, parameters, context) or self.refusal(parameters, context))
         except SurveyError as error:
-            message = str(error)
+            message = self.worded(error)
         return not message, with_labels(message, self.parameterDefinitions(), parameters)
 
     def processAlgorithm(self, parameters, context, feedback):
@@ -157,7 +164,7 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
             with staged(feedback) as stage:
                 results = self.run_tool(parameters, context, feedback)
         except SurveyError as error:
-            return None, with_labels(str(error), self.parameterDefinitions(), parameters)
+            return None, with_labels(self.worded(error), self.parameterDefinitions(), parameters)
         except QgsProcessingException as error:
             return None, stage.in_place(str(error))
         except Cancelled:
@@ -166,6 +173,19 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
         if self.CAUTIOUS:
             feedback.pushInfo(tr(CAUTION))
         return results, ""
+
+    def worded(self, said):
+        """An error, warning or note of the core in the words of this form."""
+        if isinstance(said, SurveyError):
+            return in_form_words(self, said.message, getattr(said, "field", None))
+        return in_form_words(self, said)
+
+    def tell(self, feedback, notes=(), warnings=()):
+        """Put notes and warnings of the core into the log, in the words of this form."""
+        for text in notes:
+            feedback.pushInfo(self.worded(text))
+        for text in warnings:
+            feedback.pushWarning(self.worded(text))
 
     def run_tool(self, parameters, context, feedback):
         """Read, compute, write; returns every declared output."""

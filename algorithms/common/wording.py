@@ -1,10 +1,57 @@
-"""Messages in the words of the form: a parameter's id never stands without the label that the dialog shows."""
+"""Messages in the words of the form: every setting by its label and id, every function by the title of its tool."""
 from __future__ import annotations
 
 import re
 from pathlib import PurePosixPath, PureWindowsPath
 
-__all__ = ["with_labels"]
+from ...survey.model.messages import Function, Message
+
+__all__ = ["in_form_words", "label", "parameter_of", "with_labels"]
+
+
+def label(tool, name):
+    """A parameter as messages name it: ``'Changes of range' (SETTINGS)``."""
+    return f"'{tool.parameterDefinition(name).description()}' ({name})"
+
+
+def in_form_words(tool, text, field=None):
+    """A text of the core, or of a tool itself, in the words of this tool's form.
+
+    Parameters
+    ----------
+    tool : AthwartAlgorithm
+        Its ``FIELDS`` say which parameter a setting of the core is; one that is not there has the parameter of its
+        own name in upper case, if there is one, else it keeps its name.
+    text : str or Message
+        What is no Message is left as it is.
+    field : str or tuple of str, optional
+        The setting at fault; its label is put before a text that does not name it.
+    """
+    if isinstance(text, Message):
+        return text.rendered(lambda name: _word(tool, name))
+    labels = [label(tool, name) for name in (parameter_of(tool, one) for one in _several(field)) if name]
+    return f"{', '.join(labels)}: {text}" if labels and not any(one in text for one in labels) else str(text)
+
+
+def parameter_of(tool, setting):
+    """Id of the parameter that gives the core this setting; None where the form has no such box."""
+    name = tool.FIELDS.get(setting, setting.upper())
+    return name if tool.parameterDefinition(name) is not None else None
+
+
+def _word(tool, name):
+    from .. import tool_of
+    if isinstance(name, Function):
+        other = tool_of(name.name)
+        return f"'{other.displayName()}'" if other else str(name)
+    asked = tool_of(name.function) if name.function else tool
+    parameter = parameter_of(asked, name.name) if asked else None
+    return label(asked, parameter) if parameter else str(name)
+
+
+def _several(field):
+    return (field,) if isinstance(field, str) else tuple(field or ())
+
 
 _QUOTED = r"(?<!\w)'.*?'(?!\w)|(?<!\w)\".*?\"(?!\w)"
 """What a message quotes; an apostrophe inside a name, with letters on both sides, ends nothing."""

@@ -23,6 +23,7 @@ class CoverageGaps(AthwartAlgorithm):
     """See the module."""
 
     ID, TITLE, GROUP = "coveragegaps", "Find coverage gaps", "coverage"
+    FUNCTION = "find_gaps"
     SUMMARY = "Find what of an area was not seen, why, and how sure the share seen is."
     TAGS = "coverage,gap,holiday,missed,unseen,percent,overlap,looks,nadir"
     HELP = """Takes what was seen off the area that was to be seen. What is left are the gaps, each with its kind, its

@@ -23,6 +23,7 @@ class Ensonify(AthwartAlgorithm):
     """See the module."""
 
     ID, TITLE, GROUP = "ensonify", "Map bottom seen", "coverage"
+    FUNCTION = "map_bottom"
     RASTER_BANDS = {"OUTPUT": len(_UNITS)}
     SUMMARY = "Map how often, from where and how well the bottom was seen, with shadows, cell by cell."
     TAGS = "coverage,ensonification,looks,shadow,hidden,terrain,bathymetry,detection,grazing,hits,insonify,raster"

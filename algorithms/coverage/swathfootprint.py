@@ -22,6 +22,7 @@ class SwathFootprint(AthwartAlgorithm):
     """See the module."""
 
     ID, TITLE, GROUP = "swathfootprint", "Draw swaths", "coverage"
+    FUNCTION = "draw_swaths"
     SUMMARY = "Draw the strips of bottom that the record really covers, from range, depth and heading."
     TAGS = "swath,footprint,coverage,strip,slant range,ground range,nadir,sonar"
     HELP = """Draws what each pass saw of the bottom. The range setting is a slant range: on a flat bottom it reaches

@@ -16,6 +16,7 @@ class UnscannedShoreline(AthwartAlgorithm):
     """See the module."""
 
     ID, TITLE, GROUP = "unscannedshoreline", "Find unscanned shoreline", "coverage"
+    FUNCTION = "find_unscanned"
     SUMMARY = "Split a shoreline into stretches that were scanned and stretches that no swath came near."
     TAGS = "shore,shoreline,bank,coverage,missed,unseen,docks,littoral"
     HELP = """Tells which parts of the shore were scanned. A place on the shore counts as scanned if ground that was

@@ -18,6 +18,7 @@ class PicksFromImage(AthwartAlgorithm):
     """See the module."""
 
     ID, TITLE, GROUP = "picksfromimage", "Read picks from record image", "imagery"
+    FUNCTION = "read_image_picks"
     SUMMARY = "Turn points and lines drawn on a screenshot of the record into picks with side, range, shadow and depth."
     TAGS = "screenshot,picture,image,record,pick,digitise,shadow,waterfall,pixel,bottom"
     HELP = """Load a picture of the record as it is, without a georeference, and draw on it: a point on each object, or

@@ -23,6 +23,7 @@ class AdjustTargets(AthwartAlgorithm):
     """See the module."""
 
     ID, TITLE, GROUP = "adjusttargets", "Combine repeated targets", "targets"
+    FUNCTION = "adjust"
     CAUTIOUS = True
     SUMMARY = "Make one place of the looks at each object, and find latency and other offsets of the boat from them."
     TAGS = "combine,merge,fuse,repeated,average,adjust,least squares,calibrate,patch test,latency,offset,duplicate"

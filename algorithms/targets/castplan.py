@@ -21,6 +21,7 @@ class CastPlan(AthwartAlgorithm):
     """See the module."""
 
     ID, TITLE, GROUP = "castplan", "Plan casts", "targets"
+    FUNCTION = "plan_casts"
     CAUTIOUS = True
     SUMMARY = "Distance, bearing and clock direction to each target, the chance of a cast, and a card to take along."
     TAGS = "cast,fishing,grapple,magnet,retrieve,drop,bearing,clock,distance,probability,card,print,angler"

@@ -44,6 +44,7 @@ class LocateTargets(AthwartAlgorithm):
     """See the module."""
 
     ID, TITLE, GROUP = "locatetargets", "Locate targets", "targets"
+    FUNCTION = "locate"
     CAUTIOUS = True
     SUMMARY = "Place what was picked on the record, with the ellipse it lies in and the largest cause of its error."
     TAGS = "target,pick,contact,waypoint,mark,slant range,ground range,position,error,ellipse,uncertainty,shadow,height"

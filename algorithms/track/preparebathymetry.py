@@ -20,6 +20,7 @@ class PrepareBathymetry(AthwartAlgorithm):
     """See the module."""
 
     ID, TITLE, GROUP = "preparebathymetry", "Prepare depth grid", "track"
+    FUNCTION = "depth_grid"
     SUMMARY = "Turn a raster of depths or elevations, or contour lines, into the depth grid every tool takes."
     TAGS = "bathymetry,depth,contour,isobath,elevation,dem,grid,lake map,raster,feet,fathom,interpolate"
     HELP = """Makes a depth grid: metres, positive down, from the water surface on the day of the outing, north up, in a

@@ -23,6 +23,7 @@ class PrepareTrack(AthwartAlgorithm):
     """See the module."""
 
     ID, TITLE, GROUP = "preparetrack", "Prepare track", "track"
+    FUNCTION = "prepare"
     SUMMARY = "Turn a boat's fixes into a track at the transducer, with range, depth, heading and passes."
     TAGS = ("track,fixes,gpx,nmea,pass,heading,course,depth,range,latency,lever arm,offset,sound speed,side scan,"
             "sonar,transducer,layback")

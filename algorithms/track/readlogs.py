@@ -16,6 +16,7 @@ class ReadLogs(AthwartAlgorithm):
     """See the module."""
 
     ID, TITLE, GROUP = "readlogs", "Read NMEA 0183 and GPX logs", "track"
+    FUNCTION = "read_logs"
     SUMMARY = "Turn instrument logs into a layer of fixes with depth, heading and temperature, and one of waypoints."
     TAGS = "nmea,gpx,log,gps,gnss,depth,sounder,track,waypoints,import,rmc,gga,dpt,dbt"
     HELP = """Reads logs of NMEA 0183 sentences and GPX files, several at once; what a file is, its content tells, not

@@ -1,21 +1,38 @@
 """What can go wrong, said so that the reader knows what to do next."""
 from __future__ import annotations
 
+from .messages import Setting
+
 __all__ = ["Cancelled", "InputError", "MissingPackage", "SurveyError"]
 
 
 class SurveyError(Exception):
     """Base of every error the core raises on purpose; its text is meant for the user."""
 
+    @property
+    def message(self):
+        """The text as it was raised: a Message where it names settings or functions."""
+        return self.args[0] if self.args else ""
+
 
 class InputError(SurveyError):
     """A value, field or file is missing, contradictory or out of bounds.
 
     The message names the offending thing, its value, and the remedy.
+
+    Parameters
+    ----------
+    text : str or Message
+        What is wrong, with which value, and what to do; a Message where it names settings or functions.
+    field : str or tuple of str, optional
+        Names of the arguments or settings at fault; None takes the first setting that the message names.
     """
 
-    def __init__(self, text: str, field: str | None = None) -> None:
+    def __init__(self, text, field=None):
         super().__init__(text)
+        if field is None:
+            named = (part for part in getattr(text, "parts", ()) if isinstance(part, Setting))
+            field = next((part.name for part in named if not part.function), None)
         self.field = field
 
 

@@ -1,0 +1,95 @@
+"""Sentences that name what is to be set, in the words of whoever reads them: a program's names or a form's labels."""
+from __future__ import annotations
+
+import string
+from typing import NamedTuple
+
+__all__ = ["Function", "Message", "Setting"]
+
+
+class Setting(NamedTuple):
+    """A setting named in a message: an argument or settings field, of ``function`` where it is another's."""
+
+    name: str
+    function: str = ""
+
+    def __str__(self):
+        return self.name
+
+
+class Function(NamedTuple):
+    """A function named in a message, such as the one that makes what is missing."""
+
+    name: str
+
+    def __str__(self):
+        return f"{self.name}()"
+
+
+class Message(str):
+    """A text that names settings and functions; as a string it speaks of them by their names in Python.
+
+    Parameters
+    ----------
+    template : str
+        ``{range_m}`` names a setting, ``{prepare.range_m}`` a setting of another function, ``{prepare()}`` a function.
+    **values
+        What else stands in braces, with a format if need be, as in ``{given:.1f}``. Values are quoted as they are, so
+        braces of the user's do no harm; a value that is a message itself keeps its names.
+
+    Attributes
+    ----------
+    parts : tuple of str, Setting or Function
+
+    Examples
+    --------
+    >>> text = Message("{range_m} is {given:g} m; see {prepare()}.", given=-3)
+    >>> print(text)
+    range_m is -3 m; see prepare().
+    >>> text.rendered(lambda name: f"'{name.name.upper()}'")
+    "'RANGE_M' is -3 m; see 'PREPARE'."
+    """
+
+    parts: tuple
+
+    def __new__(cls, template, **values):
+        return cls.of(_parts(template, values))
+
+    @classmethod
+    def of(cls, parts):
+        """A message of these parts in their order; messages among them keep their names."""
+        flat = []
+        for part in parts:
+            flat += getattr(part, "parts", [part])
+        message = super().__new__(cls, "".join(map(str, flat)))
+        message.parts = tuple(flat)
+        return message
+
+    def __add__(self, other):
+        return Message.of([self, other])
+
+    def __radd__(self, other):
+        return Message.of([other, self])
+
+    def __reduce__(self):
+        return Message.of, (self.parts,)
+
+    def rendered(self, word):
+        """The text, with ``word(name)`` for every Setting and Function in it."""
+        return "".join(part if isinstance(part, str) else word(part) for part in self.parts)
+
+
+def _parts(template, values):
+    """Parts of a template: what stands in braces and is not a value is a name."""
+    for text, name, spec, conversion in string.Formatter().parse(template):
+        yield text
+        if name is None:
+            continue
+        if name in values:
+            value = values[name]
+            yield value if isinstance(value, Message) else format(repr(value) if conversion else value, spec)
+        elif name.endswith("()"):
+            yield Function(name[:-2])
+        else:
+            function, _, setting = name.rpartition(".")
+            yield Setting(setting, function)
