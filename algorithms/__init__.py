@@ -1,33 +1,39 @@
-"""The Processing tools: parameters -> arrays -> survey -> arrays -> layers. A file a tool, a folder a toolbox group."""
+"""The Processing tools: parameters -> arrays -> survey -> arrays -> layers. A file a tool, a folder a toolbox group.
+
+A tool is a class in the folder of its group that derives ``common.base.AthwartAlgorithm`` and has an ``ID``. There it
+is found: no list names it. What the toolbox, the guide, the models and the tests know of it, they read from its class.
+"""
 from __future__ import annotations
 
+import pathlib
+import pkgutil
 from importlib import import_module
 
-__all__ = ["TOOLS", "all_tools", "tool_of"]
+__all__ = ["all_tools", "tool_classes", "tool_of"]
 
-TOOLS = (
-    ("track.readlogs", "ReadLogs"),
-    ("track.preparetrack", "PrepareTrack"),
-    ("track.preparebathymetry", "PrepareBathymetry"),
-    ("coverage.swathfootprint", "SwathFootprint"),
-    ("coverage.ensonify", "Ensonify"),
-    ("coverage.coveragegaps", "CoverageGaps"),
-    ("coverage.unscannedshoreline", "UnscannedShoreline"),
-    ("coverage.coveragereport", "CoverageReport"),
-    ("imagery.picksfromimage", "PicksFromImage"),
-    ("targets.locatetargets", "LocateTargets"),
-    ("targets.adjusttargets", "AdjustTargets"),
-    ("targets.castplan", "CastPlan"),
-    ("targets.exportgpx", "ExportGpx"),
-)
-"""(module below this package, class) of every tool, in the order of the job."""
+HERE = pathlib.Path(__file__).resolve().parent
+
+
+def tool_classes():
+    """The class of every tool, in the order of the job: group by group, in each by ``STEP``."""
+    from .common.base import GROUPS, AthwartAlgorithm
+
+    found = []
+    for group in GROUPS:
+        for part in pkgutil.iter_modules([str(HERE / group)]):
+            module = import_module(f".{group}.{part.name}", __package__)
+            own = [each for each in vars(module).values()
+                   if isinstance(each, type) and each.__module__ == module.__name__]
+            found += [each for each in own if issubclass(each, AthwartAlgorithm) and each.ID]
+    order = list(GROUPS)
+    return sorted(found, key=lambda tool: (order.index(tool.GROUP), tool.STEP, tool.ID))
 
 
 def all_tools():
     """A fresh instance of every tool: QGIS takes ownership, so none may be kept."""
-    return [getattr(import_module(f".{module}", __package__), name)() for module, name in TOOLS]
+    return [tool() for tool in tool_classes()]
 
 
 def tool_of(function):
     """A tool, with its parameters, by the function of the core that it stands for; None where none does."""
-    return next((tool.create() for tool in all_tools() if tool.FUNCTION == function), None)
+    return next((tool().create() for tool in tool_classes() if tool.FUNCTION == function), None)

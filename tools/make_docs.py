@@ -32,23 +32,6 @@ KINDS_OF_FIELD = {"double": "number", "int": "whole number", "int64": "whole num
                   "bool": "yes or no", "datetime": "date and time"}
 
 
-LAYERS = {
-    ("readlogs", "OUTPUT"): "FIXES", ("readlogs", "WAYPOINTS"): "WAYPOINTS", ("preparetrack", "OUTPUT"): "TRACK",
-    ("preparetrack", "PASSES"): "PASSES", ("swathfootprint", "OUTPUT"): "SWATHS", ("coveragegaps", "OUTPUT"): "GAPS",
-    ("coveragegaps", "AREAS"): "AREAS", ("unscannedshoreline", "OUTPUT"): "SHORE",
-    ("picksfromimage", "OUTPUT"): "PICKS", ("locatetargets", "OUTPUT"): "TARGETS",
-    ("locatetargets", "ELLIPSES"): "ELLIPSES", ("locatetargets", "REJECTED"): "REJECTED",
-    ("adjusttargets", "OUTPUT"): "COMBINED", ("adjusttargets", "ELLIPSES"): "ELLIPSES",
-    ("adjusttargets", "OFFSETS"): "OFFSETS",
-    ("castplan", "OUTPUT"): "CAST_LINES", ("castplan", "STATIONS"): "CAST_STATIONS"}
-"""What survey/schemas.py calls the fields of each layer that a tool makes."""
-READ_ON = {"readlogs": ("record",), "preparetrack": ("range", "distance"), "preparebathymetry": ("record",),
-           "swathfootprint": ("range", "audit"), "ensonify": ("audit",), "coveragegaps": ("audit",),
-           "unscannedshoreline": ("audit",), "coveragereport": ("audit",), "picksfromimage": ("record", "distance"),
-           "locatetargets": ("distance", "errors"), "adjusttargets": ("errors", "return"), "castplan": ("return",),
-           "exportgpx": ("return",)}
-"""Pages of the guide that go with a tool."""
-
 
 def start_qgis():
     """The application, to be kept while pages are made; the clone becomes importable as athwart."""
@@ -89,18 +72,20 @@ def parameter_item(pages, definition):
 
 def output_item(pages, tool, output, destinations):
     """One entry of the list of outputs; layers with their fields."""
-    from athwart.survey.model import schemas
     definition = destinations.get(output.name())
     if definition is None:
         return (f'<dt class="p">{pages.text(output.description())} <code>{output.name()}</code></dt>'
                 f"<dd>{pages.text(tool.OUTPUT_HELP.get(output.name(), ''))}</dd>")
     item = parameter_item(pages, definition)
-    if definition.type() != "sink":
+    if definition.type() == "sink":
+        what, told = "field", tool.LAYERS[output.name()]
+    elif definition.type() == "rasterDestination":
+        what, told = "band", tool.RASTERS[output.name()].bands
+    else:
         return item
-    rows = [(field.name, KINDS_OF_FIELD[field.kind], field.unit, field.text)
-            for field in getattr(schemas, LAYERS[tool.name(), output.name()])]
-    title = f"Fields of {definition.description()}"
-    table = pages.table(title, ("field", "kind", "unit", "what it says"), rows)
+    rows = [(field.name, KINDS_OF_FIELD[field.kind], field.unit, field.text) for field in told]
+    title = f"{what.capitalize()}s of {definition.description()}"
+    table = pages.table(title, (what, "kind", "unit", "what it says"), rows)
     return f"{item}<dd><details><summary>{pages.text(title)}</summary>{table}</details></dd>"
 
 
@@ -123,7 +108,7 @@ def tool_page(pages, tool):
         f"{d.name()}=..." for d in [*shown[:4], *list(destinations.values())[:1]])
     parts.append(pages.section("On the command line", f"<pre><code>{pages.text(example)}</code></pre>"))
     more = "".join(f'<li><a href="../{page}.html">{pages.text(guide_parts(page)[0])}</a></li>'
-                   for page in READ_ON[tool.name()])
+                   for page in tool.GUIDE)
     parts.append(pages.section("Read on", f"<ul>{more}</ul>"))
     return pages.page(tool.displayName(), tool.shortDescription(), parts, CSS)
 

@@ -20,7 +20,9 @@ __all__ = ["CAUTION", "AthwartAlgorithm", "stepper", "tr"]
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 ICONS = ROOT / "plugin" / "icons"
 
-GROUPS = {"track": "Track", "coverage": "Coverage", "targets": "Targets", "imagery": "Record image"}
+GROUPS = {"planning": "Planning", "track": "Track", "coverage": "Coverage", "imagery": "Record image",
+          "targets": "Targets", "evidence": "Evidence"}
+"""Title of each group of the toolbox by its folder, in the order of the job."""
 
 
 def tr(text):
@@ -46,6 +48,16 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
         Public id (lower case, never changed) and title, which starts with a verb.
     GROUP : str
         Key of ``GROUPS``, the folder the file stands in.
+    STEP : int
+        Place among the tools of its group, in the order of the job.
+    GUIDE : tuple of str
+        Pages of the guide that go with it (``docs/<page>.md``).
+    LAYERS : dict
+        The schema of each layer it makes (``survey.model.schemas``), by the name of the output.
+    RASTERS : dict
+        ``declared.Raster`` of each raster it makes, by the name of the output.
+    ICON : str
+        Its icon, ``plugin/icons/<icon>.svg``; that of its id where nothing is said.
     SUMMARY : str
         One sentence, the tooltip.
     HELP : str
@@ -56,8 +68,6 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
         Comma-separated words people search for.
     CAUTIOUS : bool
         True where a person acts on the output: the caution ends the help and the log.
-    RASTER_BANDS : dict
-        Number of bands of each output raster by its name; those that are not named have one.
     FUNCTION : str
         Name of the core's function that the tool stands for: messages name the tool where they name the function.
     FIELDS : dict
@@ -65,10 +75,13 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
         own name in upper case.
     """
 
-    ID = TITLE = GROUP = SUMMARY = HELP = TAGS = ""
+    ID = TITLE = GROUP = SUMMARY = HELP = TAGS = ICON = ""
+    STEP = 0
+    GUIDE: tuple = ()
+    LAYERS: dict = {}
+    RASTERS: dict = {}
     OUTPUT_HELP: dict = {}
     CAUTIOUS = False
-    RASTER_BANDS: dict = {}
     FUNCTION = ""
     FIELDS: dict = {}
 
@@ -106,7 +119,7 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
         return QUrl.fromLocalFile(str(page)).toString() if page.exists() else ""
 
     def svgIconPath(self):
-        own = ICONS / f"{self.ID}.svg"
+        own = ICONS / f"{self.ICON or self.ID}.svg"
         return str(own if own.exists() else ICONS / "athwart.svg")
 
     def icon(self):

@@ -32,7 +32,7 @@ def unusable_output(alg, parameters, context):
         if place is not None:
             wanted.append((f"{definition.description()} ({definition.name()})", definition, place))
     for name, definition, place in wanted:
-        trouble = (_unfit_place(name, place) or _unfit_format(name, definition, place, alg.RASTER_BANDS)
+        trouble = (_unfit_place(name, place) or _unfit_format(name, definition, place, alg.RASTERS)
                    or _loses(name, definition, place))
         if trouble:
             return trouble
@@ -53,7 +53,7 @@ def _unfit_place(name, place):
     return ""
 
 
-def _unfit_format(name, definition, place, bands):
+def _unfit_format(name, definition, place, rasters):
     ending = os.path.splitext(place.path)[1].lstrip(".").lower()
     if isinstance(definition, QgsProcessingParameterFeatureSink):
         if QgsVectorFileWriter.driverForExtension(ending) == "ESRI Shapefile":
@@ -62,7 +62,7 @@ def _unfit_format(name, definition, place, bands):
         driver, lost = ("", "") if place.append else vector_trouble(ending, sink_kind(definition))
         remedy = "GeoPackage (.gpkg)"
     elif isinstance(definition, QgsProcessingParameterRasterDestination):
-        driver, lost = raster_trouble(ending, bands.get(definition.name(), 1))
+        driver, lost = raster_trouble(ending, len(rasters[definition.name()].bands))
         remedy = "GeoTIFF (.tif)"
     else:
         return ""

@@ -9,6 +9,7 @@ from ...survey.model.errors import InputError
 from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm, stepper
+from ..common.declared import Raster
 from ..common.geotiff import RasterSink
 from ..common.styles import dress
 from ..common.write import Carried, write_layer
@@ -23,6 +24,10 @@ class CoverageGaps(AthwartAlgorithm):
     """See the module."""
 
     ID, TITLE, GROUP = "coveragegaps", "Find coverage gaps", "coverage"
+    STEP, GUIDE = 3, ("audit",)
+    LAYERS = {"OUTPUT": schemas.GAPS, "AREAS": schemas.AREAS}
+    RASTERS = {"PROBABILITY_SEEN": Raster("probability_seen", (
+        schemas.Field("probability_seen", "double", "", "share of the draws in which the cell was seen"),))}
     FUNCTION = "find_gaps"
     SUMMARY = "Find what of an area was not seen, why, and how sure the share seen is."
     TAGS = "coverage,gap,holiday,missed,unseen,percent,overlap,looks,nadir"
@@ -211,11 +216,12 @@ class CoverageGaps(AthwartAlgorithm):
         if picture is None:
             return None
         path, raster = self.parameterAsOutputLayer(parameters, "PROBABILITY_SEEN", context), picture.raster
+        kind = self.RASTERS["PROBABILITY_SEEN"]
         with RasterSink(path, raster.crs.to_wkt("WKT1_GDAL"), raster.transform, picture.seen.shape,
-                        [("probability_seen", "")], {}) as sink:
+                        kind.named(), {}) as sink:
             sink.write(0, 0, [picture.seen])
-            sink.finish("probability_seen")
-        dress(context, path, "probability_seen")
+            sink.finish(kind.style)
+        dress(context, path, kind.style)
         feedback.pushInfo(f"Probability of having been seen: {raster.cols} x {raster.rows} cells of {raster.cell:g} m.")
         return path
 

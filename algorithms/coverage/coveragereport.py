@@ -28,6 +28,7 @@ class CoverageReport(AthwartAlgorithm):
     """See the module."""
 
     ID, TITLE, GROUP = "coveragereport", "Write coverage report", "coverage"
+    STEP, GUIDE = 5, ("audit",)
     FUNCTION = "write_report"
     SUMMARY = "Write a page with map, key figures, gaps, shore, passes and targets, and a table of the areas."
     TAGS = "report,coverage,html,csv,gaps,shoreline,targets,summary,print"

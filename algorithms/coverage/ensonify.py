@@ -3,9 +3,11 @@ from __future__ import annotations
 
 from qgis.core import QgsProcessingOutputNumber
 
+from ...survey.model.schemas import Field
 from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm, stepper
+from ..common.declared import Raster
 from ..common.geotiff import RasterSink
 from ..common.rasters import depth_grid
 from ..common.seen import OBJECT_SIZE
@@ -13,18 +15,24 @@ from ..common.styles import dress
 
 __all__ = ["Ensonify"]
 
-_UNITS = {"grazing": "degrees", "smallest_object": "m"}
-
-_STYLES = {"hidden ground": "seen_hidden", "smallest object": "seen_smallest", "detecting looks": "seen_detecting",
-           "detecting directions": "seen_from_sides"}
-
 
 class Ensonify(AthwartAlgorithm):
     """See the module."""
 
     ID, TITLE, GROUP = "ensonify", "Map bottom seen", "coverage"
+    STEP, GUIDE = 2, ("audit",)
+    RASTERS = {"OUTPUT": Raster("seen", (
+        Field("looks", "int", "", "passes that saw the cell"),
+        Field("directions", "int", "", "directions, more than 60 degrees apart, it was seen from"),
+        Field("grazing", "double", "degrees", "largest angle between ray and bottom"),
+        Field("hits", "double", "", "pings on an object of the given size in the best look"),
+        Field("smallest_object", "double", "m", "side of the smallest cube that some look would show"),
+        Field("hidden", "bool", "", "1 where sound came by, but nearer ground was in the way every time"),
+        Field("detecting_looks", "int", "", "passes in which an object of the given size would show"),
+        Field("detecting_directions", "int", "", "directions from which it would show")),
+        {"hidden ground": "seen_hidden", "smallest object": "seen_smallest", "detecting looks": "seen_detecting",
+         "detecting directions": "seen_from_sides"})}
     FUNCTION = "map_bottom"
-    RASTER_BANDS = {"OUTPUT": len(_UNITS)}
     SUMMARY = "Map how often, from where and how well the bottom was seen, with shadows, cell by cell."
     TAGS = "coverage,ensonification,looks,shadow,hidden,terrain,bathymetry,detection,grazing,hits,insonify,raster"
     HELP = """Counts, for every cell of a raster, what the prepared track saw of it. With a depth grid each beam is
@@ -110,7 +118,6 @@ class Ensonify(AthwartAlgorithm):
 
     def run_tool(self, parameters, context, feedback):
         from ...survey.ensonify.bottom_map import Ensonification
-        from ...survey.ensonify.tile import BANDS
 
         settings, blind, cell = self._settings(parameters, context)
         track, crs = read.track(self, parameters, "INPUT", context, feedback, picks=False)
@@ -118,19 +125,19 @@ class Ensonify(AthwartAlgorithm):
         grid = depth_grid(self, parameters, "DEPTH_GRID", context)
         job = Ensonification(track, cell, settings, blind, grid, water)
         self._say_before(job, grid, feedback)
-        path = self.parameterAsOutputLayer(parameters, "OUTPUT", context)
+        path, kind = self.parameterAsOutputLayer(parameters, "OUTPUT", context), self.RASTERS["OUTPUT"]
         raster = job.raster
         facts = {OBJECT_SIZE: settings.object_size_m, "MIN_HITS": settings.min_hits,
                  "MIN_SHADOW_M": settings.min_shadow_m, "MIN_GRAZING_DEG": settings.min_grazing_deg,
                  "BEAM_WIDTH_DEG": settings.beam_width_deg, "BLIND_ANGLE_DEG": blind,
                  "DEPTH_GRID": grid.name if grid is not None else "none: flat bottom"}
         with RasterSink(path, raster.crs.to_wkt("WKT1_GDAL"), raster.transform, (raster.rows, raster.cols),
-                        [(name, _UNITS.get(name, "")) for name in BANDS], facts) as sink:
+                        kind.named(), facts) as sink:
             for row, col, bands in job.tiles(stepper(feedback, 5, 100)):
-                sink.write(row, col, [bands[name] for name in BANDS])
-            sink.finish("seen")
+                sink.write(row, col, [bands[name] for name, _ in kind.named()])
+            sink.finish(kind.style)
         self._say_after(job, grid, settings, feedback)
-        dress(context, path, "seen", more=_STYLES)
+        dress(context, path, kind.style, more=kind.more)
         return {"OUTPUT": path, "SEEN_M2": float(job.totals.seen_m2), "DETECTION_M2": float(job.totals.detection_m2)}
 
     def _say_before(self, job, grid, feedback):

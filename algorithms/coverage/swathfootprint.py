@@ -22,6 +22,8 @@ class SwathFootprint(AthwartAlgorithm):
     """See the module."""
 
     ID, TITLE, GROUP = "swathfootprint", "Draw swaths", "coverage"
+    STEP, GUIDE = 1, ("range", "audit")
+    LAYERS = {"OUTPUT": schemas.SWATHS}
     FUNCTION = "draw_swaths"
     SUMMARY = "Draw the strips of bottom that the record really covers, from range, depth and heading."
     TAGS = "swath,footprint,coverage,strip,slant range,ground range,nadir,sonar"

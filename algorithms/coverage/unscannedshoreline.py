@@ -16,6 +16,8 @@ class UnscannedShoreline(AthwartAlgorithm):
     """See the module."""
 
     ID, TITLE, GROUP = "unscannedshoreline", "Find unscanned shoreline", "coverage"
+    STEP, GUIDE = 4, ("audit",)
+    LAYERS = {"OUTPUT": schemas.SHORE}
     FUNCTION = "find_unscanned"
     SUMMARY = "Split a shoreline into stretches that were scanned and stretches that no swath came near."
     TAGS = "shore,shoreline,bank,coverage,missed,unseen,docks,littoral"

@@ -18,6 +18,8 @@ class PicksFromImage(AthwartAlgorithm):
     """See the module."""
 
     ID, TITLE, GROUP = "picksfromimage", "Read picks from record image", "imagery"
+    STEP, GUIDE = 1, ("record", "distance")
+    LAYERS = {"OUTPUT": schemas.PICKS}
     FUNCTION = "read_image_picks"
     SUMMARY = "Turn points and lines drawn on a screenshot of the record into picks with side, range, shadow and depth."
     TAGS = "screenshot,picture,image,record,pick,digitise,shadow,waterfall,pixel,bottom"

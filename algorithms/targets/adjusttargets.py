@@ -23,6 +23,8 @@ class AdjustTargets(AthwartAlgorithm):
     """See the module."""
 
     ID, TITLE, GROUP = "adjusttargets", "Combine repeated targets", "targets"
+    STEP, GUIDE = 2, ("errors", "return")
+    LAYERS = {"OUTPUT": schemas.COMBINED, "ELLIPSES": schemas.ELLIPSES, "OFFSETS": schemas.OFFSETS}
     FUNCTION = "adjust"
     CAUTIOUS = True
     SUMMARY = "Make one place of the looks at each object, and find latency and other offsets of the boat from them."

@@ -21,6 +21,8 @@ class CastPlan(AthwartAlgorithm):
     """See the module."""
 
     ID, TITLE, GROUP = "castplan", "Plan casts", "targets"
+    STEP, GUIDE = 3, ("return",)
+    LAYERS = {"OUTPUT": schemas.CAST_LINES, "STATIONS": schemas.CAST_STATIONS}
     FUNCTION = "plan_casts"
     CAUTIOUS = True
     SUMMARY = "Distance, bearing and clock direction to each target, the chance of a cast, and a card to take along."

@@ -21,6 +21,7 @@ class ExportGpx(AthwartAlgorithm):
     """See the module."""
 
     ID, TITLE, GROUP = "exportgpx", "Write GPX", "targets"
+    STEP, GUIDE = 4, ("return",)
     FUNCTION = "write_gpx"
     CAUTIOUS = True
     SUMMARY = "Write points as waypoints and lines as routes or tracks of a GPX 1.1 file for a plotter or a phone."

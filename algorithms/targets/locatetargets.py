@@ -44,6 +44,8 @@ class LocateTargets(AthwartAlgorithm):
     """See the module."""
 
     ID, TITLE, GROUP = "locatetargets", "Locate targets", "targets"
+    STEP, GUIDE = 1, ("distance", "errors")
+    LAYERS = {"OUTPUT": schemas.TARGETS, "ELLIPSES": schemas.ELLIPSES, "REJECTED": schemas.REJECTED}
     FUNCTION = "locate"
     CAUTIOUS = True
     SUMMARY = "Place what was picked on the record, with the ellipse it lies in and the largest cause of its error."

@@ -3,9 +3,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from ...survey.model.schemas import Field
 from ..common import parameters as make
 from ..common import values
 from ..common.base import AthwartAlgorithm, stepper
+from ..common.declared import Raster
 from ..common.geotiff import RasterSink
 from ..common.styles import dress
 from .contours import contour_depths
@@ -20,6 +22,9 @@ class PrepareBathymetry(AthwartAlgorithm):
     """See the module."""
 
     ID, TITLE, GROUP = "preparebathymetry", "Prepare depth grid", "track"
+    STEP, GUIDE = 3, ("record",)
+    RASTERS = {"OUTPUT": Raster("depths", (
+        Field("depth_m", "double", "m", "depth below the water surface of the day; 0 or less on land"),))}
     FUNCTION = "depth_grid"
     SUMMARY = "Turn a raster of depths or elevations, or contour lines, into the depth grid every tool takes."
     TAGS = "bathymetry,depth,contour,isobath,elevation,dem,grid,lake map,raster,feet,fathom,interpolate"
@@ -108,10 +113,10 @@ class PrepareBathymetry(AthwartAlgorithm):
         refuse_other_unit(source.unit, conversion.unit, what)
         feedback.pushInfo(judged(source.sample(), conversion, what))
         path = self.parameterAsOutputLayer(parameters, "OUTPUT", context)
-        rows, cols = source.shape
+        (rows, cols), kind = source.shape, self.RASTERS["OUTPUT"]
         step = stepper(feedback, 70 if layer is None else 0, 100)
         known = dry = 0
-        with RasterSink(path, source.wkt, source.transform, source.shape, [("depth_m", "m"), *source.more],
+        with RasterSink(path, source.wkt, source.transform, source.shape, [*kind.named(), *source.more],
                         {"MADE_FROM": what, "POSITIVE": "down", "ZERO": "water surface on the day"}) as sink:
             for row in range(0, rows, _BLOCK):
                 for col in range(0, cols, _BLOCK):
@@ -121,9 +126,9 @@ class PrepareBathymetry(AthwartAlgorithm):
                     known += np.count_nonzero(np.isfinite(depth))
                     dry += np.count_nonzero(depth <= 0)
                     sink.write(row, col, [depth, *more])
-            sink.finish("depths")
+            sink.finish(kind.style)
         self._say(source, conversion, known, dry, feedback)
-        dress(context, path, "depths")
+        dress(context, path, kind.style)
         return {"OUTPUT": path}
 
     def _say(self, source, conversion, known, dry, feedback):

@@ -23,6 +23,8 @@ class PrepareTrack(AthwartAlgorithm):
     """See the module."""
 
     ID, TITLE, GROUP = "preparetrack", "Prepare track", "track"
+    STEP, GUIDE = 2, ("range", "distance")
+    LAYERS = {"OUTPUT": schemas.TRACK, "PASSES": schemas.PASSES}
     FUNCTION = "prepare"
     SUMMARY = "Turn a boat's fixes into a track at the transducer, with range, depth, heading and passes."
     TAGS = ("track,fixes,gpx,nmea,pass,heading,course,depth,range,latency,lever arm,offset,sound speed,side scan,"

@@ -6,10 +6,13 @@ import subprocess
 import sys
 
 import pytest
-from athwart.algorithms import TOOLS, all_tools
+from athwart.algorithms import all_tools, tool_classes
+from athwart.algorithms.common.base import GROUPS
+from athwart.algorithms.common.styles import STYLES
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 SNAPSHOT = pathlib.Path(__file__).parent / "contract_tools.json"
+IDS = [tool.ID for tool in tool_classes()]
 
 
 def describe(tool):
@@ -32,7 +35,7 @@ def tools(qgis_processing):
 
 
 def test_the_provider_lists_every_tool(provider):
-    assert {a.name() for a in provider.algorithms()} >= {module.split(".")[-1] for module, _ in TOOLS}
+    assert {a.name() for a in provider.algorithms()} >= set(IDS)
     assert provider.id() == "athwart"
     assert not provider.icon().isNull()
 
@@ -45,10 +48,33 @@ def test_parameters_and_outputs_are_those_of_the_snapshot(tools):
     assert found == json.loads(SNAPSHOT.read_text(encoding="utf-8"))
 
 
-@pytest.mark.parametrize("module", [module for module, _ in TOOLS])
-def test_a_tool_explains_itself(tools, module):
-    tool = tools[module.split(".")[-1]]
-    assert tool.groupId() == module.split(".")[0]
+def test_tools_are_found_in_the_order_of_the_job_each_in_the_folder_of_its_group():
+    """The files are looked at here, too: what stands in one and is not found would be missing without a word."""
+    written = {path.stem for group in (ROOT / "algorithms").iterdir() if group.name != "common"
+               for path in group.glob("*.py") if "(AthwartAlgorithm):" in path.read_text(encoding="utf-8")}
+    assert sorted(IDS) == sorted(written) and len(set(IDS)) == len(IDS)
+    places = [(list(GROUPS).index(tool.GROUP), tool.STEP) for tool in tool_classes()]
+    assert places == sorted(set(places)) and min(step for _, step in places) >= 1
+    for tool in tool_classes():
+        assert tool.__module__.split(".")[-2:] == [tool.GROUP, tool.ID]
+    assert IDS[IDS.index("readlogs") + 1] == "preparetrack" and IDS.index("ensonify") < IDS.index("coveragegaps")
+
+
+@pytest.mark.parametrize("tool", tool_classes(), ids=IDS)
+def test_a_tool_says_what_it_makes_and_where_to_read_on(tools, tool):
+    made = {definition.name(): definition.type() for definition in tools[tool.ID].destinationParameterDefinitions()}
+    assert set(tool.LAYERS) == {name for name, kind in made.items() if kind == "sink"}
+    assert set(tool.RASTERS) == {name for name, kind in made.items() if kind == "rasterDestination"}
+    for raster in tool.RASTERS.values():
+        styles = (raster.style, *raster.more.values())
+        assert raster.bands and all((STYLES / f"{style}.qml").is_file() for style in styles)
+    assert tool.GUIDE and all((ROOT / "docs" / f"{page}.md").is_file() for page in tool.GUIDE)
+    assert pathlib.Path(tools[tool.ID].svgIconPath()).stem == (tool.ICON or tool.ID)
+
+
+@pytest.mark.parametrize("name", IDS)
+def test_a_tool_explains_itself(tools, name):
+    tool = tools[name]
     assert tool.name() == tool.name().lower() and tool.name().isalnum()
     assert tool.displayName()[0].isupper() and len(tool.shortDescription()) > 20 and tool.tags()
     assert pathlib.Path(tool.svgIconPath()).exists() and not tool.icon().isNull()
@@ -63,17 +89,17 @@ def test_a_tool_explains_itself(tools, module):
     assert "<h2>" in tool.shortHelpString()
 
 
-@pytest.mark.parametrize("module", [module for module, _ in TOOLS])
-def test_at_most_nine_parameters_stand_open(tools, module):
-    tool = tools[module.split(".")[-1]]
+@pytest.mark.parametrize("name", IDS)
+def test_at_most_nine_parameters_stand_open(tools, name):
+    tool = tools[name]
     folded = type(tool.parameterDefinitions()[0]).Flag.FlagAdvanced
     is_open = [d.name() for d in tool.parameterDefinitions() if not d.isDestination() and not d.flags() & folded]
     assert len(is_open) <= 9, is_open
 
 
-@pytest.mark.parametrize("module", [module for module, _ in TOOLS])
-def test_defaults_are_acceptable_to_qgis_itself(tools, module):
-    for definition in tools[module.split(".")[-1]].parameterDefinitions():
+@pytest.mark.parametrize("name", IDS)
+def test_defaults_are_acceptable_to_qgis_itself(tools, name):
+    for definition in tools[name].parameterDefinitions():
         if definition.defaultValue() is not None:
             assert definition.checkValueIsAcceptable(definition.defaultValue()), definition.name()
 
@@ -112,8 +138,8 @@ import os; os._exit(0)
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False, timeout=120,
                           env={**os.environ, "QGIS_CUSTOM_CONFIG_PATH": str(tmp_path)})
     lines = done.stdout.splitlines()
-    assert f"LISTED {len(TOOLS)}" in lines, done.stderr
-    assert lines.count("SAYS True") == len(TOOLS), done.stdout
+    assert f"LISTED {len(IDS)}" in lines, done.stderr
+    assert lines.count("SAYS True") == len(IDS), done.stdout
     assert f"MODELS {[True] * 3}" in lines, done.stdout
 
 

@@ -7,9 +7,9 @@ import hashlib
 import faults
 import jobs
 import pytest
-from athwart.algorithms import TOOLS
+from athwart.algorithms import tool_classes
 
-IDS = [module.rsplit(".", 1)[1] for module, _ in TOOLS]
+IDS = [tool.ID for tool in tool_classes()]
 SHARE = 0.5
 
 

@@ -11,7 +11,7 @@ import re
 import numpy as np
 import pytest
 import sailed
-from athwart.algorithms import TOOLS
+from athwart.algorithms import tool_classes
 from athwart.survey.geometry.frame import Frame
 from osgeo import gdal, osr
 from qgis.core import (
@@ -27,7 +27,7 @@ from qgis.core import (
 
 UTM, LON, LAT = "EPSG:32615", -93.0, 45.0
 X, Y = (float(v[0]) for v in Frame(UTM, LON, LAT).inverse(np.zeros(1), np.zeros(1)))
-NAMES = [module.split(".")[-1] for module, _ in TOOLS]
+NAMES = [tool.ID for tool in tool_classes()]
 FACTS = {"RANGE": 30, "RANGE_UNIT": "m", "DEPTH_UNIT": "m"}
 MORE = {
     "readlogs": {"INPUT": "log"},

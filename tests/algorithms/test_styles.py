@@ -4,9 +4,10 @@ import pathlib
 import jobs
 import numpy as np
 import pytest
-from athwart.algorithms import TOOLS
+from athwart.algorithms import tool_classes
 from athwart.algorithms.common.styles import STYLES, _Dresser
 from athwart.survey.model import schemas
+from osgeo import gdal
 from qgis.core import (
     QgsDateTimeRange,
     QgsExpression,
@@ -23,10 +24,9 @@ from qgis.core import (
 )
 from qgis.PyQt.QtGui import QColor
 
-IDS = [module.rsplit(".", 1)[1] for module, _ in TOOLS]
-LAYERS = {name: known for name, known in vars(schemas).items()
-          if name.isupper() and not name.startswith("_") and isinstance(known, tuple)
-          and known and isinstance(known[0], schemas.Field)}
+IDS = [tool.ID for tool in tool_classes()]
+LAYERS = {tool.ID: tool.LAYERS for tool in tool_classes()}
+RASTERS = [tool for tool in tool_classes() if tool.RASTERS]
 
 
 @pytest.fixture(scope="module")
@@ -53,14 +53,24 @@ def loaded(provider, tmp_path_factory):
             details = context.layerToLoadOnCompletionDetails(results[name])
             details.postProcessor().postProcessLayer(made[name], context, QgsProcessingFeedback(False))
         return made
+    call.folder = folder
     return call
+
+
+@pytest.mark.parametrize("tool", RASTERS, ids=[tool.ID for tool in RASTERS])
+def test_a_raster_has_the_bands_its_tool_says(loaded, tool):
+    for name, raster in tool.RASTERS.items():
+        data = gdal.Open(str(loaded.folder / f"{tool.ID}_{name}.tif"))
+        made = [data.GetRasterBand(number + 1) for number in range(data.RasterCount)]
+        assert [(band.GetDescription(), band.GetUnitType()) for band in made] == raster.named()
 
 
 @pytest.mark.parametrize("tool", IDS)
 def test_every_layer_of_every_tool_explains_itself_and_plays(loaded, tool):
     for name, layer in loaded(tool).items():
         names = set(layer.fields().names())
-        known = max((one for one in LAYERS.values() if {f.name for f in one} <= names), key=len)
+        known = list(LAYERS[tool][name])
+        assert [field for field in layer.fields().names() if field != "fid"][:len(known)] == schemas.names(known)
         for field in known:
             alias = layer.attributeAlias(layer.fields().indexOf(field.name))
             assert alias.startswith(field.text), (tool, name, field.name, alias)

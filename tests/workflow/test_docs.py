@@ -6,7 +6,7 @@ from html.parser import HTMLParser
 from urllib.parse import unquote
 
 import pytest
-from athwart.algorithms import TOOLS, all_tools
+from athwart.algorithms import all_tools, tool_classes
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 DOCS = ROOT / "docs"
@@ -42,7 +42,7 @@ def test_every_tool_has_a_page_and_its_help_button_opens_it(qgis_processing):
 
     for tool in (each.create() for each in all_tools()):
         assert QUrl(tool.helpUrl()).toLocalFile() == str(DOCS / "tools" / f"{tool.name()}.html")
-    assert {path.stem for path in DOCS.glob("tools/*.html")} == {module.split(".")[-1] for module, _ in TOOLS}
+    assert {path.stem for path in DOCS.glob("tools/*.html")} == {tool.ID for tool in tool_classes()}
 
 
 def test_pages_of_the_tools_are_what_the_script_makes_now(qgis_processing, scripts):

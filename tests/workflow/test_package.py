@@ -7,7 +7,7 @@ import sys
 import zipfile
 
 import pytest
-from athwart.algorithms import TOOLS
+from athwart.algorithms import tool_classes
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 
@@ -47,4 +47,4 @@ def test_installed_in_a_fresh_profile_it_lists_every_tool(command_line, archive,
                           env={**os.environ, "QP_CONFIG": str(tmp_path)}, timeout=120)
     assert not (plugins / "athwart").is_symlink()
     listed = set(re.findall(r"athwart:(\w+)", done.stdout))
-    assert {module.split(".")[-1] for module, _ in TOOLS} <= listed
+    assert {tool.ID for tool in tool_classes()} <= listed
