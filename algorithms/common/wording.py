@@ -6,7 +6,7 @@ from pathlib import PurePosixPath, PureWindowsPath
 
 from ...survey.model.messages import Function, Message
 
-__all__ = ["in_form_words", "label", "parameter_of", "with_labels"]
+__all__ = ["in_form_words", "known_word", "label", "with_labels"]
 
 
 def label(tool, name):
@@ -20,23 +20,28 @@ def in_form_words(tool, text, field=None):
     Parameters
     ----------
     tool : AthwartAlgorithm
-        Its ``FIELDS`` say which parameter a setting of the core is; one that is not there has the parameter of its
-        own name in upper case, if there is one, else it keeps its name.
+        Its ``FIELDS`` say which parameter a setting of the core is, or several of them, or another word such as a
+        column's name; a setting that is not there has the parameter of its own name in upper case, if there is one,
+        else it keeps its name.
     text : str or Message
         What is no Message is left as it is.
     field : str or tuple of str, optional
-        The setting at fault; its label is put before a text that does not name it.
+        The setting at fault; its label is put before a text that names no setting.
     """
     if isinstance(text, Message):
         return text.rendered(lambda name: _word(tool, name))
-    labels = [label(tool, name) for name in (parameter_of(tool, one) for one in _several(field)) if name]
-    return f"{', '.join(labels)}: {text}" if labels and not any(one in text for one in labels) else str(text)
+    words = [known_word(tool, name) for name in ((field,) if isinstance(field, str) else field or ())]
+    words = [word for word in words if word and word not in text]
+    return f"{', '.join(words)}: {text}" if words else str(text)
 
 
-def parameter_of(tool, setting):
-    """Id of the parameter that gives the core this setting; None where the form has no such box."""
-    name = tool.FIELDS.get(setting, setting.upper())
-    return name if tool.parameterDefinition(name) is not None else None
+def known_word(tool, setting):
+    """What the form calls a setting of the core: a label and id, or several, or a word; '' where it has none."""
+    names = tool.FIELDS.get(setting, setting.upper())
+    boxes = [name for name in ((names,) if isinstance(names, str) else names) if tool.parameterDefinition(name)]
+    if boxes:
+        return " and ".join(label(tool, name) for name in boxes)
+    return tool.FIELDS.get(setting, "")
 
 
 def _word(tool, name):
@@ -45,12 +50,7 @@ def _word(tool, name):
         other = tool_of(name.name)
         return f"'{other.displayName()}'" if other else str(name)
     asked = tool_of(name.function) if name.function else tool
-    parameter = parameter_of(asked, name.name) if asked else None
-    return label(asked, parameter) if parameter else str(name)
-
-
-def _several(field):
-    return (field,) if isinstance(field, str) else tuple(field or ())
+    return (known_word(asked, name.name) if asked else "") or str(name)
 
 
 _QUOTED = r"(?<!\w)'.*?'(?!\w)|(?<!\w)\".*?\"(?!\w)"

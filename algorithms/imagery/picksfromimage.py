@@ -20,7 +20,7 @@ class PicksFromImage(AthwartAlgorithm):
     ID, TITLE, GROUP = "picksfromimage", "Read picks from record image", "imagery"
     STEP, GUIDE = 1, ("record", "distance")
     LAYERS = {"OUTPUT": schemas.PICKS}
-    FUNCTION = "read_image_picks"
+    FUNCTION = "read_picture"
     SUMMARY = "Turn points and lines drawn on a screenshot of the record into picks with side, range, shadow and depth."
     TAGS = "screenshot,picture,image,record,pick,digitise,shadow,waterfall,pixel,bottom"
     HELP = """Load a picture of the record as it is, without a georeference, and draw on it: a point on each object, or

@@ -26,6 +26,7 @@ class PrepareTrack(AthwartAlgorithm):
     STEP, GUIDE = 2, ("range", "distance")
     LAYERS = {"OUTPUT": schemas.TRACK, "PASSES": schemas.PASSES}
     FUNCTION = "prepare"
+    FIELDS = track_form.FIELDS
     SUMMARY = "Turn a boat's fixes into a track at the transducer, with range, depth, heading and passes."
     TAGS = ("track,fixes,gpx,nmea,pass,heading,course,depth,range,latency,lever arm,offset,sound speed,side scan,"
             "sonar,transducer,layback")
@@ -190,10 +191,7 @@ class PrepareTrack(AthwartAlgorithm):
         place_crs = fixes.crs
         made = prepare(fixes, how, None if grid is None else lambda x, y: grid.depth_at(x, y, place_crs),
                        stepper(feedback, 20, 70))
-        for text in (*notes, *made.notes):
-            feedback.pushInfo(text)
-        for text in made.warnings:
-            feedback.pushWarning(text)
+        self.tell(feedback, (*notes, *made.notes), made.warnings)
         if names["DEPTH_FIELD"] == "depth_m" and scales["DEPTH_FIELD"] != 1:
             feedback.pushWarning("DEPTH_FIELD is depth_m, which holds metres in a layer of 'Read NMEA 0183 and GPX "
                                  "logs', but DEPTH_UNIT says otherwise. Check the unit.")

@@ -3,7 +3,21 @@ from __future__ import annotations
 
 from ..common import parameters as make
 
-__all__ = ["folded", "standing_open"]
+__all__ = ["FIELDS", "folded", "standing_open"]
+
+FIELDS = {
+    "range_m": "RANGE", "range_m.unit": "RANGE_UNIT", "range_rows": "SETTINGS", "range_rows.from_s": "from_time",
+    "range_rows.names": "from_waypoint", "range_rows.range_m": "range", "depth_m": "DEPTH",
+    "depth_m.unit": "DEPTH_UNIT", "depth_at": "DEPTH_GRID", "draft_m": "TRANSDUCER_DRAFT", "keel_m": "KEEL_OFFSET",
+    "speed_mps": "SPEED", "fixes.t_s": "TIME_FIELD", "fixes.order": "ORDER_FIELD", "fixes.ping": "PING_FIELD",
+    "fixes.depth_m": "DEPTH_FIELD", "fixes.heading_deg": "HEADING_FIELD",
+    "variation_deg": ("HEADING_KIND", "MAGNETIC_VARIATION"), "heading_offset_deg": "HEADING_OFFSET",
+    "lever_forward_m": "TRANSDUCER_FORWARD", "lever_starboard_m": "TRANSDUCER_STARBOARD", "mount_deg": "MOUNT_ANGLE",
+    "latency_s": "LATENCY", "trim_deg": "OFFSETS", "scale": "OFFSETS", "assumed_mps": "ASSUMED_SOUND_SPEED",
+    "temperature_c": "WATER_TEMPERATURE", "max_gap_s": "MAX_GAP", "smoothing_s": "SMOOTHING", "spacing_m": "SPACING",
+    "sigma_position_m": "SIGMA_POSITION", "sigma_heading_deg": "SIGMA_HEADING",
+}
+"""Box of each setting of ``prepare``, or the column that holds it, where their names differ."""
 
 
 def standing_open():

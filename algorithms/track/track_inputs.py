@@ -189,8 +189,7 @@ def offset_rows(alg, parameters, context, feedback, outing):
     boats, outings = (read.texts(tab, name) if tab.has(name) else np.full(len(tab), "", object)
                       for name in ("boat", "outings"))
     rows, notes = rows_of_outing(outing, boats, outings)
-    for text in notes:
-        feedback.pushInfo(text)
+    alg.tell(feedback, notes)
     return read.texts(tab, "name")[rows], read.numbers(tab, "value")[rows], read.numbers(tab, "sigma")[rows]
 
 

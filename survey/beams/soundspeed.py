@@ -86,7 +86,7 @@ def sound_speed(temperature_c, salinity=0.0):
     """
     if not 0 <= salinity <= SALTIEST:
         raise InputError(f"A salinity of {salinity:g} is out of bounds; give grams of salt per kilogram, 0 for fresh "
-                         f"water, about 35 for the open sea, {SALTIEST:g} at most.")
+                         f"water, about 35 for the open sea, {SALTIEST:g} at most.", field="salinity")
     if salinity > FRESH_LIMIT:
         return sea_water(np.asarray(temperature_c, float) * 1.00024, salinity)
     return fresh_water(temperature_c)
@@ -111,7 +111,8 @@ def sound_in(temperature_c=None, salinity=0.0, assumed_mps=None):
     """
     if assumed_mps is not None and not 1300 <= assumed_mps <= 1700:
         hint = f" {assumed_mps:g} ft/s is {assumed_mps * 0.3048:.2f} m/s." if 4200 < assumed_mps < 5600 else ""
-        raise InputError(f"An assumed sound speed of {assumed_mps:g} is not one of water in m/s (1300 to 1700).{hint}")
+        raise InputError(f"An assumed sound speed of {assumed_mps:g} is not one of water in m/s (1300 to 1700).{hint}",
+                         field="assumed_mps")
     if temperature_c is None:
         return Sound(math.nan, 1.0, "Ranges and depths are taken as displayed (ratio 1): the water temperature is not "
                                     f"known; ping rates are reckoned with {CUSTOMARY:g} m/s.")

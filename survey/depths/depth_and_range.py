@@ -8,6 +8,7 @@ import numpy as np
 from ..beams.soundspeed import Sound
 from ..geometry import ground
 from ..model.errors import InputError
+from ..model.messages import Message
 from .range_settings import ranges_shown
 from .soundings import (
     LOGGED,
@@ -25,8 +26,8 @@ __all__ = ["DepthAndRange", "DepthSources", "depth_and_range"]
 @dataclass
 class DepthSources:
     """How the depths came: counts of soundings ``logged`` and ``good``, ``gap_s`` bridged, samples ``on_grid`` of those
-    ``asked`` of the depth grid; ``refused`` says which soundings were, ``withheld`` counts the samples where DEPTH
-    would have stood in for one."""
+    ``asked`` of the depth grid; ``refused`` says which soundings were, ``withheld`` counts the samples where one
+    depth for the outing would have stood in for a sounding."""
 
     logged: int = 0
     good: int = 0
@@ -106,9 +107,9 @@ def _on_grid(depth_at, frame, boat, wanted, sources):
     depth = np.asarray(depth_at(np.asarray(x, float), np.asarray(y, float)), float)
     sources.asked, sources.on_grid = len(wanted), int(np.isfinite(depth).sum())
     if 2 * (depth < 0).sum() > max(1, sources.on_grid):
-        raise InputError(f"The depth grid is negative under {int((depth < 0).sum())} of {sources.on_grid} "
-                         "samples. Depths are positive down from the surface: run 'Prepare depth grid' on "
-                         "it first.")
+        raise InputError(Message("The depth grid is negative under {count} of {asked} samples. Depths are positive "
+                                 "down from the surface: run {Conversion()} on it first.",
+                                 count=int((depth < 0).sum()), asked=sources.on_grid), field="depth_at")
     return depth
 
 
@@ -119,6 +120,6 @@ def _constant(settings):
     kind = "transducer" if settings.depth_reference == LOGGED else settings.depth_reference
     constant = float(below_transducer([settings.depth_m], [kind], [np.nan], settings.draft_m, settings.keel_m)[0])
     if constant <= 0:
-        raise InputError(f"DEPTH leaves {constant:g} m under the transducer; check DEPTH_UNIT and "
-                         "TRANSDUCER_DRAFT.")
+        raise InputError(Message("{depth_m} leaves {left:g} m under the transducer; check {depth_m.unit} and "
+                                 "{draft_m}.", left=constant))
     return constant

@@ -10,6 +10,7 @@ import numpy as np
 
 from ..geometry import ground
 from ..model.errors import InputError
+from ..model.messages import Message
 from ..model.times import iso_time
 
 __all__ = ["RangeNotes", "held", "in_force", "moments_at", "range_notes", "ranges_shown"]
@@ -62,8 +63,8 @@ def ranges_shown(fixes, clean, settings):
     noted = settings.range_rows
     moments = np.array(noted.from_s, float)
     if np.isfinite(moments).any() and not clean.timed:
-        raise InputError("SETTINGS gives times, but the track has none. Give from_waypoint instead, or times for the "
-                         "track (TIME_FIELD).")
+        raise InputError(Message("{range_rows} gives times, but the track has none. Give {range_rows.names} instead, "
+                                 "or times for the track as {fixes.t_s}."))
     wanted = np.flatnonzero(np.isnan(moments) & np.isfinite(noted.x))
     lon, lat = clean.frame.to_lonlat(noted.x[wanted], noted.y[wanted])
     moments[wanted] = moments_at(clean.frame.geod, clean.lon, clean.lat, clean.clock_s, clean.stretch,
@@ -95,9 +96,9 @@ def held(values_m, what):
     values = np.asarray(values_m, float)
     known = np.isfinite(values)
     if not known.any():
-        raise InputError(f"The field {what} (RANGE_FIELD) holds no range at all. Choose another field, or type the "
-                         "range in RANGE.")
-    _demand_positive(values[known], f"The field {what} (RANGE_FIELD)")
+        raise InputError(Message("The field {name}, given as {range_field}, holds no range at all. Choose another "
+                                 "field, or give the range as {range_m}.", name=what))
+    _demand_positive(values[known], Message("The field {name}, given as {range_field},", name=what))
     last = np.maximum.accumulate(np.where(known, np.arange(len(values)), -1))
     return np.where(last >= 0, values[last], np.nan)
 
@@ -110,7 +111,7 @@ def in_force(clock_s, notes, before_m=None):
     clock_s : (n,) array
     notes : RangeNotes
     before_m : float, optional
-        Range in force before the first note (RANGE).
+        Range in force before the first note.
 
     Returns
     -------
@@ -134,7 +135,7 @@ def range_notes(from_s, range_m, clock_s, time_offset=0.0):
     clock_s : (n,) array
         Times of the track, rising.
     time_offset : float
-        Hours already added to the times of SETTINGS, for the message.
+        Hours already added to ``from_s``, for the message.
 
     Returns
     -------
@@ -148,18 +149,19 @@ def range_notes(from_s, range_m, clock_s, time_offset=0.0):
     """
     from_s, range_m = np.asarray(from_s, float), np.asarray(range_m, float)
     if not len(from_s):
-        raise InputError("SETTINGS is empty. Give one row for each range: from_time or from_waypoint, and range.")
+        raise InputError(Message("{range_rows} is empty. Give one row for each range: {range_rows.from_s} or "
+                                 "{range_rows.names}, and {range_rows.range_m}."))
     missing = np.flatnonzero(~(np.isfinite(from_s) & np.isfinite(range_m)))
     if len(missing):
-        raise InputError(f"Row {missing[0] + 1} of SETTINGS lacks its from_time (or from_waypoint) or its range; fill "
-                         "it in or delete the row.")
-    _demand_positive(range_m, "SETTINGS")
+        raise InputError(Message("Row {row} of {range_rows} lacks its {range_rows.from_s} (or {range_rows.names}) or "
+                                 "its {range_rows.range_m}; fill it in or delete the row.", row=missing[0] + 1))
+    _demand_positive(range_m, Message("{range_rows}"))
     order = np.argsort(from_s, kind="stable")
     from_s, range_m = from_s[order], range_m[order]
     clash = np.flatnonzero((np.diff(from_s) == 0) & (np.diff(range_m) != 0))
     if len(clash):
-        raise InputError(f"SETTINGS gives two ranges for the same moment ({range_m[clash[0]]:g} and "
-                         f"{range_m[clash[0] + 1]:g} m); delete one of the rows.")
+        raise InputError(Message("{range_rows} gives two ranges for the same moment ({one:g} and {other:g} m); delete "
+                                 "one of the rows.", one=range_m[clash[0]], other=range_m[clash[0] + 1]))
     first, last = clock_s[0], clock_s[-1]
     earliest = first - NOTED_BEFORE_S if len(from_s) == 1 else first
     if ((from_s < earliest) | (from_s > last)).all():
@@ -173,9 +175,11 @@ def _outside(order, from_s, range_m, first, last):
     for k in np.flatnonzero((from_s < first) | (from_s > last)):
         late = from_s[k] > last
         does = ("it changes nothing" if late or k != before[-1] else "its range holds from the first fix on")
-        yield (f"Row {order[k] + 1} of SETTINGS ({iso_time(from_s[k])}, {range_m[k]:g} m) lies "
-               f"{_span(from_s[k] - last if late else first - from_s[k])} {'after' if late else 'before'} the outing "
-               f"({iso_time(first)} to {iso_time(last)}); {does}. Correct its from_time if it belongs to the outing.")
+        yield Message("Row {row} of {range_rows} ({noted}, {range_m:g} m) lies {span} {side} the outing ({first} to "
+                      "{last}); {does}. Correct its {range_rows.from_s} if it belongs to the outing.",
+                      row=order[k] + 1, noted=iso_time(from_s[k]), range_m=range_m[k],
+                      span=_span(from_s[k] - last if late else first - from_s[k]), side="after" if late else "before",
+                      first=iso_time(first), last=iso_time(last), does=does)
 
 
 def _span(seconds):
@@ -214,22 +218,25 @@ def moments_at(geod, lon, lat, clock_s, stretch, names, mark_lon, mark_lat):
 def _demand_positive(range_m, what):
     wrong = range_m[~(range_m > 0)]
     if len(wrong):
-        raise InputError(f"{what} holds a range of {wrong[0]:g}; a range is above zero. Correct it, or leave it blank "
-                         "where it is not known.")
+        raise InputError(Message("{what} holds a range of {given:g}; a range is above zero. Correct it, or leave it "
+                                 "out where it is not known.", what=what, given=wrong[0]))
 
 
 def _no_overlap(from_s, first, last, time_offset):
-    said = (f"SETTINGS runs from {iso_time(from_s[0])} to {iso_time(from_s[-1])}, the track from {iso_time(first)} to "
-            f"{iso_time(last)}: no change of range falls within the track. ")
+    said = Message("{range_rows} runs from {since} to {until}, the track from {first} to {last}: no change of range "
+                   "falls within the track. ", since=iso_time(from_s[0]), until=iso_time(from_s[-1]),
+                   first=iso_time(first), last=iso_time(last))
     inside = [((from_s + 3600 * h >= first) & (from_s + 3600 * h <= last)).sum() for h in _OFFSETS_H]
     best = max(inside)
     if not best:
-        return said + "No time zone would make them fit: check the dates, or give RANGE for the whole outing."
+        return said + Message("No time zone would make them fit: check the dates, or give {range_m} for the whole "
+                              "outing.")
     fitting = [h for h, count in zip(_OFFSETS_H, inside) if count == best]
     # whole hours are likelier than halves and quarters, and the first note is that of the start
     hours = min(fitting, key=lambda h: (h % 1 != 0, h % 0.5 != 0, h))
-    return said + (f"Adding {hours:+g} hours would fit: set TIME_OFFSET={time_offset + hours:g}, or if that moves the "
-                   "track's clock as well, write the times of SETTINGS with their zone, such as 14:05-05:00.")
+    return said + Message("Adding {hours:+g} hours would fit: set {time_offset} to {fitting:g}, or if that moves the "
+                          "track's clock as well, write the times of {range_rows} with their zone, such as "
+                          "14:05-05:00.", hours=hours, fitting=time_offset + hours)
 
 
 def _moment_at(geod, lon, lat, clock_s, stretch, name, mark_lon, mark_lat):
@@ -246,10 +253,11 @@ def _moment_at(geod, lon, lat, clock_s, stretch, name, mark_lon, mark_lat):
     moments = clock_s + share * np.append(np.diff(clock_s), 0.0)
     best = int(np.argmin(distance))
     if distance[best] > MARK_REACH_M:
-        raise InputError(f"Waypoint '{name}' of SETTINGS lies {distance[best]:.0f} m from the track; the boat was not "
-                         "there. Check its place, or give the row a from_time.")
+        raise InputError(Message("Waypoint '{name}' of {range_rows} lies {off:.0f} m from the track; the boat was not "
+                                 "there. Check its place, or give the row a {range_rows.from_s}.", name=name,
+                                 off=distance[best]))
     others = (distance <= distance[best] + AMBIGUOUS_M) & (np.abs(moments - moments[best]) > ANOTHER_VISIT_S)
     if others.any():
-        raise InputError(f"The boat came by waypoint '{name}' of SETTINGS more than once, so the moment of the change "
-                         "is not clear. Give that row a from_time.")
+        raise InputError(Message("The boat came by waypoint '{name}' of {range_rows} more than once, so the moment of "
+                                 "the change is not clear. Give that row a {range_rows.from_s}.", name=name))
     return float(moments[best])

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..model.errors import InputError
+from ..model.messages import Message
 from ..model.times import iso_time
 from ..motion.continuity import continuous
 from ..motion.course import bounds
@@ -61,9 +62,9 @@ def logged_soundings(fixes, clean, settings):
     logged = np.asarray(fixes.depth_m, float)[clean.all_rows]
     known = np.isfinite(logged)
     if 2 * (logged < 0).sum() > known.sum():
-        raise InputError(f"{(logged < 0).sum()} of {known.sum()} soundings (DEPTH_FIELD) are negative; depths are "
-                         "positive down. Make a field with their sign turned (field calculator: -1 * the field) and "
-                         "choose that.")
+        raise InputError(Message("{count} of {known} soundings of {fixes.depth_m} are negative; depths are positive "
+                                 "down. Turn their sign (-1 times the value; in a layer: a new field by the field "
+                                 "calculator) and give that.", count=(logged < 0).sum(), known=known.sum()))
     rows, moments = clean.all_rows[known], clean.all_clock_s[known]
     if settings.depth_reference != LOGGED:
         kind = np.full(len(rows), settings.depth_reference, object)
@@ -115,8 +116,8 @@ def below_transducer(depth_m, kind, offset_m, draft_m, keel_m):
     logged_keel = np.where(offset < 0, -offset, np.nan)
     lift = np.where(from_keel, logged_keel if keel_m is None else keel_m, 0.0)
     if np.isnan(lift[np.isfinite(depth)]).any():
-        raise InputError("Depths are logged below the keel; give KEEL_OFFSET, how far the keel lies under "
-                         "the transducer.")
+        raise InputError(Message("Depths are logged below the keel; give {keel_m}, how far the keel lies under the "
+                                 "transducer."))
     return depth + lift
 
 

@@ -7,6 +7,7 @@ import numpy as np
 
 from ..geometry import ground
 from ..model.errors import InputError
+from ..model.messages import Message
 from ..model.table import Floats, Ints, Table, Texts
 from ..model.times import iso_time
 
@@ -84,9 +85,9 @@ def has_times(fixes, speed_mps):
         return True
     if speed_mps is None:
         has = "no point has a time" if not count else f"only {count} of {len(fixes)} points have a time"
-        raise InputError(f"The track cannot be timed: {has}. Choose TIME_FIELD if a field holds the times. If there "
-                         "are none, give SPEED, the boat's speed over ground, and ORDER_FIELD unless the points stand "
-                         "in the order they were sailed.")
+        raise InputError(Message("The track cannot be timed: {has}. Give {fixes.t_s} if a field holds the times. If "
+                                 "there are none, give {speed_mps}, the boat's speed over ground, and {fixes.order} "
+                                 "unless the points stand in the order they were sailed.", has=has))
     return False
 
 
@@ -160,11 +161,11 @@ def by_distance(fixes, rows, lon, lat, frame, source, speed_mps, tally):
     if fixes.order is not None:
         order = np.asarray(fixes.order, float)
         lost = rows[~np.isfinite(order[rows])]
-        dropped(tally, "without a value in ORDER_FIELD", lost)
+        dropped(tally, Message("without a value in {fixes.order}"), lost)
         rows = np.setdiff1d(rows, lost)
         if not len(rows):
-            raise InputError("No fix has a value in ORDER_FIELD. Choose the field that holds the order, or leave it "
-                             "blank if the fixes stand in the order they were sailed.")
+            raise InputError(Message("No fix has a value in {fixes.order}. Give the field that holds the order, or "
+                                     "leave it out if the fixes stand in the order they were sailed."))
         rows = rows[np.argsort(order[rows], kind="stable")]
     away = np.hypot(*ground.steps(frame.geod, lon[rows], lat[rows]))
     same = np.concatenate([[False], (away <= SAME_PLACE_M) & (np.diff(source[rows]) == 0)])

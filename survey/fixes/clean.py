@@ -8,6 +8,7 @@ import numpy as np
 from ..geometry import ground
 from ..geometry.frame import Frame
 from ..model.errors import InputError
+from ..model.messages import Message
 from ..model.rejections import Rejections
 from ..model.times import iso_time
 from .arrange import by_distance, by_time, dropped, has_times
@@ -122,13 +123,15 @@ def clean_fixes(fixes, settings):
         warnings += _lost_way(frame.geod, clock, lon[rows], lat[rows], source[rows], leaps, max_gap)
     stretch = np.concatenate([[0], np.cumsum(~joined)])
     if len(rows) < 2:
-        lost = f" Left out: {'; '.join(tally.lines())}." if tally.count() else ""
-        raise InputError(f"Only {len(rows)} of {len(fixes)} fixes can be used, and a pass needs two.{lost} Check that "
-                         "it is the right layer, that it holds the whole track, and that the field of times is right.")
+        lost = " Left out: " + Message.joined("; ", tally.lines()) + "." if tally.count() else ""
+        raise InputError(Message("Only {count} of {given} fixes can be used, and a pass needs two.{lost} Check that it "
+                                 "is the right layer, that it holds the whole track, and that the field of times is "
+                                 "right.", count=len(rows), given=len(fixes), lost=lost))
     if not joined.any():
-        raise InputError(f"No two fixes follow each other within {max_gap:g} s (the median interval is "
-                         f"{np.median(np.diff(clock)):.0f} s), so there is no pass to draw. If the boat really kept "
-                         "straight on between fixes, give a longer MAX_GAP.")
+        raise InputError(Message("No two fixes follow each other within {gap:g} s (the median interval is "
+                                 "{usual:.0f} s), so there is no pass to draw. If the boat really kept straight on "
+                                 "between fixes, give a longer {max_gap_s}.", gap=max_gap,
+                                 usual=np.median(np.diff(clock))))
     return CleanFixes(rows, clock, lon[rows], lat[rows], stretch, _position_sigma(fixes, rows, settings), rushing,
                       frame, timed, float(max_gap), backward, all_rows, all_clock, tally, warnings)
 
@@ -150,12 +153,14 @@ def _away(geod, rows, clock, lon, lat, max_speed, tally, warnings):
     for first, stop, metres in excursions(geod, clock, lon, lat, max_speed):
         away[first:stop] = True
         if stop - first > MANY_FIXES:
-            dropped(tally, "in excursions of many fixes, faster than MAX_SPEED there and back", rows[first:stop])
-            warnings.append(f"{stop - first} fixes from {iso_time(clock[first])} to {iso_time(clock[stop - 1])} were "
-                            f"left out as one: they lie {metres:.0f} m away, and the boat cannot have gone there and "
-                            f"back at MAX_SPEED. If it is a second receiver or boat, run its points by themselves.")
+            dropped(tally, Message("in excursions of many fixes, faster than {max_speed} there and back"),
+                    rows[first:stop])
+            warnings.append(Message("{count} fixes from {since} to {until} were left out as one: they lie {metres:.0f} "
+                                    "m away, and the boat cannot have gone there and back at {max_speed}. If it is a "
+                                    "second receiver or boat, run its points by themselves.", count=stop - first,
+                                    since=iso_time(clock[first]), until=iso_time(clock[stop - 1]), metres=metres))
         else:
-            dropped(tally, "GNSS jumps, faster than MAX_SPEED there and back", rows[first:stop])
+            dropped(tally, Message("GNSS jumps, faster than {max_speed} there and back"), rows[first:stop])
     return away
 
 
@@ -176,8 +181,8 @@ def _lost_way(geod, clock, lon, lat, source, leaps, max_gap):
         keep = int(np.ceil(took[gaps][order][min(enough, len(order) - 1)]))
         more = way[gaps & (took <= keep)].sum()
         said += (f" {lost / 1000:.2f} km lie in {int(gaps.sum())} gaps longer than {max_gap:g} s, and nothing is drawn "
-                 f"there. If the boat kept straight on between its fixes (as where a receiver records bends only), "
-                 f"MAX_GAP={keep} keeps {more / 1000:.2f} km of them.")
+                 "there. If the boat kept straight on between its fixes (as where a receiver records bends only), a "
+                 + Message("{max_gap_s} of {keep} keeps {more:.2f} km of them.", keep=keep, more=more / 1000))
     if between >= _TELLING_M:
         said += (f" {between / 1000:.2f} km lie between segments of the log, which are never bridged.")
     return [said]

@@ -6,15 +6,20 @@ from typing import NamedTuple
 
 __all__ = ["Function", "Message", "Setting"]
 
+_UNIT = ".unit"
+
 
 class Setting(NamedTuple):
-    """A setting named in a message: an argument or settings field, of ``function`` where it is another's."""
+    """A setting named in a message: an argument or settings field, of ``function`` where it is another's.
+
+    ``range_m.unit`` is the unit that ``range_m`` is given in; where a form has a box for it, that is named.
+    """
 
     name: str
     function: str = ""
 
     def __str__(self):
-        return self.name
+        return f"the unit of {self.name[:-len(_UNIT)]}" if self.name.endswith(_UNIT) else self.name
 
 
 class Function(NamedTuple):
@@ -32,10 +37,10 @@ class Message(str):
     Parameters
     ----------
     template : str
-        ``{range_m}`` names a setting, ``{prepare.range_m}`` a setting of another function, ``{prepare()}`` a function.
+        ``{range_m}`` names a setting, ``{prepare(range_m)}`` a setting of another function, ``{prepare()}`` a function.
     **values
         What else stands in braces, with a format if need be, as in ``{given:.1f}``. Values are quoted as they are, so
-        braces of the user's do no harm; a value that is a message itself keeps its names.
+        braces of the user's do no harm; a value that is a Message or a Setting stays one.
 
     Attributes
     ----------
@@ -65,6 +70,11 @@ class Message(str):
         message.parts = tuple(flat)
         return message
 
+    @classmethod
+    def joined(cls, separator, texts):
+        """Texts and messages in a row, as ``separator.join(texts)`` is for texts."""
+        return cls.of([part for text in texts for part in (separator, text)][1:])
+
     def __add__(self, other):
         return Message.of([self, other])
 
@@ -87,9 +97,10 @@ def _parts(template, values):
             continue
         if name in values:
             value = values[name]
-            yield value if isinstance(value, Message) else format(repr(value) if conversion else value, spec)
+            named = isinstance(value, (Message, Setting, Function))
+            yield value if named else format(repr(value) if conversion else value, spec)
         elif name.endswith("()"):
             yield Function(name[:-2])
         else:
-            function, _, setting = name.rpartition(".")
+            function, _, setting = name.rstrip(")").rpartition("(")
             yield Setting(setting, function)

@@ -1,6 +1,8 @@
 """What was left out, and where: a count and the first five places for each reason."""
 from __future__ import annotations
 
+from .messages import Message
+
 __all__ = ["Rejections"]
 
 _SHOWN = 5
@@ -27,7 +29,8 @@ class Rejections:
 
     def lines(self):
         """One text for each reason: how many, why, and the first five places."""
-        return [f"{count} {reason} ({self._where(reason)})" for reason, count in self._counts.items()]
+        return [Message("{count} {reason} ({where})", count=count, reason=reason, where=self._where(reason))
+                for reason, count in self._counts.items()]
 
     def _where(self, reason):
         by_file = {}

@@ -7,6 +7,7 @@ import numpy as np
 
 from ..geometry import ground
 from ..model.errors import InputError
+from ..model.messages import Message
 from .compass import compass_warning
 from .course import motion_of
 from .headings import COMPASS, Headings, headings
@@ -68,7 +69,8 @@ def boat_motion(fixes, clean, settings):
     late = Latency(clean.clock_s, clean.stretch, settings.latency_s)
     kept = np.flatnonzero(late.reached)
     if not len(kept):
-        raise InputError(f"A LATENCY of {settings.latency_s:g} s is longer than every unbroken stretch of the log.")
+        raise InputError(Message("A {latency_s} of {given:g} s is longer than every unbroken stretch of the log.",
+                                 given=settings.latency_s))
     compass = None if fixes.heading_deg is None else np.asarray(fixes.heading_deg, float)[clean.rows]
     bow = headings(settings, compass, clean.clock_s, clean.stretch, motion, late, kept)
     lon, lat = _moved(geod, late.mixed_lon(clean.lon), late.mixed(clean.lat), bow.degrees, settings.lever_forward_m,

@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..geometry.ground import wrapped
+from ..model.messages import Message
 
 __all__ = ["compass_warning"]
 
@@ -33,12 +34,12 @@ def compass_warning(heading_deg, course_deg, turn_dps, speed_mps, compass, offse
     compass : (n,) bool array
         True where the heading is the compass's.
     offset_deg : float
-        HEADING_OFFSET in force.
+        Heading offset in force.
 
     Returns
     -------
     str
-        With the HEADING_OFFSET that would fit; '' where the two agree, or there is too little to tell.
+        With the heading offset that would fit; '' where the two agree, or there is too little to tell.
     """
     straight = (compass & (np.abs(turn_dps) < _STRAIGHT_DPS) & (speed_mps >= _LEAST_MPS)
                 & np.isfinite(heading_deg) & np.isfinite(course_deg))
@@ -61,14 +62,15 @@ def compass_warning(heading_deg, course_deg, turn_dps, speed_mps, compass, offse
         return ""
     fitting = float(wrapped(offset_deg - off))
     side = "starboard" if off > 0 else "port"
-    said = (f"The compass lies {abs(off):.0f} degrees to {side} of the course on straight runs "
-            f"({int(straight.sum())} samples). HEADING_OFFSET={fitting:.0f} would fit. ")
+    said = Message("The compass lies {off:.0f} degrees to {side} of the course on straight runs ({count} samples). A "
+                   "{heading_offset_deg} of {fitting:.0f} would fit. ", off=abs(off), side=side,
+                   count=int(straight.sum()), fitting=fitting)
     if pairs:
-        return said + ("The runs go both ways, so it is the compass and not the boat's crab: a compass that is not "
-                       "aligned, or headings that are magnetic (HEADING_KIND).")
-    return said + ("All runs go much the same way, so it may as well be the crab of the boat in wind or current, which "
-                   "is right as it is: a run the other way would tell. Also check whether the headings are magnetic "
-                   "(HEADING_KIND).")
+        return said + Message("The runs go both ways, so it is the compass and not the boat's crab: a compass that is "
+                              "not aligned, or magnetic headings that need their {variation_deg}.")
+    return said + Message("All runs go much the same way, so it may as well be the crab of the boat in wind or "
+                          "current, which is right as it is: a run the other way would tell. Also check whether the "
+                          "headings are magnetic and need their {variation_deg}.")
 
 
 def _middle_angle(degrees):

@@ -7,6 +7,7 @@ import numpy as np
 
 from ..geometry import ground
 from ..model.errors import InputError
+from ..model.messages import Message
 from ..motion.turns import Sailed, turn_cuts
 from . import numbering
 
@@ -22,13 +23,13 @@ THIN_M, THIN_S = 1.0, 1.0
 sharpen nothing, and their jitter makes strips cross themselves."""
 
 _REMEDIES = {
-    STOPPED: "lower MIN_SPEED if the boat really was under way",
-    TOO_FAST: "raise MAX_SPEED if the speed is real",
-    ALONE: "give a longer MAX_GAP if the boat kept on between fixes",
-    NO_HEADING: "at this speed the course does not tell where the bow points: give HEADING_FIELD, or a lower "
-                "DRIFT_SPEED if there was no wind and current",
-    NO_RANGE: "give RANGE, which holds before the first change of SETTINGS or RANGE_FIELD",
-    NO_DEPTH: "give DEPTH, one depth for all, or a DEPTH_GRID that covers the track",
+    STOPPED: Message("lower {min_speed} if the boat really was under way"),
+    TOO_FAST: Message("raise {max_speed} if the speed is real"),
+    ALONE: Message("give a longer {max_gap_s} if the boat kept on between fixes"),
+    NO_HEADING: Message("at this speed the course does not tell where the bow points: give {fixes.heading_deg}, or a "
+                        "lower {drift_speed} if there was no wind and current"),
+    NO_RANGE: Message("give {range_m}, which holds before the first change of {range_rows} or {range_field}"),
+    NO_DEPTH: Message("give {depth_m}, one depth for all, or a {depth_at} that covers the track"),
 }
 
 
@@ -90,7 +91,8 @@ def _nothing_usable(reason):
     words, counts = np.unique(reason.astype(str), return_counts=True)
     order = np.argsort(-counts)
     found = ", ".join(f"{counts[k]} {words[k]}" for k in order)
-    return f"No sample of the track can be used: {found}. What helps: {_REMEDIES[str(words[order[0]])]}."
+    return Message("No sample of the track can be used: {found}. What helps: {remedy}.", found=found,
+                   remedy=_REMEDIES[str(words[order[0]])])
 
 
 def _thinned(timed, path, clock, pass_id, ranges, reason, spacing_m):

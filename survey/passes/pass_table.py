@@ -10,6 +10,7 @@ from ..beams.soundspeed import CUSTOMARY
 from ..geometry import ground, transfer
 from ..geometry.frame import Frame
 from ..model.errors import InputError
+from ..model.messages import Message
 from .way_made import way_made
 
 __all__ = ["BAND", "PINGS_A_METRE", "PING_SHARE", "PassTable", "no_length", "off_band", "pass_columns",
@@ -68,8 +69,9 @@ def pass_table(track, geod, lon, lat, under_way):
     columns = pass_columns(track, geod, lon, lat, under_way)
     none = no_length(columns)
     if none.all():
-        raise InputError("No pass has both a length and a usable sample: every fix lies at the same place, or the ones "
-                         "that move cannot be used. Check the positions, MIN_SPEED, RANGE and DEPTH.")
+        raise InputError(Message("No pass has both a length and a usable sample: every fix lies at the same place, or "
+                                 "the ones that move cannot be used. Check the positions, {min_speed}, {range_m} and "
+                                 "{depth_m}."))
     lines = pass_lines(track, lon, under_way)
     columns, left_out = ({name: values[mask] for name, values in columns.items()} for mask in (~none, none))
     return PassTable(columns, [line for line, gone in zip(lines, none) if not gone],

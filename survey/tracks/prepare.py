@@ -14,6 +14,7 @@ import numpy as np
 from ..depths.depth_and_range import depth_and_range
 from ..fixes.clean import clean_fixes
 from ..geometry import ground
+from ..model.messages import Message
 from ..model.rejections import Rejections
 from ..model.track import Track
 from ..motion.boat import boat_motion, compass_doubt
@@ -85,7 +86,7 @@ def prepare(fixes, settings, depth_at=None, step=None):
     passes = pass_table(track, clean.frame.geod, boat.lon[cut.chosen], boat.lat[cut.chosen],
                         ~np.isin(track.reject_reason, NO_PASS))
     tally = clean.rejections
-    tally.add("at the ends of unbroken stretches, beyond which LATENCY would have to extrapolate", "row",
+    tally.add(Message("at the ends of unbroken stretches, beyond which {latency_s} would have to extrapolate"), "row",
               clean.rows[boat.lost] + 1)
     made = Prepared(track, boat.rows[cut.chosen], passes.columns, passes.lines, tally,
                     tally.count() + int((~track.usable).sum()), len(boat.rows) - len(track), passes.length_m, [], [],

@@ -1,9 +1,10 @@
-"""What a run of 'prepare track' tells the user: what was taken for what, what was left out, what looks odd."""
+"""What ``prepare`` tells the user: what was taken for what, what was left out, what looks odd."""
 from __future__ import annotations
 
 import numpy as np
 
 from ..fixes.clean import SIGMA_POSITION_M
+from ..model.messages import Message
 from ..model.times import iso_time
 from ..motion.course import JITTER_BASE_M, WINDOW_M, WINDOW_S
 from ..motion.headings import SIGMA_COMPASS_DEG
@@ -25,9 +26,10 @@ def describe(made, settings, clean, water):
     track, crs = made.track, clean.frame.crs
     n = len(track)
     span = (f", {iso_time(track.t_s[0])} to {iso_time(track.t_s[-1])}" if clean.timed else
-            "; there are no times, so the way was timed at SPEED and t_s is left empty: tie picks by place or ping")
+            Message("; there are no times, so the way was timed at {speed_mps} and t_s is left empty: tie picks by "
+                    "place or ping"))
     made.notes += [
-        f"{n} samples in {len(made.passes['pass_id'])} passes, {made.length_m:.0f} m{span}.",
+        f"{n} samples in {len(made.passes['pass_id'])} passes, {made.length_m:.0f} m" + span + ".",
         f"Distances, courses and headings are on the ellipsoid {crs.ellipsoid.name}, from true north; places are in "
         f"{crs.name}.",
         f"A pass ends where no fix follows within {clean.gap_s:g} s, at breaks of the log, "
@@ -46,10 +48,11 @@ def describe(made, settings, clean, water):
                           f"forward and {settings.lever_starboard_m:g} m to starboard of the antenna, mount "
                           f"{settings.mount_deg:g} degrees, trim {settings.trim_deg:g} degrees.")
     if made.thinned:
-        made.notes.append(f"{made.thinned} fixes were left out, for others stand close enough (SPACING).")
+        made.notes.append(Message("{count} fixes were left out, for others stand closer than {spacing_m} asks.",
+                                  count=made.thinned))
     if clean.backward:
         made.notes.append(f"{clean.backward} times ran backwards in the log; the fixes were sorted by time.")
-    made.warnings += [f"Left out: {line}." for line in made.tally.lines()]
+    made.warnings += ["Left out: " + line + "." for line in made.tally.lines()]
     made.warnings += _unusable(track)
     made.warnings += _no_passes(made.left_out)
     made.warnings += _oddities(made, settings, clean, water.sources)
@@ -62,7 +65,7 @@ def _turn_words(settings):
 
 
 def _share(mask, words):
-    return f"{100 * float(np.mean(mask)):.0f} % {words}"
+    return f"{100 * float(np.mean(mask)):.0f} % " + words
 
 
 def _heading_note(track, settings):
@@ -81,10 +84,10 @@ def _heading_note(track, settings):
 
 def _depth_note(track, sources):
     names = {"sounder": "from the sounder", "interpolated": "interpolated", "grid": "from the depth grid",
-             "constant": "from DEPTH", "": "unknown"}
+             "constant": Message("from {depth_m}"), "": "unknown"}
     parts = [_share(track.depth_source == source, words) for source, words in names.items()
              if (track.depth_source == source).any()]
-    note = f"Depths under the transducer: {', '.join(parts)}."
+    note = "Depths under the transducer: " + Message.joined(", ", parts) + "."
     if sources.logged:
         note += f" Up to {sources.gap_s:g} s without a good sounding are bridged."
     return note
@@ -127,22 +130,25 @@ def _oddities(made, settings, clean, sources):
     found = []
     short = track.usable & (track.range_m < track.depth_m)
     if short.any():
-        found.append(f"{int(short.sum())} samples have less range than water under them: their record shows no bottom, "
-                     "and no strip will be drawn there. Check RANGE_UNIT and DEPTH_UNIT if that is a surprise.")
+        found.append(Message("{count} samples have less range than water under them: their record shows no bottom, and "
+                             "no strip will be drawn there. Check {range_m.unit} and {depth_m.unit} if that is a "
+                             "surprise.", count=int(short.sum())))
     if sources.withheld:
-        found.append(f"{sources.withheld} samples have no depth: their soundings were refused and none that is good is "
-                     f"near. DEPTH was not put in their place, for the depth there is another. Give a DEPTH_GRID or a "
-                     "longer MAX_GAP; leave DEPTH_FIELD blank to use DEPTH everywhere.")
+        found.append(Message("{count} samples have no depth: their soundings were refused and none that is good is "
+                             "near. {depth_m} was not put in their place, for the depth there is another. Give a "
+                             "{depth_at} or a longer {max_gap_s}; leave {fixes.depth_m} out to use {depth_m} "
+                             "everywhere.", count=sources.withheld))
     if sources.refused:
         found.append(sources.refused)
     if sources.asked and not sources.on_grid:
         found.append("The depth grid covers none of the samples it was asked for; check that it is of this lake.")
     if sources.logged and 2 * sources.good < sources.logged:
-        found.append(f"Only {sources.good} of {sources.logged} soundings show the bottom; check DEPTH_UNIT.")
+        found.append(Message("Only {good} of {logged} soundings show the bottom; check {depth_m.unit}.",
+                             good=sources.good, logged=sources.logged))
     intervals = np.diff(clean.clock_s)
     if clean.timed and len(intervals) and np.median(intervals) > clean.gap_s:
-        found.append(f"Most fixes come further apart than {clean.gap_s:g} s, so the track is in pieces. If the boat "
-                     "kept straight on between fixes, give a longer MAX_GAP.")
+        found.append(Message("Most fixes come further apart than {gap:g} s, so the track is in pieces. If the boat "
+                             "kept straight on between fixes, give a longer {max_gap_s}.", gap=clean.gap_s))
     if settings.speed_mps is not None and clean.timed:
-        found.append("SPEED was not used: the points have times, which tell the speed.")
+        found.append(Message("{speed_mps} was not used: the points have times, which tell the speed."))
     return found

@@ -9,6 +9,7 @@ import numpy as np
 from ..beams.soundspeed import Sound, sound_in
 from ..depths.soundings import KINDS, LOGGED
 from ..model.errors import InputError
+from ..model.messages import Message, Setting
 from ..model.track import OUTINGS_PARTED
 
 __all__ = ["OFFSET_NAMES", "RangeRows", "TrackSettings", "rows_of_outing", "with_offsets"]
@@ -83,37 +84,41 @@ class TrackSettings:
         for field in fields(self):
             value = getattr(self, field.name)
             if isinstance(value, float) and not math.isfinite(value):
-                raise InputError(f"{field.name} is {value}; give an ordinary number.")
-        _demand(self.range_m is None or self.range_m > 0, f"RANGE is {self.range_m}; a range is above zero.")
+                _refuse("{name} is {value}; give an ordinary number.", name=Setting(field.name), value=value)
+        _demand(self.range_m is None or self.range_m > 0, "{range_m} is {value}; a range is above zero.",
+                value=self.range_m)
         _demand(self.range_m is not None or self.range_field or self.range_rows is not None,
-                "RANGE is not given: no log carries it. Type the range the record was made with in RANGE, choose the "
-                "field that holds it in RANGE_FIELD, or list its changes in SETTINGS.")
+                "{range_m} is not given: no log carries it. Give the range the record was made with as {range_m}, the "
+                "field that holds it as {range_field}, or its changes as {range_rows}.")
         _demand(not (self.range_field and self.range_rows is not None),
-                "Both RANGE_FIELD and SETTINGS are given and could contradict each other; leave one of them blank.")
+                "Both {range_field} and {range_rows} are given and could contradict each other; leave one of them out.")
         _demand(self.depth_m is None or self.depth_m > 0,
-                f"DEPTH is {self.depth_m}; give the water under the transducer, above zero.")
-        _demand(self.depth_reference in (LOGGED, *KINDS),
-                f"DEPTH_REFERENCE is '{self.depth_reference}'; choose one of {', '.join((LOGGED, *KINDS))}.")
+                "{depth_m} is {value}; give the water under the transducer, above zero.", value=self.depth_m)
+        _demand(self.depth_reference in (LOGGED, *KINDS), "{depth_reference} is '{value}'; choose one of {known}.",
+                value=self.depth_reference, known=", ".join((LOGGED, *KINDS)))
         _demand(self.depth_m is None or self.depth_reference != "keel" or self.keel_m is not None,
-                "DEPTH is below the keel; give KEEL_OFFSET, how far the keel lies under the transducer.")
-        _demand(self.speed_mps is None or self.speed_mps > 0, f"SPEED is {self.speed_mps}; a speed is above zero.")
+                "{depth_m} is below the keel; give {keel_m}, how far the keel lies under the transducer.")
+        _demand(self.speed_mps is None or self.speed_mps > 0, "{speed_mps} is {value}; a speed is above zero.",
+                value=self.speed_mps)
         _demand(0 <= self.min_speed < self.max_speed,
-                f"MIN_SPEED ({self.min_speed:g} m/s) must not be negative and stay under MAX_SPEED "
-                f"({self.max_speed:g} m/s).")
-        for name, value in (("DRIFT_SPEED", self.drift_speed), ("SMOOTHING", self.smoothing_s),
-                            ("TRANSDUCER_DRAFT", self.draft_m), ("SPACING", self.spacing_m),
-                            ("SIGMA_POSITION", self.sigma_position_m), ("SIGMA_HEADING", self.sigma_heading_deg)):
-            _demand(value is None or value >= 0, f"{name} is {value}; it cannot be negative.")
+                "{min_speed} ({least:g} m/s) must not be negative and stay under {max_speed} ({most:g} m/s).",
+                least=self.min_speed, most=self.max_speed)
+        for name in ("drift_speed", "smoothing_s", "draft_m", "spacing_m", "sigma_position_m", "sigma_heading_deg"):
+            value = getattr(self, name)
+            _demand(value is None or value >= 0, "{name} is {value}; it cannot be negative.", name=Setting(name),
+                    value=value)
         _demand(not 0 < (self.spacing_m or 0) < 1,
-                f"SPACING is {self.spacing_m} m; give 1 m or more, or 0 to keep every fix.")
-        _demand(self.max_gap_s is None or self.max_gap_s > 0, f"MAX_GAP is {self.max_gap_s}; it must be above zero.")
-        _demand(self.max_turn_rate is None or self.max_turn_rate > 0,
-                f"MAX_TURN_RATE is {self.max_turn_rate}; it must be above zero.")
-        _demand(abs(self.latency_s) <= 60, f"LATENCY is {self.latency_s:g} s; no receiver is a minute late. Correct a "
-                                           "wrong clock with TIME_OFFSET.")
-        _demand(abs(self.trim_deg) < 45, f"A trim of {self.trim_deg:g} degrees is beyond what a fan can be.")
+                "{spacing_m} is {value} m; give 1 m or more, or 0 to keep every fix.", value=self.spacing_m)
+        for name in ("max_gap_s", "max_turn_rate"):
+            value = getattr(self, name)
+            _demand(value is None or value > 0, "{name} is {value}; it must be above zero.", name=Setting(name),
+                    value=value)
+        _demand(abs(self.latency_s) <= 60, "{latency_s} is {value:g} s; no receiver is a minute late. Correct a wrong "
+                                           "clock with {time_offset}.", value=self.latency_s)
+        _demand(abs(self.trim_deg) < 45, "A trim of {value:g} degrees is beyond what a fan can be.",
+                value=self.trim_deg)
         _demand(self.scale is None or 0.8 < self.scale < 1.25,
-                f"A range scale of {self.scale} cannot come from sound speed; check OFFSETS.")
+                "A range scale of {value} cannot come from sound speed; check {offsets}.", value=self.scale)
         self.sound()
 
     def sound(self):
@@ -122,11 +127,12 @@ class TrackSettings:
         if self.scale is None:
             return found
         return Sound(found.speed_mps, self.scale,
-                     f"Displayed ranges and depths are multiplied by the scale of OFFSETS, {self.scale:.6f}.")
+                     Message("Displayed ranges and depths are multiplied by the scale of {offsets}, {value:.6f}.",
+                             value=self.scale))
 
 
 def rows_of_outing(outing, boats, outings):
-    """Which rows of an OFFSETS table are an outing's.
+    """Which rows of a table of offsets are an outing's.
 
     Parameters
     ----------
@@ -146,23 +152,24 @@ def rows_of_outing(outing, boats, outings):
     boats, outing = np.asarray(boats, object), str(outing)
     sets = list(dict.fromkeys(boats.tolist()))
     if len(sets) < 2:
-        return np.arange(len(boats)), ([f"OFFSETS are those of {sets[0]}."] if sets and sets[0] else [])
+        return np.arange(len(boats)), ([Message("{offsets} are those of {boat}.", boat=sets[0])] if sets and sets[0]
+                                       else [])
     fits = np.array([outing == boat or outing in str(names).split(OUTINGS_PARTED)
                      for boat, names in zip(boats, outings)], bool)
     if not fits.any():
-        raise InputError(f"OFFSETS holds the offsets of {len(sets)} boats or outings ({', '.join(map(str, sets))}), "
-                         f"and none of them is the outing '{outing}'. Select the rows of this outing's boat and run on "
-                         "the selected features only, or name the outing as the table does (OUTING).")
+        _refuse("{offsets} holds the offsets of {count} boats or outings ({names}), and none of them is the outing "
+                "'{own}'. Select the rows of this outing's boat and run on those only, or name the outing as the table "
+                "does in {outing}.", count=len(sets), names=", ".join(map(str, sets)), own=outing)
     mine = list(dict.fromkeys(boats[fits].tolist()))
     if len(mine) > 1:
-        raise InputError(f"OFFSETS holds rows of {', '.join(map(str, mine))}, and all of them name the outing "
-                         f"'{outing}'. Select the rows of its boat.")
-    return np.flatnonzero(fits), [f"OFFSETS: the rows of {mine[0]} were taken, those of the other "
-                                  f"{len(sets) - 1} left."]
+        _refuse("{offsets} holds rows of {names}, and all of them name the outing '{own}'. Select the rows of its "
+                "boat.", names=", ".join(map(str, mine)), own=outing)
+    return np.flatnonzero(fits), [Message("{offsets}: the rows of {boat} were taken, those of the other {count} left.",
+                                          boat=mine[0], count=len(sets) - 1)]
 
 
 def with_offsets(settings, names, values, sigmas):
-    """A Preparation with solved offsets in place of the typed ones.
+    """TrackSettings with solved offsets in place of the typed ones.
 
     Parameters
     ----------
@@ -174,23 +181,28 @@ def with_offsets(settings, names, values, sigmas):
 
     Returns
     -------
-    (Preparation, list of str)
-        And what was taken, for the log, with the sigmas to give to 'Locate targets'.
+    (TrackSettings, list of str)
+        And what was taken, for the log, with the sigmas to give to ``locate``.
     """
     changed, notes = {}, []
     for name, value, sigma in zip(names, values, sigmas):
         if name not in OFFSET_NAMES:
-            raise InputError(f"OFFSETS names '{name}', which is no offset; it may hold {', '.join(OFFSET_NAMES)}.")
+            _refuse("{offsets} names '{name}', which is no offset; it may hold {known}.", name=name,
+                    known=", ".join(OFFSET_NAMES))
         if name in changed:
-            raise InputError(f"OFFSETS gives {name} twice; keep one row of it.")
+            _refuse("{offsets} gives {name} twice; keep one row of it.", name=name)
         if not np.isfinite(value):
-            raise InputError(f"OFFSETS gives no value for {name}; fill it in or delete the row.")
+            _refuse("{offsets} gives no value for {name}; fill it in or delete the row.", name=name)
         changed[name] = float(value)
         known = f", sigma {sigma:g}" if np.isfinite(sigma) else ""
-        notes.append(f"{name} = {value:g}{known} (from OFFSETS)")
+        notes.append(Message("{name} = {value:g}{known} (from {offsets})", name=name, value=value, known=known))
     return replace(settings, **changed), notes
 
 
-def _demand(holds, text):
+def _demand(holds, template, **values):
     if not holds:
-        raise InputError(text)
+        _refuse(template, **values)
+
+
+def _refuse(template, **values):
+    raise InputError(Message(template, **values))

@@ -326,7 +326,7 @@ def test_refusals_of_a_script_and_of_a_model(run, run_as_child, boat, change, wo
 
 @pytest.mark.parametrize("rows, fields, words", [
     ([("2023-11-14T16:13:20Z", "80")] * 1 + [("2023-11-14T16:14:20Z", "90")], ("from_time", "range"),
-     r"no change of range falls.*Adding \+6 hours would fit.*TIME_OFFSET=6"),
+     r"no change of range falls.*Adding \+6 hours would fit.*TIME_OFFSET. to 6"),
     ([("yesterday", "80")], ("from_time", "range"), "from_time, row 1: 'yesterday' is not a time"),
     ([("2023-11-14T22:13:20Z", "eighty")], ("from_time", "range"), "range, row 1: 'eighty' is not a number"),
     ([("2023-11-14T22:13:20Z", "80")], ("moment", "range"), "needs the field range, and from_time or from_waypoint"),

@@ -156,7 +156,7 @@ def test_references(kind, offset, draft, keel, water):
     assert below(10.0, kind, offset, draft, keel) == pytest.approx(water)
 
 
-@pytest.mark.parametrize("kind, offset, words", [("keel", np.nan, "KEEL_OFFSET"), ("keel", 0.6, "KEEL_OFFSET"),
+@pytest.mark.parametrize("kind, offset, words", [("keel", np.nan, "keel_m"), ("keel", 0.6, "keel_m"),
                                                  ("waterline", np.nan, "waterline.*transducer, surface, keel")])
 def test_references_that_cannot_be_followed(kind, offset, words):
     with pytest.raises(InputError, match=words):

@@ -11,7 +11,7 @@ def shouted(name):
 
 
 def test_a_message_reads_as_a_programs_words_and_as_a_forms():
-    text = Message("{range_m} is {given:.1f} m; give {prepare.range_rows} to {prepare()}.", given=-3)
+    text = Message("{range_m} is {given:.1f} m; give {prepare(range_rows)} to {prepare()}.", given=-3)
     assert text == "range_m is -3.0 m; give range_rows to prepare()."
     assert text.rendered(shouted) == "<RANGE_M> is -3.0 m; give <RANGE_ROWS> to <PREPARE!>."
 
@@ -34,7 +34,7 @@ def test_messages_put_together_keep_their_names():
 
 @pytest.mark.parametrize("text, field, held", [
     (Message("{range_m} or {range_rows}"), None, "range_m"),
-    (Message("See {prepare.range_m}, then {depth_m}"), None, "depth_m"),
+    (Message("See {prepare(range_m)}, then {depth_m}"), None, "depth_m"),
     (Message("{range_m}"), ("range_m", "range_rows"), ("range_m", "range_rows")),
     ("Nothing is named.", None, None),
     ("Nothing is named.", "depth_m", "depth_m"),

@@ -43,7 +43,7 @@ def test_an_excursion_of_many_fixes_is_refused_as_one(length):
     found, tally = put(fixes)
     assert len(found.rows) == 401 - length == 401 - tally.count()
     assert len(found.warnings) >= 1
-    assert re.search(rf"^{length} fixes from 2023-11-14T22:15:50Z to .* 111\d m away.*MAX_SPEED", found.warnings[0])
+    assert re.search(rf"^{length} fixes from 2023-11-14T22:15:50Z to .* 111\d m away.*max_speed", found.warnings[0])
 
 
 def test_several_excursions_one_inside_another():
@@ -134,7 +134,7 @@ def test_the_way_lost_in_gaps_is_told_with_the_remedy():
     said = warned(made, "km of the log are kept")
     legs = 2.0 * 60 * (10 + 15 + 25 + 20) / 1000
     whole, lost, gap, more = (float(number) for number in re.search(
-        r"of ([\d.]+) km.*? ([\d.]+) km lie in 4 gaps.*MAX_GAP=(\d+) keeps ([\d.]+)", said[0]).groups())
+        r"of ([\d.]+) km.*? ([\d.]+) km lie in 4 gaps.*max_gap_s of (\d+) keeps ([\d.]+)", said[0]).groups())
     assert lost == pytest.approx(legs, abs=0.03) and whole == pytest.approx(legs, abs=0.3)
     assert gap == pytest.approx(25 * 60, abs=2) and more == pytest.approx(lost, abs=0.01)
     again = prepare(full.take(np.array(kept)), replace(PLAIN, max_gap_s=gap))
@@ -165,7 +165,7 @@ def test_a_compass_that_is_off_is_warned_of_with_the_offset_that_fits(off):
     fixes = with_compass(legs(90, 270, 90), off)
     said = warned(prepare(fixes, PLAIN), "compass lies")
     assert len(said) == 1 and "both ways" in said[0]
-    fitting = float(re.search(r"HEADING_OFFSET=(-?\d+)", said[0])[1])
+    fitting = float(re.search(r"heading_offset_deg of (-?\d+)", said[0])[1])
     assert fitting == pytest.approx(-off, abs=1)
     assert not warned(prepare(fixes, replace(PLAIN, heading_offset_deg=fitting)), "compass lies")
 
@@ -180,7 +180,7 @@ def test_the_crab_of_a_current_is_no_compass_error_where_runs_go_both_ways():
 def test_a_compass_error_is_found_beside_a_crab():
     fixes = with_compass(legs(90, 270, 90, 270), 9.0, crab=15.0)
     said = warned(prepare(fixes, PLAIN), "compass lies")
-    assert float(re.search(r"HEADING_OFFSET=(-?\d+)", said[0])[1]) == pytest.approx(-9, abs=1)
+    assert float(re.search(r"heading_offset_deg of (-?\d+)", said[0])[1]) == pytest.approx(-9, abs=1)
 
 
 def test_a_boat_that_goes_astern_with_a_good_compass_is_not_warned_of():
@@ -220,14 +220,14 @@ def test_each_change_of_range_outside_the_outing_is_warned_of():
                                        [20.0, 30.0, 40.0, 50.0], clock)
     assert len(notes.outside) == 3
     told = " ".join(notes.outside)
-    assert "Row 2 of SETTINGS" in told and "2 hours before" in told and "Row 3" in told and "after" in told
+    assert "Row 2 of range_rows" in told and "2 hours before" in told and "Row 3" in told and "after" in told
     assert "holds from the first fix" in [text for text in notes.outside if "Row 4" in text][0]
     assert "changes nothing" in [text for text in notes.outside if "Row 2" in text][0]
     rows = track_settings.RangeRows(np.array([first + 10, first + 1e5]), ["", ""], np.full(2, np.nan),
                                     np.full(2, np.nan),
                                     np.array([20.0, 40.0]))
     made = prepare(log(), replace(PLAIN, range_rows=rows))
-    assert len(warned(made, "Row 2 of SETTINGS")) == 1 and not warned(made, "Row 1 of SETTINGS")
+    assert len(warned(made, "Row 2 of range_rows")) == 1 and not warned(made, "Row 1 of range_rows")
 
 
 def test_a_time_of_day_with_a_point():

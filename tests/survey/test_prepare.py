@@ -250,7 +250,7 @@ def test_one_sample_between_two_stops_makes_no_pass():
 
 def test_a_slow_drift_has_no_heading_but_a_compass_does():
     fixes, _, _ = sail(sailed.straight(90, 200), speed=0.5)  # asin(0.2 / 0.5) = 23.6 degrees
-    with pytest.raises(InputError, match="201 no heading.*HEADING_FIELD"):
+    with pytest.raises(InputError, match="201 no heading.*fixes.heading_deg"):
         prepare(fixes, PLAIN)
     fixes.heading_deg = np.full(201, 77.0)
     track = prepare(fixes, PLAIN).track
@@ -312,7 +312,7 @@ def test_depth_grid_takes_the_draft_and_its_gaps_fall_to_the_constant():
     how = replace(PLAIN, draft_m=0.5, depth_m=4.0)
     track = prepare(fixes, how, depth_at=lambda x, y: np.where(x < middle, 8.0, np.nan)).track
     assert set(zip(track.depth_source, track.depth_m)) == {("grid", 7.5), ("constant", 4.0)}
-    with pytest.raises(InputError, match="negative.*Prepare depth grid"):
+    with pytest.raises(InputError, match=r"negative.*Conversion\(\)"):
         prepare(fixes, how, depth_at=lambda x, y: np.full(len(x), -8.0))
     outside = prepare(fixes, how, depth_at=lambda x, y: np.full(len(x), np.nan))
     assert any("covers none" in line for line in outside.warnings)
@@ -342,7 +342,7 @@ def test_solved_offsets_take_the_place_of_typed_ones():
     (["mount_deg", "mount_deg"], [1.0, 2.0], "mount_deg twice"),
     (["mount_deg"], [np.nan], "no value for mount_deg"),
     (["scale"], [1.5], "scale"),
-    (["latency_s"], [3600.0], "LATENCY"),
+    (["latency_s"], [3600.0], "latency_s"),
 ])
 def test_offsets_that_cannot_be_used(names, values, words):
     with pytest.raises(InputError, match=words):
@@ -411,16 +411,17 @@ def test_nothing_runs_over_a_gap():
 
 
 @pytest.mark.parametrize("change, words", [
-    ({"range_m": None}, "RANGE is not given.*RANGE_FIELD.*SETTINGS"),
-    ({"range_m": 0.0}, "RANGE is 0"), ({"range_m": float("nan")}, "range_m is nan"),
-    ({"depth_m": -3.0}, "DEPTH is -3"), ({"depth_m": float("inf")}, "depth_m is inf"),
-    ({"depth_reference": "seabed"}, "DEPTH_REFERENCE is 'seabed'.*transducer, surface, keel"),
-    ({"depth_reference": "keel"}, "KEEL_OFFSET"), ({"speed_mps": 0.0}, "SPEED is 0"),
-    ({"min_speed": 5.0, "max_speed": 5.0}, "MIN_SPEED"), ({"spacing_m": 0.5}, "SPACING is 0.5 m"),
-    ({"max_gap_s": 0.0}, "MAX_GAP"), ({"max_turn_rate": 0.0}, "MAX_TURN_RATE"), ({"smoothing_s": -1.0}, "SMOOTHING"),
-    ({"latency_s": 3600.0}, "LATENCY is 3600 s.*TIME_OFFSET"), ({"sigma_position_m": -1.0}, "SIGMA_POSITION"),
+    ({"range_m": None}, "range_m is not given.*range_field.*range_rows"),
+    ({"range_m": 0.0}, "range_m is 0"), ({"range_m": float("nan")}, "range_m is nan"),
+    ({"depth_m": -3.0}, "depth_m is -3"), ({"depth_m": float("inf")}, "depth_m is inf"),
+    ({"depth_reference": "seabed"}, "depth_reference is 'seabed'.*transducer, surface, keel"),
+    ({"depth_reference": "keel"}, "keel_m"), ({"speed_mps": 0.0}, "speed_mps is 0"),
+    ({"min_speed": 5.0, "max_speed": 5.0}, "min_speed"), ({"spacing_m": 0.5}, "spacing_m is 0.5 m"),
+    ({"max_gap_s": 0.0}, "max_gap_s"), ({"max_turn_rate": 0.0}, "max_turn_rate"),
+    ({"smoothing_s": -1.0}, "smoothing_s"),
+    ({"latency_s": 3600.0}, "latency_s is 3600 s.*time_offset"), ({"sigma_position_m": -1.0}, "sigma_position_m"),
     ({"assumed_mps": 4800.0}, "1463.04 m/s"), ({"salinity": 60.0, "temperature_c": 10.0}, "salinity"),
-    ({"range_field": "rng", "range_rows": track_settings.RangeRows(*[np.zeros(1)] * 5)}, "RANGE_FIELD and SETTINGS"),
+    ({"range_field": "rng", "range_rows": track_settings.RangeRows(*[np.zeros(1)] * 5)}, "range_field and range_rows"),
 ])
 def test_statements_that_cannot_be(change, words):
     with pytest.raises(InputError, match=words):
@@ -428,9 +429,9 @@ def test_statements_that_cannot_be(change, words):
 
 
 @pytest.mark.parametrize("change, words", [
-    ({"min_speed": 3.0}, "101 stopped.*MIN_SPEED"), ({"max_speed": 1.5}, "101 too fast.*MAX_SPEED"),
-    ({"depth_m": None}, "101 no depth.*DEPTH_GRID"),
-    ({"draft_m": 6.0, "depth_reference": "surface"}, "DEPTH leaves -1 m"),
+    ({"min_speed": 3.0}, "101 stopped.*min_speed"), ({"max_speed": 1.5}, "101 too fast.*max_speed"),
+    ({"depth_m": None}, "101 no depth.*depth_at"),
+    ({"draft_m": 6.0, "depth_reference": "surface"}, "depth_m leaves -1 m"),
     ({"latency_s": 59.0, "max_gap_s": None}, None)])
 def test_a_track_of_which_nothing_can_be_used(change, words):
     fixes, _, _ = sail(sailed.straight(90, 100))
@@ -455,8 +456,8 @@ def test_one_moment_for_all_no_order_and_depths_with_the_wrong_sign():
     n = len(fixes)
     for change, words in (
             ({"t_s": np.full(n, 5.0)}, "Only 1 of 41 fixes.*40 at the same time as another, in a different place"),
-            ({"t_s": None, "order": np.full(n, np.nan)}, "No fix has a value in ORDER_FIELD"),
-            ({"depth_m": np.where(np.arange(n) < 15, np.nan, -4.0)}, "26 of 26 soundings .DEPTH_FIELD. are negative")):
+            ({"t_s": None, "order": np.full(n, np.nan)}, "No fix has a value in fixes.order"),
+            ({"depth_m": np.where(np.arange(n) < 15, np.nan, -4.0)}, "26 of 26 soundings of fixes.depth_m")):
         with pytest.raises(InputError, match=words):
             prepare(replace(fixes, **change), replace(PLAIN, speed_mps=2.0))
 
@@ -466,7 +467,7 @@ def test_what_was_assumed_is_said():
     fixes.x[30] = np.nan
     made = prepare(fixes, replace(PLAIN, latency_s=0.4, lever_forward_m=1.2))
     said = " ".join(made.notes)
-    for words in ("WGS 84", "UTM zone 15N", "true north", "ratio 1", "by course over ground", "from DEPTH", "30.00 m",
+    for words in ("WGS 84", "UTM zone 15N", "true north", "ratio 1", "by course over ground", "from depth_m", "30.00 m",
                   "latency 0.4 s", "1.2 m forward", "2 passes", "2023-11-14T22:13:20Z"):
         assert words in said, words
     assert any("1 without usable coordinates (row: 31)" in line for line in made.warnings)

@@ -44,10 +44,10 @@ def test_in_force_equals_a_walk_through_the_notes(pairs):
 
 @pytest.mark.parametrize("hours", [-9, -5, 5.5, 2, 12.75])
 def test_notes_in_another_zone_are_refused_with_the_offset_that_fits(hours):
-    with pytest.raises(InputError, match="SETTINGS runs from 2023.*no change of range falls within") as refusal:
+    with pytest.raises(InputError, match="range_rows runs from 2023.*no change of range falls within") as refusal:
         notes([0, 30, 118], [20.0, 40.0, 20.0], shift_h=-hours, time_offset=1.0)
     assert f"Adding {hours:+g} hours would fit" in str(refusal.value)
-    assert f"TIME_OFFSET={1 + hours:g}" in str(refusal.value)
+    assert f"time_offset to {1 + hours:g}" in str(refusal.value)
 
 
 @pytest.mark.parametrize("hours", [-9, 5])
@@ -62,9 +62,9 @@ def test_notes_of_another_day():
 
 
 @pytest.mark.parametrize("from_s, ranges, words", [
-    ([], [], "SETTINGS is empty"),
-    ([CLOCK[0], np.nan], [10.0, 20.0], "Row 2 of SETTINGS lacks"),
-    ([CLOCK[0], CLOCK[9]], [10.0, np.nan], "Row 2 of SETTINGS lacks"),
+    ([], [], "range_rows is empty"),
+    ([CLOCK[0], np.nan], [10.0, 20.0], "Row 2 of range_rows lacks"),
+    ([CLOCK[0], CLOCK[9]], [10.0, np.nan], "Row 2 of range_rows lacks"),
     ([CLOCK[0]], [0.0], "range of 0"),
     ([CLOCK[0]], [-5.0], "range of -5"),
     ([CLOCK[7], CLOCK[7]], [10.0, 20.0], "two ranges for the same moment"),
@@ -79,7 +79,7 @@ def test_a_field_holds_its_last_value():
     assert np.array_equal(range_settings.held(values, "rng"), [np.nan, 20, 20, 20, 40, 40], equal_nan=True)
 
 
-@pytest.mark.parametrize("values, words", [([np.nan, np.nan], "rng.*no range at all.*RANGE"),
+@pytest.mark.parametrize("values, words", [([np.nan, np.nan], "rng.*no range at all.*range_m"),
                                            ([20.0, 0.0], "range of 0")])
 def test_a_field_without_ranges(values, words):
     with pytest.raises(InputError, match=words):
@@ -110,13 +110,13 @@ def test_a_waypoint_gives_the_moment_the_boat_was_there(second, aside):
 
 
 def test_a_waypoint_off_the_track_is_refused_by_name():
-    with pytest.raises(InputError, match="Waypoint 'home' of SETTINGS lies .* m from the track"):
+    with pytest.raises(InputError, match="Waypoint 'home' of range_rows lies .* m from the track"):
         moment(("home", -93.0, 45.01))
 
 
 def test_a_waypoint_passed_twice_is_refused_by_name():
     lon, lat, clock = sailed.sail(-93.0, 45.0, sailed.straight(90, 200) + sailed.straight(270, 150))
-    with pytest.raises(InputError, match="'mark 7' of SETTINGS more than once.*from_time"):
+    with pytest.raises(InputError, match="'mark 7' of range_rows more than once.*range_rows.from_s"):
         moment(("mark 7", lon[100], lat[100]), (lon, lat, clock, np.zeros(len(clock), int)))
 
 
