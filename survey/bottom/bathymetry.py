@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..model.errors import InputError
+from ..model.messages import Message
 from ..model.units import LENGTHS, metres
 
 __all__ = ["KINDS", "Conversion", "judged", "nice_cell", "refuse_other_unit"]
@@ -41,16 +42,18 @@ class Conversion:
 
     def __post_init__(self):
         if self.kind not in KINDS:
-            raise InputError("Say what the numbers of the map are (KIND): depth, counted down from the water, or "
-                             "elevation, counted up from sea level or another datum.")
+            raise InputError(Message("{kind} is not given: say what the numbers of the map are, depth, counted down from "
+                                     "the water, or elevation, counted up from sea level or another datum."))
         if self.unit not in LENGTHS:
-            raise InputError(f"Say in what unit the map is (UNIT): {', '.join(LENGTHS)}.")
+            raise InputError(Message("{unit} is not given: say in what unit the map is, {known}.",
+                                     known=", ".join(LENGTHS)))
         if self.kind == "elevation" and self.surface is None:
-            raise InputError("A map of elevations needs the elevation of the water surface (SURFACE_ELEVATION), in the "
-                             "map's unit and from the same datum. Depths written as negative numbers have 0.")
+            raise InputError(Message("A map of elevations needs {surface}, the elevation of the water surface, in the "
+                                     "map's unit and from the same datum. Depths written as negative numbers have "
+                                     "0."))
         if self.kind == "depth" and self.surface is not None:
-            raise InputError("SURFACE_ELEVATION goes with elevations only. If the map holds elevations, choose KIND "
-                             "elevation; if it holds depths, leave SURFACE_ELEVATION blank.")
+            raise InputError(Message("{surface} goes with elevations only. If the map holds elevations, choose {kind} "
+                                     "elevation; if it holds depths, leave {surface} out."))
 
     @property
     def scale(self):
@@ -84,8 +87,9 @@ def refuse_other_unit(stated, unit, what):
     """Refuse a map that says itself that it is in another unit; ``stated`` is its own text, '' if it says nothing."""
     own = _UNIT_WORDS.get(str(stated).strip().lower())
     if own is not None and own != unit:
-        raise InputError(f"{what} says that its values are in '{stated}', but UNIT is '{unit}'. Choose UNIT '{own}', "
-                         "or mend the map if that is wrong.")
+        raise InputError(Message("{what} says that its values are in '{stated}', but {unit} is '{given}'. Choose "
+                                 "{unit} '{own}', or mend the map if that is wrong.", what=what, stated=stated,
+                                 given=unit, own=own))
 
 
 def judged(values, conversion, what):
@@ -125,21 +129,22 @@ def judged(values, conversion, what):
         raise InputError(f"{what} holds no depth above 0, so there is no lake floor in it.")
     deepest = np.percentile(wet, 99.9)
     if deepest > DEEPEST_M:
-        hint = ("Is it in feet, or does it hold elevations (KIND)?" if conversion.kind == "depth" else
-                "Check SURFACE_ELEVATION and UNIT.")
-        raise InputError(f"{what} would be {deepest:.0f} m deep; the deepest lake has 1642 m. {hint}")
-    return (f"{what}: half of the water is deeper than {np.median(wet):.1f} m, the deepest place {wet.max():.1f} m. If "
-            "that is not your lake, check UNIT and KIND.")
+        hint = Message("Is it in feet (see {unit}), or does it hold elevations (see {kind})?"
+                       if conversion.kind == "depth" else "Check {surface} and {unit}.")
+        raise InputError(Message("{what} would be {deepest:.0f} m deep; the deepest lake has 1642 m. {hint}", what=what,
+                                 deepest=deepest, hint=hint))
+    return Message("{what}: half of the water is deeper than {half:.1f} m, the deepest place {deepest:.1f} m. If that "
+                   "is not your lake, check {unit} and {kind}.", what=what, half=np.median(wet), deepest=wet.max())
 
 
 def _refuse_negative_down(values, what):
     share = np.mean(values < 0)
     if share > MOSTLY:
-        raise InputError(
-            f"{what} looks negative down: {100 * share:.0f} % of its values are below 0, the median is "
-            f"{np.median(values):.1f}. Choose KIND elevation, with SURFACE_ELEVATION 0 if these are depths written as "
-            "negative numbers, else with the elevation of the water. If the negative values are land, cut the map to "
-            "the lake first.")
+        raise InputError(Message(
+            "{what} looks negative down: {share:.0f} % of its values are below 0, the median is {middle:.1f}. Choose "
+            "{kind} elevation, with {surface} 0 if these are depths written as negative numbers, else with the "
+            "elevation of the water. If the negative values are land, cut the map to the lake first.", what=what,
+            share=100 * share, middle=np.median(values)))
 
 
 def _refuse_other_datum(values, conversion, what):
@@ -147,17 +152,19 @@ def _refuse_other_datum(values, conversion, what):
     below, low, high = conversion.below(values), values.min(), values.max()
     hint = _other_unit_hint(low, high, conversion)
     if not (below > 0).any():
-        raise InputError(f"{what} lies all above the water surface: its lowest value is {low:g}, SURFACE_ELEVATION is "
-                         f"{conversion.surface:g}.{hint} A map of the land alone has no lake floor.")
+        raise InputError(Message("{what} lies all above the water surface: its lowest value is {low:g}, {surface} is "
+                                 "{given:g}.{hint} A map of the land alone has no lake floor.", what=what, low=low,
+                                 given=conversion.surface, hint=hint))
     shallow = np.percentile(below[below > 0], 5)
     if shallow > DEEP_SHORE_M:
-        raise InputError(f"{what} lies far below the water: even its shallow parts would be {shallow:.0f} m deep. Its "
-                         f"values run from {low:g} to {high:g}, SURFACE_ELEVATION is {conversion.surface:g}.{hint}")
+        raise InputError(Message("{what} lies far below the water: even its shallow parts would be {shallow:.0f} m "
+                                 "deep. Its values run from {low:g} to {high:g}, {surface} is {given:g}.{hint}",
+                                 what=what, shallow=shallow, low=low, high=high, given=conversion.surface, hint=hint))
     level = np.count_nonzero(np.abs(below) < FLAT_M)
     if level > MOSTLY * np.count_nonzero(below > -FLAT_M):
-        raise InputError(f"{what} shows the surface of the water, not its floor: {level} of {values.size} values tried "
-                         f"lie within {FLAT_M:g} m of SURFACE_ELEVATION {conversion.surface:g}. Look for a map of "
-                         "depths.")
+        raise InputError(Message("{what} shows the surface of the water, not its floor: {level} of {size} values tried "
+                                 "lie within {flat:g} m of {surface} {given:g}. Look for a map of depths.", what=what,
+                                 level=level, size=values.size, flat=FLAT_M, given=conversion.surface))
 
 
 def _other_unit_hint(low, high, conversion):

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..geometry.frame import Frame, horizontal_crs
+from ..model.messages import Message
 from ..model.times import iso_time
 
 __all__ = ["SIGMA_POSITION_M", "Disagreement", "disagreements", "position_scatter", "slow_offsets", "told"]
@@ -175,14 +176,16 @@ def told(track, name, found, most=3):
     steep = sum(3 * one.scatter > abs(one.difference) for one in found)
     causes = []
     if steep:
-        causes.append("Beside steep ground an error of the boat's position is enough for that: the shadows and edges "
-                      "there lie as uncertainly as the boat. Look at that ground from a line farther off, or state a "
-                      "better position (SIGMA_POSITION of 'Prepare track') if the receiver has it.")
+        causes.append(Message("Beside steep ground an error of the boat's position is enough for that: the shadows and "
+                              "edges there lie as uncertainly as the boat. Look at that ground from a line farther "
+                              "off, or state a better position ({prepare(sigma_position_m)} of {prepare()}) if the "
+                              "receiver has it."))
     if steep < len(found):
         causes.append("Where the ground is not steep the grid is wrong there, or the sounder read weed, fish or the "
                       "surface: compare depth_m of the track with the grid, and mend the one that errs.")
     return (f"The depth grid '{name}' and the sounder disagree on {len(found)} stretch{'es' * (len(found) > 1)} of the "
-            f"track, although one slowly varying offset a pass was taken out. Worst: {places}. {' '.join(causes)}")
+            f"track, although one slowly varying offset a pass was taken out. Worst: {places}. "
+            + Message.joined(" ", causes))
 
 
 def _place(track, one):

@@ -12,6 +12,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from ..model.errors import InputError
+from ..model.messages import Message
 
 __all__ = ["Marched", "Rays", "Scratch", "march"]
 
@@ -106,8 +107,8 @@ def march(window, rays, step, count, scratch):
     ground = ((np.arange(count) + 0.5) * step).astype(dtype)[:, None]
     rows, cols = window.values.shape
     if rows * cols >= _MOST_CELLS:
-        raise InputError(f"The depth grid's cells are too small for the range: {rows} x {cols} of them lie within "
-                         "reach. Run 'Prepare depth grid' on it with a larger CELL_SIZE.")
+        raise InputError(Message("The depth grid's cells are too small for the range: {rows} x {cols} of them lie "
+                                 "within reach. Run {Conversion()} on it with larger cells.", rows=rows, cols=cols))
     values = np.ascontiguousarray(window.values, dtype).ravel()
     _place(rays.col - window.col0, rays.dcol, ground, cols, a, x)
     _place(rays.row - window.row0, rays.drow, ground, rows, b, y)

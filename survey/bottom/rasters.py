@@ -9,6 +9,7 @@ from pyproj import CRS, Proj, Transformer
 
 from ..geometry.frame import horizontal_crs, lonlat
 from ..model.errors import InputError
+from ..model.messages import Message
 
 __all__ = ["Raster", "carried", "metric_crs"]
 
@@ -71,13 +72,14 @@ class Raster:
         x, y : (n,) arrays in ``crs``
         """
         if not (math.isfinite(cell) and cell > 0):
-            raise InputError(f"The cell size is {cell:g} m; give a number above 0, such as 0.5.")
+            raise InputError(f"The cell size is {cell:g} m; give a number above 0, such as 0.5.", field="cell")
         left, bottom = (np.floor((np.nanmin(v) - margin) / cell) for v in (x, y))
         right, top = (np.ceil((np.nanmax(v) + margin) / cell) for v in (x, y))
         rows, cols = int(top - bottom), int(right - left)
         if rows * cols > MAX_CELLS:
-            raise InputError(f"With cells of {cell:g} m the map would have {cols} x {rows} cells. Choose a larger "
-                             "CELL_SIZE, or run the outings one by one.")
+            raise InputError(Message("With cells of {size:g} m the map would have {cols} x {rows} cells. Choose a "
+                                     "larger {cell}, or run the outings one by one.", size=cell, cols=cols,
+                                     rows=rows))
         return cls(crs, float(left * cell), float(top * cell), float(cell), rows, cols)
 
     @property

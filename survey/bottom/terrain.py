@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..model.errors import InputError
+from ..model.messages import Message
 from ..uncertainty.nadir import TerrainGround
 from . import offsets
 from .profile import Rays, Scratch, march
@@ -81,10 +82,10 @@ def anchored(track, grid):
             f"The depth grid '{grid.name}' does not cover the track: none of {len(usable)} usable samples lies on a "
             "cell with a depth. Check that it is the right lake and that its coordinate system is set.")
     if np.median(under[known]) < 0:
-        raise InputError(
-            f"The depth grid '{grid.name}' looks negative down: its median under the track is "
-            f"{np.median(under[known]):.1f}. Run 'Prepare depth grid' on it (KIND elevation with SURFACE_ELEVATION 0, "
-            "where depths are written as negative numbers) and use that output.")
+        raise InputError(Message(
+            "The depth grid '{name}' looks negative down: its median under the track is {middle:.1f}. Run "
+            "{Conversion()} on it, where depths are written as negative numbers with {Conversion(kind)} elevation and "
+            "{Conversion(surface)} 0, and use that output.", name=grid.name, middle=np.median(under[known])))
     difference = under - track.depth_m
     tied = known & (under > 0) & np.isfinite(track.depth_m) & (track.depth_source != "constant")
     compared = np.flatnonzero(tied & (track.depth_source != "grid"))

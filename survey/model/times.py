@@ -14,6 +14,7 @@ import re
 import numpy as np
 
 from .errors import InputError
+from .messages import Message
 
 __all__ = ["DATE_ORDERS", "DAY_S", "day_number", "iso_time", "iso_times", "parse_date", "parse_times", "read_times",
            "times_of_day"]
@@ -70,7 +71,7 @@ def parse_times(values, offset_hours=0.0, what="time", strict=True):
     found, reason = read_times(values, offset_hours)
     wrong = np.flatnonzero(reason != "")
     if strict and len(wrong):
-        raise InputError(f"{what}, row {wrong[0] + 1}: {reason[wrong[0]]}")
+        raise InputError(f"{what}, row {wrong[0] + 1}: " + reason[wrong[0]])
     return found
 
 
@@ -102,7 +103,8 @@ def read_times(values, offset_hours=0.0, date_order=None, first_s=None, field="t
         '' where a value was read or is unknown.
     """
     if not math.isfinite(offset_hours):
-        raise InputError(f"The time offset is {offset_hours}; give the hours to add to the clock to get UTC.")
+        raise InputError(Message("{time_offset} is {given}; give the hours to add to the clock to get UTC.",
+                                 given=offset_hours))
     shift = offset_hours * 3600.0
     found, reason = np.full(len(values), np.nan), np.full(len(values), "", object)
     for row, value in enumerate(values):
@@ -121,9 +123,9 @@ def _not_read(text, date_order, field):
     if _ORDERED.fullmatch(text) and not date_order:
         gap = text.replace(" ", "").lstrip("0123456789")[0]
         shape = f"dd{gap}MM{gap}yyyy HH:mm" + (":ss" if text.count(":") > 1 else "")
-        choose = "" if date_order is None else "choose the order in DATE_ORDER, "
-        return (f"'{text}' may have its day or its month first: {choose}write year-month-day, or make a field of times "
-                f"in the field calculator: to_datetime(\"{field}\", '{shape}').")
+        return Message("'{text}' may have its day or its month first: {choose}write year-month-day, or make a field of "
+                       "times in the field calculator: to_datetime(\"{field}\", '{shape}').", text=text, field=field,
+                       shape=shape, choose="" if date_order is None else Message("give the order as {date_order}, "))
     if _TIME_OF_DAY.fullmatch(text) and ":" in text:
         shape = "yyyy-MM-dd HH:mm" + (":ss" if text.count(":") > 1 else "")
         return (f"'{text}' has no date. Make a field of times in the field calculator: "

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .errors import InputError
+from .messages import Message
 from .schemas import TRACK, names
 from .table import Bools, Floats, Ints, Table, Texts
 
@@ -17,7 +18,7 @@ FOR_PICKS = ("record_ping", "heading_source", "latency_s", "lever_forward_m", "l
 SIDES = {"port": -1, "starboard": 1}
 
 OUTINGS_PARTED = "; "
-"""What stands between the outings that a row of OFFSETS was solved from."""
+"""What stands between the outings that a row of solved offsets comes from."""
 
 
 def side_name(side):
@@ -74,9 +75,9 @@ class Track(Table):
         """
         missing = [name for name in names(TRACK) if name not in columns and name != "time"]
         if missing:
-            raise InputError(
-                f"This is not a prepared track: it lacks the field{'s' * (len(missing) > 1)} {', '.join(missing)}. "
-                "Run 'Prepare track' on your log first and use its output.")
+            raise InputError(Message(
+                "This is not a prepared track: it lacks the field{s} {missing}. Run {prepare()} on your log first and "
+                "use its output.", s="s" * (len(missing) > 1), missing=", ".join(missing)))
         left_out = [name for name in FOR_PICKS if columns[name] is None]
         taken = {name: np.asarray(columns[name]) for name in names(TRACK) if name not in ("time", *left_out)}
         order = np.lexsort((taken["sample_id"], taken["pass_id"], taken["outing"].astype(str)))
@@ -84,10 +85,11 @@ class Track(Table):
                    **dict.fromkeys(left_out), **{name: values[order] for name, values in taken.items()})
         twice = np.flatnonzero((np.diff(made.pass_key()) == 0) & (np.diff(made.sample_id) == 0))
         if len(twice):
-            raise InputError(
-                f"Sample {made.sample_id[twice[0]]} of outing '{made.outing[twice[0]]}', pass {made.pass_id[twice[0]]} "
-                f"is there twice ({len(twice)} such samples): a track was merged with itself, or two outings have one "
-                "name. Give each outing its own name (OUTING of 'Prepare track'), then merge them again.")
+            raise InputError(Message(
+                "Sample {sample} of outing '{outing}', pass {pass_id} is there twice ({count} such samples): a track "
+                "was merged with itself, or two outings have one name. Give each its own ({prepare(outing)} of "
+                "{prepare()}), then merge them again.", sample=made.sample_id[twice[0]],
+                outing=made.outing[twice[0]], pass_id=made.pass_id[twice[0]], count=len(twice)))
         return made
 
     def pass_key(self):
