@@ -6,13 +6,14 @@ other looks of its pass and outing, each counted in units of its prior standard 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from ..geometry.frame import Frame
 from ..model.errors import InputError
 from ..model.schemas import TARGETS
+from ..model.table import Floats, Ints, Table
 from ..model.track import SIDES
 
 __all__ = ["OFFSETS", "OUTING_ERRORS", "PASS_ERRORS", "RepeatedLooks", "sensitivities"]
@@ -73,8 +74,8 @@ def sensitivities(azimuth_deg, mount_deg, side, ground, depth, velocity, turn_dp
     return on_pass, on_outing
 
 
-@dataclass
-class RepeatedLooks:
+@dataclass(eq=False, repr=False)
+class RepeatedLooks(Table):
     """(n,) looks in frame metres, with everything the adjustment needs.
 
     ``place`` (n, 2); ``own`` (n, 2, 2) covariance of errors fresh in the pick; ``pass_no``, ``outing_no`` (n,) int
@@ -84,31 +85,29 @@ class RepeatedLooks:
     own unless said otherwise; the rest is the geometry that ``sensitivities`` takes.
     """
 
-    place: np.ndarray
-    own: np.ndarray
-    pass_no: np.ndarray
-    outing_no: np.ndarray
-    pass_sigma: np.ndarray
-    outing_sigma: np.ndarray
-    applied: np.ndarray
-    reading: np.ndarray
-    azimuth_deg: np.ndarray
-    mount_deg: np.ndarray
-    side: np.ndarray
-    ground: np.ndarray
-    depth: np.ndarray
-    velocity: np.ndarray
-    turn_dps: np.ndarray
-    dg_dscale: np.ndarray
-    dg_ddepth: np.ndarray
-    boat_no: np.ndarray = None
+    place: Floats
+    own: Floats
+    pass_no: Ints
+    outing_no: Ints
+    pass_sigma: Floats
+    outing_sigma: Floats
+    applied: Floats
+    reading: Floats
+    azimuth_deg: Floats
+    mount_deg: Floats
+    side: Floats
+    ground: Floats
+    depth: Floats
+    velocity: Floats
+    turn_dps: Floats
+    dg_dscale: Floats
+    dg_ddepth: Floats
+    boat_no: Ints | None = None
 
     def __post_init__(self):
         if self.boat_no is None:
             self.boat_no = self.outing_no
-
-    def __len__(self):
-        return len(self.place)
+        self.check()
 
     @classmethod
     def of(cls, crs, x, y, columns):
@@ -192,14 +191,6 @@ class RepeatedLooks:
         place[index] -= 2 * reach * np.array([math.cos(fan), -math.sin(fan)])
         side[index] = -side[index]
         return replace(self, place=place, side=side)
-
-    def take(self, index):
-        """The looks at ``index``."""
-        return RepeatedLooks(*(getattr(self, f.name)[index] for f in fields(self)))
-
-    def with_looks(self, other):
-        """These looks followed by ``other``."""
-        return RepeatedLooks(*(np.concatenate([getattr(self, f.name), getattr(other, f.name)]) for f in fields(self)))
 
 
 def _finite(values):

@@ -13,6 +13,7 @@ import numpy as np
 
 from ..model import patience
 from .least_squares import Unknowns, asked, reduce_normals
+from .looks import RepeatedLooks
 
 __all__ = ["LEAST_LOADING", "WORDS", "Verdict", "judge", "named"]
 
@@ -156,7 +157,7 @@ def _remedy(looks, group, keys, key):
         for words, change in _PASSES:
             more, members = looks, group
             for _ in range(count):
-                more = more.with_looks(_another_pass(looks, more, first, **change))
+                more = RepeatedLooks.concatenate([more, _another_pass(looks, more, first, **change)])
                 members = np.concatenate([members, group[first]])
             if name in _strike(more, members, names)[0]:
                 passes = "One more pass" if count == 1 else f"{count} more passes"

@@ -5,11 +5,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..model.table import Floats, Table
+
 __all__ = ["Beams", "turn_reach"]
 
 
-@dataclass
-class Beams:
+@dataclass(eq=False, repr=False)
+class Beams(Table):
     """Athwartships geometry of (n,) samples in frame metres.
 
     ``east``, ``north``: the transducer. ``azimuth_deg``: grid azimuth of the fan's forward axis, heading plus mount
@@ -17,11 +19,11 @@ class Beams:
     A point at ground range G on ``side`` (-1 port, +1 starboard) is ``position + side * G * starboard``.
     """
 
-    east: np.ndarray
-    north: np.ndarray
-    azimuth_deg: np.ndarray
-    forward: np.ndarray
-    starboard: np.ndarray
+    east: Floats
+    north: Floats
+    azimuth_deg: Floats
+    forward: Floats
+    starboard: Floats
 
     @classmethod
     def of(cls, track, frame):

@@ -7,12 +7,13 @@ the slant range may pass R and come back. Samples stand in the middle of strides
 """
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 
 from ..model.errors import InputError
 from ..model.messages import Message
+from ..model.table import Floats, Table
 
 __all__ = ["Marched", "Rays", "Scratch", "march"]
 
@@ -20,26 +21,19 @@ _MOST_CELLS = 2**24
 """Cells of a window are counted in float32, which is exact up to here."""
 
 
-@dataclass
-class Rays:
+@dataclass(eq=False, repr=False)
+class Rays(Table):
     """(n,) arrays: ``col``, ``row`` the transducer in fractional cells of the grid, ``dcol``, ``drow`` cells a metre
     along the ray, ``offset`` (m) added to the grid's depths to have them from the transducer, ``depth`` (m) what stands
     where the grid knows nothing, ``reach`` (m) where the ray ends."""
 
-    col: np.ndarray
-    row: np.ndarray
-    dcol: np.ndarray
-    drow: np.ndarray
-    offset: np.ndarray
-    depth: np.ndarray
-    reach: np.ndarray
-
-    def __len__(self):
-        return len(self.col)
-
-    def take(self, index):
-        """The rays at ``index``."""
-        return Rays(*(getattr(self, f.name)[index] for f in fields(self)))
+    col: Floats
+    row: Floats
+    dcol: Floats
+    drow: Floats
+    offset: Floats
+    depth: Floats
+    reach: Floats
 
     def extents(self):
         """Lowest and highest col, lowest and highest row of each ray, four (n,) arrays."""

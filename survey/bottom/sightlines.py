@@ -9,36 +9,38 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..model.table import Bools, Floats, Ints, Table
+
 __all__ = ["Meetings", "Stretches", "meetings", "seen_stretches"]
 
 _SAME = 1e-9
 """Relative slack within which two sight lines count as one: rounding of the march."""
 
 
-@dataclass
-class Stretches:
+@dataclass(eq=False, repr=False)
+class Stretches(Table):
     """(k,) arrays sorted by ``ray`` and then outward: ground ranges ``low`` to ``high`` (m) of each seen stretch."""
 
-    ray: np.ndarray
-    low: np.ndarray
-    high: np.ndarray
+    ray: Ints
+    low: Floats
+    high: Floats
 
 
-@dataclass
-class Meetings:
+@dataclass(eq=False, repr=False)
+class Meetings(Table):
     """(k,) arrays sorted by ``ray`` and then outward: where the bottom lies at the slant range asked for.
 
     ``ground``, ``depth`` (m) of the place, ``slope`` dz/dg there, ``seen`` whether no nearer ground hides it,
     ``brink``: z / g of the sight line over what lies nearer, ``unknown`` whether the depth there is an assumption.
     """
 
-    ray: np.ndarray
-    ground: np.ndarray
-    depth: np.ndarray
-    slope: np.ndarray
-    seen: np.ndarray
-    brink: np.ndarray
-    unknown: np.ndarray
+    ray: Ints
+    ground: Floats
+    depth: Floats
+    slope: Floats
+    seen: Bools
+    brink: Floats
+    unknown: Bools
 
 
 def _chord(slope, rise, slant, sign):

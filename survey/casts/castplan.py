@@ -2,11 +2,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 
 from ..model.errors import InputError
+from ..model.table import Bools, Floats, Objects, Table, Texts
 from .casting import GOAL, MAX_CASTS, Pattern, Places, pattern, thrower
 from .castwater import afloat, clear_ways, stations_afloat, water_reaches
 from .sweeping import sweep_pattern
@@ -48,42 +49,34 @@ class CastSettings:
                 f"MAGNETIC_VARIATION is {self.variation}; give degrees between -180 and 180, east positive.")
 
 
-@dataclass
-class CastTargets:
+@dataclass(eq=False, repr=False)
+class CastTargets(Table):
     """(n,) targets in frame metres: ``east``, ``north``, ``covariance`` (n, 2, 2), and their texts; ``depth_m`` of the
     water under the boat, ``bottom_m`` of the bottom at the target, None or NaN where no grid knows it."""
 
-    east: np.ndarray
-    north: np.ndarray
-    covariance: np.ndarray
-    target_id: np.ndarray
-    label: np.ndarray
-    status: np.ndarray
-    depth_m: np.ndarray
-    bottom_m: np.ndarray = None
-
-    def __len__(self):
-        return len(self.east)
-
-    def take(self, which):
-        """The targets at ``which``."""
-        columns = (getattr(self, f.name) for f in fields(self))
-        return CastTargets(*(values if values is None else values[which] for values in columns))
+    east: Floats
+    north: Floats
+    covariance: Floats
+    target_id: Objects
+    label: Texts
+    status: Texts
+    depth_m: Floats
+    bottom_m: Floats | None = None
 
 
-@dataclass
-class Stations:
+@dataclass(eq=False, repr=False)
+class Stations(Table):
     """(s,) places to cast from, frame metres; ``heading_deg`` of the bow, true; ``kind`` boat or stand-off. Of a
     stand-off in given water: ``swung`` (degrees) from windward, ``near`` its share of the stand-off, ``found`` False
     where no water lets a boat cast at the target; None elsewhere."""
 
-    east: np.ndarray
-    north: np.ndarray
-    heading_deg: np.ndarray
+    east: Floats
+    north: Floats
+    heading_deg: Floats
     kind: str
-    swung: np.ndarray = None
-    near: np.ndarray = None
-    found: np.ndarray = None
+    swung: Floats | None = None
+    near: Floats | None = None
+    found: Bools | None = None
 
     @classmethod
     def to_windward(cls, quarry, stand_off, wind_from, convergence_deg=0.0, water=None):

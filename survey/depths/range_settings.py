@@ -11,6 +11,7 @@ import numpy as np
 from ..geometry import ground
 from ..model.errors import InputError
 from ..model.messages import Message
+from ..model.table import Floats, Table
 from ..model.times import iso_time
 
 __all__ = ["RangeNotes", "held", "in_force", "moments_at", "range_notes", "ranges_shown"]
@@ -28,13 +29,13 @@ NOTED_BEFORE_S = 3600.0
 _OFFSETS_H = np.arange(-56, 57) / 4.0
 
 
-@dataclass(frozen=True)
-class RangeNotes:
+@dataclass(frozen=True, eq=False, repr=False)
+class RangeNotes(Table):
     """Changes of range: ``clock_s`` (k,), rising, and the ``range_m`` (k,) in force from then on, as displayed.
     ``outside``: a sentence for the user on each row that lies outside the outing."""
 
-    clock_s: np.ndarray
-    range_m: np.ndarray
+    clock_s: Floats
+    range_m: Floats
     outside: tuple = ()
 
 

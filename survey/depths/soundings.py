@@ -11,6 +11,7 @@ import numpy as np
 
 from ..model.errors import InputError
 from ..model.messages import Message
+from ..model.table import Floats, Ints, Table
 from ..model.times import iso_time
 from ..motion.continuity import continuous
 from ..motion.course import bounds
@@ -35,13 +36,13 @@ _IQR_SIGMA = 1.349
 """Interquartile range of a normal distribution over its standard deviation."""
 
 
-@dataclass
-class Soundings:
+@dataclass(eq=False, repr=False)
+class Soundings(Table):
     """Depth readings in order of time: ``clock_s`` (k,), ``stretch`` (k,), ``depth_m`` (k,) below the transducer."""
 
-    clock_s: np.ndarray
-    stretch: np.ndarray
-    depth_m: np.ndarray
+    clock_s: Floats
+    stretch: Ints
+    depth_m: Floats
 
 
 def logged_soundings(fixes, clean, settings):

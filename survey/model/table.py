@@ -217,9 +217,9 @@ _NUMPY = {"Floats": "f", "Ints": "iu", "Bools": "b", "Texts": "O", "Objects": "O
 
 
 @functools.cache
-def _columns(cls: type[Table]) -> tuple[_Column, ...]:
+def _columns(cls: Any) -> tuple[_Column, ...]:
     found = []
-    for field in fields(cls):  # type: ignore[arg-type]
+    for field in fields(cls):
         kind, *more = (word.strip() for word in str(field.type).split("|"))
         if kind in _NUMPY or kind in _TABLES:
             demanded = field.default is MISSING and field.default_factory is MISSING
@@ -228,9 +228,9 @@ def _columns(cls: type[Table]) -> tuple[_Column, ...]:
 
 
 @functools.cache
-def _whole(cls: type[Table]) -> tuple[str, ...]:
+def _whole(cls: Any) -> tuple[str, ...]:
     names = {one.name for one in _columns(cls)}
-    return tuple(field.name for field in fields(cls) if field.name not in names)  # type: ignore[arg-type]
+    return tuple(field.name for field in fields(cls) if field.name not in names)
 
 
 def _of_kind(values: Any, kind: str, whose: str, name: str) -> NDArray[Any]:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..geometry.ground import wrapped
+from ..model.table import Floats, Ints, Table
 
 __all__ = ["JITTER_BASE_M", "WINDOW_M", "WINDOW_S", "Motion", "bounds", "course_sigma", "motion_of", "slopes",
            "steadied", "turn_of", "unwrapped"]
@@ -28,8 +29,8 @@ _BLOCK = 512
 _CLOCK_TOLERANCE_S = 1e-3
 
 
-@dataclass
-class Motion:
+@dataclass(eq=False, repr=False)
+class Motion(Table):
     """Motion at each of (n,) fixes; NaN in stretches of a single fix.
 
     ``course_deg``: course over ground, clockwise from true north. ``unwrapped_deg``: the same, without jumps at 360
@@ -37,13 +38,13 @@ class Motion:
     standard deviation of the course as a heading. ``lo``, ``hi``: first and last fix of the window.
     """
 
-    course_deg: np.ndarray
-    unwrapped_deg: np.ndarray
-    speed_mps: np.ndarray
-    turn_dps: np.ndarray
-    sigma_deg: np.ndarray
-    lo: np.ndarray
-    hi: np.ndarray
+    course_deg: Floats
+    unwrapped_deg: Floats
+    speed_mps: Floats
+    turn_dps: Floats
+    sigma_deg: Floats
+    lo: Ints
+    hi: Ints
 
 
 def bounds(stretch):

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..model.table import Floats, Table, Texts
 from .course import steadied, turn_of, unwrapped
 from .infill import infill
 
@@ -22,17 +23,17 @@ COMPASS_GAP_S = 5.0
 """Longest gap in a compass that is bridged; a boat can turn away in more."""
 
 
-@dataclass
-class Headings:
+@dataclass(eq=False, repr=False)
+class Headings(Table):
     """At (m,) samples: ``degrees`` from true north, NaN where unknown; ``source``: 'compass', 'course' or ''; ``sigma``
     (degrees), of the course it would be where it is too bad to use; ``turn`` (degrees/s) of the heading; ``course``
     over ground, free of jumps at 360 within a stretch."""
 
-    degrees: np.ndarray
-    source: np.ndarray
-    sigma: np.ndarray
-    turn: np.ndarray
-    course: np.ndarray
+    degrees: Floats
+    source: Texts
+    sigma: Floats
+    turn: Floats
+    course: Floats
 
 
 def headings(settings, compass_deg, clock_s, stretch, motion, late, kept):

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..model.errors import InputError
+from ..model.table import Floats, Table, Texts
 from ..model.track import side_name
 from ..targets.match import no_overlap
 from ..targets.poses import Poses, Runs
@@ -25,16 +26,16 @@ HOLD_S, HOLD_PINGS = 10.0, 100.0
 """How far beyond the first and last bottom point of a stretch its depth is held."""
 
 
-@dataclass
-class Marks:
+@dataclass(eq=False, repr=False)
+class Marks(Table):
     """(n,) arrays in pixels of the record: ``column``, ``row`` of the object or bottom, ``end_column`` of the shadow's
     end (NaN for points), ``kind`` of ``KINDS``, ``reason`` why a mark was given up before it came here, '' else."""
 
-    column: np.ndarray
-    row: np.ndarray
-    end_column: np.ndarray
-    kind: np.ndarray
-    reason: np.ndarray
+    column: Floats
+    row: Floats
+    end_column: Floats
+    kind: Texts
+    reason: Texts
 
 
 def read_marks(record, marks, track=None, time_offset=0.0):

@@ -1,11 +1,12 @@
 """The beams of one side as rows to draw strips from: cut at breaks and range steps, thinned, ended at land."""
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 
 from ..beams.land import near_shore, water_reach
+from ..model.table import Bools, Floats, Ints, Table
 from .quad_strips import quad_strips
 
 __all__ = ["Fan", "StripRows", "strip_rows"]
@@ -22,8 +23,8 @@ SAME_RANGE_M = 0.01
 _SWING_DEG = 10.0
 
 
-@dataclass
-class StripRows:
+@dataclass(eq=False, repr=False)
+class StripRows(Table):
     """(k,) arrays: ``sample`` an index into the track, ``strip`` a number, ``range_m`` the slant range in force.
 
     A strip is a stretch of one pass, without a break and of one range. Where the range changes, and where a turn ends
@@ -31,19 +32,15 @@ class StripRows:
     and first in the new. So nothing is left undrawn at a cut.
     """
 
-    sample: np.ndarray
-    strip: np.ndarray
-    range_m: np.ndarray
-    held: np.ndarray
+    sample: Ints
+    strip: Ints
+    range_m: Floats
+    held: Bools
 
     @property
     def owner(self):
         """(k,) a sample of the row's own pass: the sample itself, or the one before it where it is held."""
         return self.sample - self.held
-
-    def take(self, index):
-        """The rows at ``index``."""
-        return StripRows(*(getattr(self, f.name)[index] for f in fields(self)))
 
 
 def strip_rows(track):
@@ -76,8 +73,8 @@ def strip_rows(track):
     return StripRows(sample, np.cumsum(starts) - 1, track.range_m[sample - held], held)
 
 
-@dataclass
-class Fan:
+@dataclass(eq=False, repr=False)
+class Fan(Table):
     """(k,) beams of one side in frame metres.
 
     ``at`` (k, 2): the transducer; ``along`` (k, 2): unit vector of the beam over the ground; ``inner``, ``outer``:
@@ -86,24 +83,20 @@ class Fan:
     beams set in between; ``shore``: whether land may lie between this beam and the next.
     """
 
-    at: np.ndarray
-    along: np.ndarray
-    inner: np.ndarray
-    outer: np.ndarray
-    strip: np.ndarray
-    row: np.ndarray
-    shore: np.ndarray
-    cut: np.ndarray
+    at: Floats
+    along: Floats
+    inner: Floats
+    outer: Floats
+    strip: Ints
+    row: Ints
+    shore: Bools
+    cut: Bools
 
     @classmethod
     def of(cls, beams, side, inner, outer, strip, row):
         """Fan of Beams (one per row) on ``side``, without cuts, nothing known about land."""
         return cls(np.column_stack([beams.east, beams.north]), side * beams.starboard, inner, outer, strip, row,
                    np.zeros(len(strip), bool), np.zeros(len(strip), bool))
-
-    def take(self, index):
-        """The beams at ``index``."""
-        return Fan(*(getattr(self, f.name)[index] for f in fields(self)))
 
     def _edge(self, ground):
         return self.at + ground[:, None] * self.along

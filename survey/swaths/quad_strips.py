@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..geometry import shapes
+from ..model.table import Ints, Objects, Table
 from .crossings import Crossings, cross, crossings
 
 __all__ = ["MAX_INTERVALS", "QuadStrips", "quad_strips"]
@@ -28,17 +29,17 @@ _CONVEX, _CROSSED = 1, 2
 """Kinds of quads, with the sign of the way they turn; 0 for others."""
 
 
-@dataclass
-class QuadStrips:
+@dataclass(eq=False, repr=False)
+class QuadStrips(Table):
     """Valid polygons, the sample each ``starts`` at and the number of ``intervals`` it spans, and how they came about.
 
     ``rings`` counts rows of quads drawn in one, ``quads`` those drawn one by one. Many ``quads`` mean noisy headings:
     right, but slow.
     """
 
-    polygons: list
-    starts: np.ndarray
-    intervals: np.ndarray
+    polygons: Objects
+    starts: Ints
+    intervals: Ints
     rings: int
     quads: int
 

@@ -5,21 +5,22 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..model.table import Floats, Ints, Table
 from ..model.track import side_name
 from .edges import drawn_sigmas, edge_sigma, used_range
 
 __all__ = ["DrawnBeams", "swath_columns"]
 
 
-@dataclass
-class DrawnBeams:
+@dataclass(eq=False, repr=False)
+class DrawnBeams(Table):
     """(k,) arrays: ``key`` of the feature, ``row`` of the strip rows, ``inner`` and ``outer`` edge (m), ``side``."""
 
-    key: np.ndarray
-    row: np.ndarray
-    inner: np.ndarray
-    outer: np.ndarray
-    side: np.ndarray
+    key: Ints
+    row: Ints
+    inner: Floats
+    outer: Floats
+    side: Ints
 
 
 def swath_columns(track, rows, beams, keys, settings):

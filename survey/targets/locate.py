@@ -114,11 +114,11 @@ def locate(track, picks, settings=None, water=None, ground_on_terrain=None, bott
     kept = np.flatnonzero(reason == "")
     poses, true, hand, aside = poses.take(kept), true.take(kept), ties.how[kept] == BOAT, ties.ground[kept]
     obs = _sightings(track, poses, true, np.where(np.isnan(aside), picks.side[kept], np.where(aside < 0, -1, 1)),
-                      settings, sigmas, any(name in stated for name in _POSITION))
+                      settings, sigmas, any(name in stated for name in _POSITION),
+                      np.where(hand, sigmas.hand_time, sigmas.time))
     # an end at the range in force was cut off by it, whoever read it
     obs.open_shadow = np.isfinite(true.shadow_end) & (
         picks.shadow_open[kept] | (true.shadow_end >= _OFF_RECORD * poses.range_m))
-    obs.sigma_time = np.where(hand, sigmas.hand_time, sigmas.time)
     frames = sample_frames(track, poses)
     if settings.range_model == "terrain":
         obs.terrain = on_terrain(poses, obs, frames, ground_on_terrain)
@@ -167,7 +167,7 @@ def _first(*reasons):
     return out
 
 
-def _sightings(track, poses, true, side, settings, sigmas, position_stated):
+def _sightings(track, poses, true, side, settings, sigmas, position_stated, sigma_time):
     sample = poses.sample
     bias, slow, jitter = position_parts(sigmas, poses.sigma_pos_m, position_stated)
     known = np.isfinite(poses.sigma_heading_deg)
@@ -181,7 +181,7 @@ def _sightings(track, poses, true, side, settings, sigmas, position_stated):
         ground_reading=np.full(len(sample), settings.range_kind == "ground"),
         sound_speed=np.where(np.isfinite(poses.sound_speed_mps), poses.sound_speed_mps, CUSTOMARY),
         bias=bias, slow=slow, jitter=jitter,
-        sigma_heading=np.where(known, poses.sigma_heading_deg, sigmas.heading), sigma_time=None)
+        sigma_heading=np.where(known, poses.sigma_heading_deg, sigmas.heading), sigma_time=sigma_time)
 
 
 def _columns(track, poses, true, obs, found, sigmas, settings, scale):

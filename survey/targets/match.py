@@ -7,6 +7,7 @@ import numpy as np
 
 from ..geometry.frame import Frame
 from ..model.errors import InputError
+from ..model.table import Floats, Table, Texts
 from ..model.times import iso_time
 from .nearest_pass import abeam, nearest
 from .poses import Poses, Runs
@@ -23,18 +24,18 @@ _QUARTER_S = 900.0
 _MOST_OFFSET_H = 14.0
 
 
-@dataclass
-class Matches:
+@dataclass(eq=False, repr=False)
+class Matches(Table):
     """(n,) arrays, one row a pick.
 
     ``at``: position in the track counted in samples, see ``Poses.at``; NaN where there is none, and then ``reason``
     says why. ``how``: the tie used. ``ground``: for object points the ground range to starboard (m), else NaN.
     """
 
-    at: np.ndarray
-    reason: np.ndarray
-    how: np.ndarray
-    ground: np.ndarray
+    at: Floats
+    reason: Texts
+    how: Texts
+    ground: Floats
 
     def refuse(self, rows, reasons):
         """Rows (bool or int array) that get no place, and why: one text or one for each."""

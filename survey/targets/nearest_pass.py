@@ -7,6 +7,7 @@ import numpy as np
 
 from ..beams.pointing import Beams
 from ..geometry.frame import frames_for
+from ..model.table import Floats, Table
 
 __all__ = ["Abeam", "Nearest", "abeam", "nearest"]
 
@@ -15,24 +16,24 @@ END_SLACK_M = 0.5
 """Before its first and after its last sample a run still counts as abeam of a point this far along the track."""
 
 
-@dataclass
-class Nearest:
+@dataclass(eq=False, repr=False)
+class Nearest(Table):
     """(n,) arrays: ``at`` position counted in samples of the nearest pass, ``distance`` to it (m), and the same of the
     nearest sample of any other pass; NaN and infinity where there is none."""
 
-    at: np.ndarray
-    distance: np.ndarray
-    other_at: np.ndarray
-    other_distance: np.ndarray
+    at: Floats
+    distance: Floats
+    other_at: Floats
+    other_distance: Floats
 
 
-@dataclass
-class Abeam:
+@dataclass(eq=False, repr=False)
+class Abeam(Table):
     """(n,) arrays: ``at`` position counted in samples where the fan points at the mark, NaN where it nowhere does
     within range; ``ground`` distance to starboard of the track there (m), negative to port."""
 
-    at: np.ndarray
-    ground: np.ndarray
+    at: Floats
+    ground: Floats
 
 
 def nearest(track, x, y, within):

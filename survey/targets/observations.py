@@ -1,9 +1,12 @@
 """What a pick and its sample say, as the error budget takes it."""
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
+
+from ..model.table import Bools, Floats, Table
+from ..uncertainty.nadir import TerrainGround
 
 __all__ = ["Observations"]
 
@@ -11,8 +14,8 @@ ROWS = 8192
 """Picks worked on at a time, so that their figures stay in the processor's cache."""
 
 
-@dataclass
-class Observations:
+@dataclass(eq=False, repr=False)
+class Observations(Table):
     """What a pick and its sample say, (n,) arrays in true metres, degrees and seconds.
 
     ``side`` -1 or +1, 0 unknown; ``slant`` to the object, or to the start of its shadow where ``shadow_end`` is not
@@ -25,36 +28,27 @@ class Observations:
     True where the shadow runs off the record, so that ``shadow_end`` is the least it can be.
     """
 
-    side: np.ndarray
-    slant: np.ndarray
-    shadow_end: np.ndarray
-    depth: np.ndarray
-    azimuth_deg: np.ndarray
-    vel_east: np.ndarray
-    vel_north: np.ndarray
-    turn_dps: np.ndarray
-    lever_forward: np.ndarray
-    lever_starboard: np.ndarray
-    course_heading: np.ndarray
-    depth_scales: np.ndarray
-    ground_reading: np.ndarray
-    sound_speed: np.ndarray
-    bias: np.ndarray
-    slow: np.ndarray
-    jitter: np.ndarray
-    sigma_heading: np.ndarray
-    sigma_time: np.ndarray
-    terrain: object = None
-    open_shadow: object = None
-
-    def __len__(self):
-        return len(self.side)
-
-    def take(self, rows):
-        """The picks of a slice."""
-        columns = [getattr(self, f.name)[rows] for f in fields(self) if f.name not in ("terrain", "open_shadow")]
-        return Observations(*columns, None if self.terrain is None else self.terrain.take(rows),
-                            None if self.open_shadow is None else self.open_shadow[rows])
+    side: Floats
+    slant: Floats
+    shadow_end: Floats
+    depth: Floats
+    azimuth_deg: Floats
+    vel_east: Floats
+    vel_north: Floats
+    turn_dps: Floats
+    lever_forward: Floats
+    lever_starboard: Floats
+    course_heading: Bools
+    depth_scales: Bools
+    ground_reading: Bools
+    sound_speed: Floats
+    bias: Floats
+    slow: Floats
+    jitter: Floats
+    sigma_heading: Floats
+    sigma_time: Floats
+    terrain: TerrainGround | None = None
+    open_shadow: Bools | None = None
 
     def tabulate(self, columns):
         """(k, n) table of the k columns that ``columns(picks)`` gives.

@@ -1,12 +1,13 @@
 """Picks as read off the record, and what they mean in the water."""
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 
 from ..beams.ranges import slant_range
 from ..model.errors import InputError
+from ..model.table import Bools, Floats, Table, Texts
 
 __all__ = ["RANGE_KINDS", "Picks", "Ranges", "true_ranges"]
 
@@ -15,8 +16,8 @@ RANGE_KINDS = ("slant", "ground")
 _EDGE_SIGMAS = 2.0
 
 
-@dataclass
-class Picks:
+@dataclass(eq=False, repr=False)
+class Picks(Table):
     """(n,) arrays, one row a pick; numbers NaN and text '' where unknown.
 
     ``source_id`` names the pick in its layer; ``x``, ``y`` are in the track's crs; ``side`` is -1 port, +1 starboard,
@@ -26,23 +27,20 @@ class Picks:
     shadow runs off the record, so that its end is the least it can be.
     """
 
-    source_id: np.ndarray
-    x: np.ndarray
-    y: np.ndarray
-    t_s: np.ndarray
-    ping: np.ndarray
-    outing: np.ndarray
-    side: np.ndarray
-    slant_m: np.ndarray
-    depth_m: np.ndarray
-    shadow_start_m: np.ndarray
-    shadow_end_m: np.ndarray
-    label: np.ndarray
-    reason: np.ndarray
-    shadow_open: np.ndarray
-
-    def __len__(self):
-        return len(self.source_id)
+    source_id: Texts
+    x: Floats
+    y: Floats
+    t_s: Floats
+    ping: Floats
+    outing: Texts
+    side: Floats
+    slant_m: Floats
+    depth_m: Floats
+    shadow_start_m: Floats
+    shadow_end_m: Floats
+    label: Texts
+    reason: Texts
+    shadow_open: Bools
 
     @classmethod
     def of(cls, count, **columns):
@@ -60,23 +58,19 @@ class Picks:
         return cls(**made)
 
 
-@dataclass
-class Ranges:
+@dataclass(eq=False, repr=False)
+class Ranges(Table):
     """(n,) arrays of true metres: ``slant`` to the object, ``top`` to the start of its shadow (the object without one;
     of a point at the object, what its unknown height lets the echo come from),
     ``shadow_end`` NaN without one, ``depth`` under the transducer, ``own_depth`` True where it is the pick's own, and
     ``reason``, '' where all is well."""
 
-    slant: np.ndarray
-    top: np.ndarray
-    shadow_end: np.ndarray
-    depth: np.ndarray
-    own_depth: np.ndarray
-    reason: np.ndarray
-
-    def take(self, index):
-        """Rows at ``index``."""
-        return Ranges(*(getattr(self, f.name)[index] for f in fields(self)))
+    slant: Floats
+    top: Floats
+    shadow_end: Floats
+    depth: Floats
+    own_depth: Bools
+    reason: Texts
 
 
 def true_ranges(picks, poses, ground, range_kind, sigma_range, lift=0.0):

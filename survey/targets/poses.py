@@ -1,11 +1,12 @@
 """The boat at a moment between two samples of one unbroken run: what a pick is laid off from."""
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 
 from ..geometry.frame import horizontal_crs
+from ..model.table import Floats, Ints, Table
 
 __all__ = ["Poses", "Runs", "turned_between"]
 
@@ -19,41 +20,37 @@ def turned_between(first_deg, second_deg, share):
     return (first_deg + share * step) % 360.0
 
 
-@dataclass
-class Poses:
+@dataclass(eq=False, repr=False)
+class Poses(Table):
     """(n,) arrays, one row a pick, interpolated within its run; NaN where unknown, rows without a tie all NaN.
 
     ``sample`` is the index in the track of the nearer of the two samples, -1 without a tie. ``x``, ``y`` are in the
     track's crs; angles and velocity refer to true north.
     """
 
-    sample: np.ndarray
-    x: np.ndarray
-    y: np.ndarray
-    t_s: np.ndarray
-    heading_deg: np.ndarray
-    vel_east: np.ndarray
-    vel_north: np.ndarray
-    turn_dps: np.ndarray
-    depth_m: np.ndarray
-    range_m: np.ndarray
-    range_ratio: np.ndarray
-    sound_speed_mps: np.ndarray
-    latency_s: np.ndarray
-    lever_forward_m: np.ndarray
-    lever_starboard_m: np.ndarray
-    mount_deg: np.ndarray
-    sigma_pos_m: np.ndarray
-    sigma_heading_deg: np.ndarray
+    sample: Ints
+    x: Floats
+    y: Floats
+    t_s: Floats
+    heading_deg: Floats
+    vel_east: Floats
+    vel_north: Floats
+    turn_dps: Floats
+    depth_m: Floats
+    range_m: Floats
+    range_ratio: Floats
+    sound_speed_mps: Floats
+    latency_s: Floats
+    lever_forward_m: Floats
+    lever_starboard_m: Floats
+    mount_deg: Floats
+    sigma_pos_m: Floats
+    sigma_heading_deg: Floats
 
     @property
     def tied(self):
         """(n,) bool"""
         return self.sample >= 0
-
-    def take(self, index):
-        """Rows at ``index``."""
-        return Poses(*(getattr(self, f.name)[index] for f in fields(self)))
 
     @classmethod
     def at(cls, track, at):

@@ -8,6 +8,7 @@ import numpy as np
 from ..beams.land import water_reach
 from ..geometry import shapes, transfer
 from ..geometry.frame import frames_for
+from ..model.table import Floats, Objects, Table, Texts
 from ..uncertainty import ellipses
 from ..uncertainty.nadir import Z95, TerrainGround
 
@@ -16,16 +17,16 @@ __all__ = ["Places", "beams_of", "lay_off", "on_terrain", "outlines", "sample_fr
 _ALMOST_HALF_TURN = 179.0
 
 
-@dataclass
-class Places:
+@dataclass(eq=False, repr=False)
+class Places(Table):
     """(n,) arrays: ``x``, ``y`` in the track's crs; ``outlines`` polygons in it; ``reason`` '' or why the place cannot
     be; ``beyond`` how far (m) the place lies behind the first shore, 0 on open water."""
 
-    x: np.ndarray
-    y: np.ndarray
-    outlines: np.ndarray
-    reason: np.ndarray
-    beyond: np.ndarray
+    x: Floats
+    y: Floats
+    outlines: Objects
+    reason: Texts
+    beyond: Floats
 
 
 def sample_frames(track, poses):

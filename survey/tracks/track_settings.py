@@ -10,6 +10,7 @@ from ..beams.soundspeed import Sound, sound_in
 from ..depths.soundings import KINDS, LOGGED
 from ..model.errors import InputError
 from ..model.messages import Message, Setting
+from ..model.table import Floats, Table, Texts
 from ..model.track import OUTINGS_PARTED
 
 __all__ = ["OFFSET_NAMES", "RangeRows", "TrackSettings", "rows_of_outing", "with_offsets"]
@@ -17,8 +18,8 @@ __all__ = ["OFFSET_NAMES", "RangeRows", "TrackSettings", "rows_of_outing", "with
 OFFSET_NAMES = ("latency_s", "mount_deg", "lever_forward_m", "lever_starboard_m", "scale", "trim_deg")
 
 
-@dataclass(frozen=True)
-class RangeRows:
+@dataclass(frozen=True, eq=False, repr=False)
+class RangeRows(Table):
     """Notes of range changes.
 
     ``from_s`` (k,): seconds since 1970 UTC, NaN where the row names a waypoint without a time. ``names``: of the
@@ -26,11 +27,11 @@ class RangeRows:
     displayed. ``time_offset``: hours already added to ``from_s``.
     """
 
-    from_s: np.ndarray
-    names: list
-    x: np.ndarray
-    y: np.ndarray
-    range_m: np.ndarray
+    from_s: Floats
+    names: Texts
+    x: Floats
+    y: Floats
+    range_m: Floats
     time_offset: float = 0.0
 
 

@@ -9,9 +9,11 @@ in G, cut off at the track). With x = G / sd(q)^(1/2) that depends on t = q / sd
 from __future__ import annotations
 
 import functools
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
+
+from ..model.table import Floats, Table, Texts
 
 __all__ = ["AMBIGUOUS", "BOTTOM", "NEAR_NADIR", "OFF_GRID", "SIDE_UNSURE", "STATUSES", "WATER_COLUMN", "GroundRange",
            "TerrainGround", "from_square", "hang_in_water", "mapped_bounds"]
@@ -47,8 +49,8 @@ class GroundRange:
     status: np.ndarray
 
 
-@dataclass
-class TerrainGround:
+@dataclass(eq=False, repr=False)
+class TerrainGround(Table):
     """Where a depth grid puts each pick: (n,) arrays, metres.
 
     ``ground`` range (NaN: take the flat bottom), ``depth`` of the bed there below the transducer, its ``slope`` outward
@@ -56,16 +58,12 @@ class TerrainGround:
     range, ``status`` '' or 'ambiguous' (the beam meets the bed at this range more than once) or 'off grid'.
     """
 
-    ground: np.ndarray
-    depth: np.ndarray
-    slope: np.ndarray
-    low: np.ndarray
-    high: np.ndarray
-    status: np.ndarray
-
-    def take(self, index):
-        """The picks at ``index``."""
-        return TerrainGround(*(getattr(self, f.name)[index] for f in fields(self)))
+    ground: Floats
+    depth: Floats
+    slope: Floats
+    low: Floats
+    high: Floats
+    status: Texts
 
 
 def from_square(q, mean_shift, var_q, interval=True, sided=None):

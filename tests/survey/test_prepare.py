@@ -421,7 +421,8 @@ def test_nothing_runs_over_a_gap():
     ({"smoothing_s": -1.0}, "smoothing_s"),
     ({"latency_s": 3600.0}, "latency_s is 3600 s.*time_offset"), ({"sigma_position_m": -1.0}, "sigma_position_m"),
     ({"assumed_mps": 4800.0}, "1463.04 m/s"), ({"salinity": 60.0, "temperature_c": 10.0}, "salinity"),
-    ({"range_field": "rng", "range_rows": track_settings.RangeRows(*[np.zeros(1)] * 5)}, "range_field and range_rows"),
+    ({"range_field": "rng", "range_rows": track_settings.RangeRows([0.0], "", 0.0, 0.0, 0.0)},
+     "range_field and range_rows"),
 ])
 def test_statements_that_cannot_be(change, words):
     with pytest.raises(InputError, match=words):
