@@ -105,22 +105,21 @@ def refuse_shape(source, definition):
 
 
 def table(alg, parameters, name, context, feedback, *, crs=None, geometry="none", contract=False,
-          pixels=False, only=None, blank=False):
+          pixels=False, only=None):
     """Read a feature source.
 
     Parameters
     ----------
     crs : QgsCoordinateReferenceSystem, optional
         Bring geometries to this CRS; default the layer's own.
-    geometry : {'none', 'point', 'any'}
+    geometry : {'none', 'point', 'point or blank', 'any'}
         'point': fill x, y (the first point of multipoints; features without one are refused by id).
+        'point or blank': the same, but features without a point keep their row, x and y NaN.
         'any': keep QgsGeometry objects, None where empty; torn ones are refused, skipped or kept as the user has set.
     contract : bool
         True for layers known by their field names, which Shapefile cuts to ten letters: those are refused.
     pixels : bool
         True for layers drawn on a picture: their coordinate system, or the lack of one, says nothing.
-    blank : bool
-        True: features without a point keep their row, x and y NaN, and are not refused.
     only : sequence of survey.model.schemas.Field, optional
         Read these only, those of them that are there, and their numbers as floats, NaN for null; default all.
 
@@ -163,7 +162,7 @@ def table(alg, parameters, name, context, feedback, *, crs=None, geometry="none"
         columns.add(feature.attributes())
         ids.append(feature.id())
         if geometry != "none":
-            _keep_place(feature, geometry, places, None if blank else bad)
+            _keep_place(feature, geometry, places, None if geometry == "point or blank" else bad)
     feedback.setProgress(min(99.0, max(0.0, feedback.progress()) + 1.0))
     if torn:
         shown = ", ".join(str(i) for i in torn[:5])
@@ -174,7 +173,7 @@ def table(alg, parameters, name, context, feedback, *, crs=None, geometry="none"
         raise InputError(f"{label} '{source.sourceName()}': {len(bad)} feature(s) have no point (first ids: {shown}). "
                          "Delete them or select the others, then run again.")
     result = Table(source.sourceName(), out_crs, qgs_fields, np.array(ids, dtype=np.int64), columns.by_name())
-    if geometry == "point":
+    if geometry.startswith("point"):
         xy = np.array(places, float).reshape(-1, 2)
         result.x, result.y = xy[:, 0].copy(), xy[:, 1].copy()
     elif geometry == "any":

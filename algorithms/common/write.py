@@ -45,39 +45,51 @@ class Carried:
     rows: np.ndarray
 
 
-def write_layer(alg, parameters, name, context, feedback, *, fields, columns, kind, crs, places=None, carried=None,
-                style=None, group=""):
+@dataclass(frozen=True)
+class Layer:
+    """What an output layer holds.
+
+    ``fields``: sequence of survey.model.schemas.Field. ``columns``: dict of (n,) arrays by field name; a field without
+    a column is written as null. Times (kind datetime) are seconds since 1970 UTC; fields of that kind without a column
+    take ``t_s``. ``kind``: 'point', 'line', 'multiline', 'polygon', 'multipolygon' or 'table'. ``crs``:
+    QgsCoordinateReferenceSystem. ``places``: (x, y) arrays for points; a list of shapely geometries otherwise; None for
+    tables. ``carried``: Carried, or None. ``style``: name of the style (``plugin/styles/<style>.qml``) the layer gets
+    when QGIS loads it. ``group``: layer-tree group it is loaded into.
+    """
+
+    fields: object
+    columns: dict
+    kind: str
+    crs: object
+    places: object = None
+    carried: Carried = None
+    style: str = None
+    group: str = ""
+
+
+def write_layer(alg, parameters, name, context, feedback, **layer):
     """Write one output layer; it gets its place when the run has succeeded, with all the others.
 
     Parameters
     ----------
-    fields : sequence of survey.model.schemas.Field
-    columns : dict
-        (n,) arrays by field name; a field without a column is written as null. Times (kind datetime) are seconds
-        since 1970 UTC. Fields of that kind without a column take ``t_s``.
-    kind : {'point', 'line', 'multiline', 'polygon', 'multipolygon', 'table'}
-    crs : QgsCoordinateReferenceSystem
-    places : (x, y) arrays for points; a list of shapely geometries otherwise; None for tables
-    carried : Carried, optional
-    style : str, optional
-        Name of the style (``plugin/styles/<style>.qml``) the layer gets when QGIS loads it.
-    group : str, optional
-        Layer-tree group the layer is loaded into.
+    **layer
+        Fields of ``Layer``.
 
     Returns
     -------
     str or None
         Destination id, None when an optional output was not asked for.
     """
+    layer = Layer(**layer)
     with shared() as stage, unhurried(), quiet() as told:
         stage.check()
-        all_fields, kept = _fields(fields, carried)
-        with Sink(stage, told, alg, parameters, name, context, all_fields, _KINDS[kind], crs) as sink:
+        all_fields, kept = _fields(layer.fields, layer.carried)
+        with Sink(stage, told, alg, parameters, name, context, all_fields, _KINDS[layer.kind], layer.crs) as sink:
             if not sink.wanted:
                 return None
-            _fill(sink, stage, all_fields, fields, columns, kind, places, carried, kept)
+            _fill(sink, stage, all_fields, kept, layer)
             dest = sink.finish()
-    dress(context, dest, style, group, meanings=fields)
+    dress(context, dest, layer.style, layer.group, meanings=layer.fields)
     return dest
 
 
@@ -95,22 +107,22 @@ def _fields(fields, carried):
     return qgs_fields, kept
 
 
-def _fill(sink, stage, qgs_fields, fields, columns, kind, places, carried, kept):
-    size = _size(columns, places, kind)
+def _fill(sink, stage, qgs_fields, kept, layer):
+    size = _size(layer.columns, layer.places, layer.kind)
     tell = stage.pace(size)
     lists = []
-    for field in fields:
-        lists.append(_plain(field, columns))
+    for field in layer.fields:
+        lists.append(_plain(field, layer.columns))
         stage.check()
     for index, _ in kept:
-        lists.append(_carried_values(carried, index))
+        lists.append(_carried_values(layer.carried, index))
         stage.check()
     lists = [values if values is not None else [None] * size for values in lists]
     if sink.path.lower().endswith(_SPREADSHEETS):
         lists = [[spreadsheets.cell(value) for value in values] for values in lists]
     feature = QgsFeature(qgs_fields)
     rows = zip(*lists) if lists else iter([()] * size)
-    for done, (attributes, geometry) in enumerate(zip(rows, _geometries(kind, places, size))):
+    for done, (attributes, geometry) in enumerate(zip(rows, _geometries(layer.kind, layer.places, size))):
         tell(done)
         feature.setAttributes(list(attributes))
         feature.setGeometry(geometry)

@@ -139,7 +139,7 @@ class CoverageGaps(AthwartAlgorithm):
         return ""
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.coverage.gaps import find_gaps
+        from ...survey.coverage.gaps import GapSettings, find_gaps
 
         area = read.table(self, parameters, "AREA", context, feedback, geometry="any")
         read.refuse_hollow(area, self.parameterDefinition("AREA").description(),
@@ -148,13 +148,14 @@ class CoverageGaps(AthwartAlgorithm):
         exclude = read.polygons(self, parameters, "EXCLUDE", context, feedback, area.crs)
         looks = values.whole(self, parameters, "REQUIRED_LOOKS", context)
         swaths, seen = self._seen(parameters, context, feedback, area.crs, shapes, looks)
-        result = find_gaps(
-            read.wkt(area.crs), shapes, swaths, seen, exclude=[] if exclude is None else [exclude],
-            passes=self._passes(parameters, context, feedback, area.crs), required_looks=looks,
-            min_width=values.number(self, parameters, "MIN_WIDTH", context),
+        settings = GapSettings(
+            required_looks=looks, min_width=values.number(self, parameters, "MIN_WIDTH", context),
             min_area=values.number(self, parameters, "MIN_AREA", context),
             position_error=values.number(self, parameters, "POSITION_ERROR", context),
-            draws=values.whole(self, parameters, "DRAWS", context),
+            draws=values.whole(self, parameters, "DRAWS", context))
+        result = find_gaps(
+            read.wkt(area.crs), shapes, swaths, seen, settings, exclude=[] if exclude is None else [exclude],
+            passes=self._passes(parameters, context, feedback, area.crs),
             picture=values.given(parameters, "PROBABILITY_SEEN"), step=stepper(feedback, 20, 95))
         self._say(result, feedback)
         grade = np.full(len(area), values.option(self, parameters, "GRADE", context), object)

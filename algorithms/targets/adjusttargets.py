@@ -136,7 +136,7 @@ class AdjustTargets(AthwartAlgorithm):
         step(0.5)
         misfits = find_misfits(looks, group, verdict.solvable, found, lambda fraction: step(0.5 + 0.25 * fraction))
         doubt = doubts(group, found, misfits)
-        x, y, outlines, combined = combined_columns(
+        placed = combined_columns(
             frame, columns, looks, group, found, values.number(self, parameters, "CONFIDENCE", context) / 100, doubt)
         step(0.8)
         for text in (*notes(looks, group, found, boats), *boat_notes(tests, boats)):
@@ -146,7 +146,7 @@ class AdjustTargets(AthwartAlgorithm):
             feedback.pushWarning(text)
         for text in verdict.refused.values():
             feedback.pushWarning(f"Not solved. {text}")
-        return self._write(parameters, context, feedback, table, group, found, x, y, outlines, combined,
+        return self._write(parameters, context, feedback, table, group, found, placed,
                            offset_rows(found, looks, boats, outings))
 
     def _boats(self, parameters, context, table, columns, looks):
@@ -175,7 +175,8 @@ class AdjustTargets(AthwartAlgorithm):
         return {name: (read.texts if kind == "string" else read.numbers)(table, name)
                 for name, kind in kinds.items() if table.has(name)}
 
-    def _write(self, parameters, context, feedback, table, group, found, x, y, outlines, combined, offsets):
+    def _write(self, parameters, context, feedback, table, group, found, placed, offsets):
+        x, y, outlines, combined = placed
         first = np.unique(group, return_index=True)[1]
         return {
             "OUTPUT": write_layer(self, parameters, "OUTPUT", context, feedback, fields=schemas.COMBINED,

@@ -92,8 +92,8 @@ def read_fixes(alg, parameters, context, feedback, crs, names, scales, time_offs
 
     source = alg.parameterAsSource(parameters, "INPUT", context)
     lines = QgsWkbTypes.geometryType(source.wkbType()) == QgsWkbTypes.GeometryType.LineGeometry
-    tab = read.table(alg, parameters, "INPUT", context, feedback, crs=crs, geometry="any" if lines else "point",
-                     blank=not lines)
+    tab = read.table(alg, parameters, "INPUT", context, feedback, crs=crs,
+                     geometry="any" if lines else "point or blank")
     if lines:
         x, y, stamps, rows, parts = _vertices(tab)
         stamps = stamps if np.isfinite(stamps).any() else None

@@ -18,8 +18,8 @@ from . import offsets
 from .profile import Rays, Scratch, march
 from .sightlines import meetings
 
-__all__ = ["AGREE_M", "AGREE_SHARE", "FINE_SHARE", "Anchors", "GroundOn", "anchored", "bottom_on", "ground_on",
-           "rays_on"]
+__all__ = ["AGREE_M", "AGREE_SHARE", "FINE_SHARE", "Anchors", "GroundOn", "PickErrors", "anchored", "bottom_on",
+           "ground_on", "rays_on"]
 
 AGREE_M, AGREE_SHARE = 1.0, 0.1
 """Grid and sounder disagree when their median difference passes 1 m and a tenth of the depth; a judgement."""
@@ -174,6 +174,20 @@ def ground_on(grid, anchors):
     return GroundOn(grid, anchors)
 
 
+@dataclass(frozen=True)
+class PickErrors:
+    """How boat, range and depth err in each of k draws, for n picks; (n, k) arrays, m.
+
+    ``out``, ``ahead``: how far the boat is moved along the beam, and across it (the beam turned to port; its sign is
+    the caller's). ``longer``, ``deeper``: added to the slant range and to the grid's depths.
+    """
+
+    out: np.ndarray
+    ahead: np.ndarray
+    longer: np.ndarray
+    deeper: np.ndarray
+
+
 class GroundOn:
     """See ``ground_on``."""
 
@@ -185,7 +199,7 @@ class GroundOn:
         offset = self.anchors.offset[sample]
         return _placed(self.grid, rays_on(self.grid, frame, east, north, dir_e, dir_n, slant, offset, depth), slant)
 
-    def cloud(self, frame, east, north, beam, slant, depth, sample, out, ahead, longer, deeper):
+    def cloud(self, frame, east, north, beam, slant, depth, sample, errors):
         """What beams see of picks whose boat, range and depth err.
 
         Parameters
@@ -196,10 +210,7 @@ class GroundOn:
             Unit vectors of the beams.
         slant, depth : (n,) arrays, m
         sample : (n,) int array
-        out, ahead : (n, k) arrays, m
-            How far the boat is moved along the beam, and across it (the beam turned to port; its sign is the caller's).
-        longer, deeper : (n, k) arrays, m
-            Added to the slant range and to the grid's depths.
+        errors : PickErrors
 
         Returns
         -------
@@ -210,12 +221,13 @@ class GroundOn:
         found = [(np.empty(0, int), np.empty(0, int), np.empty(0), np.empty(0))]
         across = np.column_stack([-beam[:, 1], beam[:, 0]])
         for index in np.flatnonzero(np.isfinite(slant + east + north) & (slant > 0)).tolist():
-            reach = np.maximum(slant[index] + longer[index], 0.1)
-            moved = out[index][:, None] * beam[index] + ahead[index][:, None] * across[index]
+            reach = np.maximum(slant[index] + errors.longer[index], 0.1)
+            moved = errors.out[index][:, None] * beam[index] + errors.ahead[index][:, None] * across[index]
             many = np.ones(len(reach))
             rays = rays_on(self.grid, frame, east[index] + moved[:, 0], north[index] + moved[:, 1],
                            beam[index, 0] * many, beam[index, 1] * many, reach,
-                           self.anchors.offset[sample[index]] + deeper[index], depth[index] + deeper[index])
+                           self.anchors.offset[sample[index]] + errors.deeper[index],
+                           depth[index] + errors.deeper[index])
             met = _met(self.grid, rays, reach)
             kept = np.flatnonzero(met.seen & (met.ground > 0))
             ray, ground = met.ray[kept], met.ground[kept]

@@ -16,11 +16,39 @@ from . import gap_kinds, gap_zones
 from .cover import cover_of_seen, cover_of_swaths
 from .picture import Picture
 
-__all__ = ["CoverageResult", "PassLayer", "SeenGround", "find_gaps"]
+__all__ = ["CoverageResult", "GapSettings", "PassLayer", "SeenGround", "find_gaps"]
 
 _QUADRANT = 8
 _RIM_M = 0.05
 _HALF = 0.5
+
+
+@dataclass(frozen=True)
+class GapSettings:
+    """How the coverage of an area is judged.
+
+    ``required_looks``: distinct passes that must have seen a place, at least 1. ``min_width``, ``min_area``: ground
+    narrower than this, and gaps smaller, are not listed (m, m2). Width acts by morphological opening: what is kept is
+    the ground that a circle of that diameter can sweep without leaving the gap, and its corners. ``position_error``:
+    standard deviation per axis that the passes of one outing share (m). ``draws``: how many times the errors are drawn
+    for the interval of the share, at least 200.
+    """
+
+    required_looks: int = 1
+    min_width: float = 1.0
+    min_area: float = 1.0
+    position_error: float = 2.0
+    draws: int = LEAST_DRAWS
+
+    def __post_init__(self):
+        if self.required_looks < 1:
+            raise InputError(f"{self.required_looks} looks are required; the least is 1.", field="required_looks")
+        for name in ("min_width", "min_area", "position_error"):
+            if not getattr(self, name) >= 0:
+                raise InputError(f"{name} is {getattr(self, name):g}; it cannot be negative.", field=name)
+        if self.draws < LEAST_DRAWS:
+            raise InputError(f"An interval of 95 % needs at least {LEAST_DRAWS} draws of the errors, not {self.draws}.",
+                             field="draws")
 
 
 @dataclass
@@ -79,8 +107,8 @@ class CoverageResult:
     picture: Picture = None
 
 
-def find_gaps(crs, areas, swaths=None, seen=None, *, exclude=(), passes=None, required_looks=1, min_width=1.0,
-              min_area=1.0, position_error=2.0, draws=LEAST_DRAWS, picture=False, step=lambda fraction: None):
+def find_gaps(crs, areas, swaths=None, seen=None, settings=GapSettings(), *, exclude=(), passes=None, picture=False,
+              step=lambda fraction: None):
     """Judge the coverage of an area.
 
     Parameters
@@ -92,19 +120,11 @@ def find_gaps(crs, areas, swaths=None, seen=None, *, exclude=(), passes=None, re
     swaths : cover.Swaths, or
     seen : SeenGround
         Exactly one of them.
+    settings : GapSettings
     exclude : sequence of shapely polygons
         Ground that need not be seen.
     passes : PassLayer, optional
         Without it the kinds no bottom and break are not told apart from others.
-    required_looks : int
-        Distinct passes that must have seen a place, at least 1.
-    min_width, min_area : float
-        Ground narrower than this, and gaps smaller, are not listed (m, m2). Width acts by morphological opening: what
-        is kept is the ground that a circle of that diameter can sweep without leaving the gap, and its corners.
-    position_error : float
-        Standard deviation per axis that the passes of one outing share (m).
-    draws : int
-        How many times the errors are drawn for the interval of the share, at least 200.
     picture : bool
         Whether a raster of the chance of having been seen is wanted.
     step : callable, optional
@@ -118,37 +138,34 @@ def find_gaps(crs, areas, swaths=None, seen=None, *, exclude=(), passes=None, re
     ------
     InputError
     """
-    if required_looks < 1 or min_width < 0 or min_area < 0 or position_error < 0:
-        raise InputError("Looks must be 1 or more, and widths, areas and errors cannot be negative.")
-    if draws < LEAST_DRAWS:
-        raise InputError(f"An interval of 95 % needs at least {LEAST_DRAWS} draws of the errors, not {draws}.")
     frame, wanted, notes = _wanted(crs, areas, exclude)
     area = overlap.merged(wanted)
     bounds = area.bounds
     if (swaths is None) == (seen is None):
         raise InputError("Give either swaths or a raster of looks, one of the two.")
     if seen is None:
-        cover = cover_of_swaths(frame, swaths, bounds, required_looks, position_error, lambda f: step(0.5 * f))
+        cover = cover_of_swaths(frame, swaths, bounds, settings.required_looks, settings.position_error,
+                                lambda f: step(0.5 * f))
     else:
         known = passes.range_m[np.isfinite(passes.range_m)] if passes else ()
         cover = cover_of_seen(frame, seen.looks, seen.causes, float(np.median(known)) if len(known) else np.nan,
-                              position_error, seen.cell_m)
+                              settings.position_error, seen.cell_m)
     step(0.5)
     missed = [_Missed.of(frame, area, level) for level in cover.levels]
     gap = missed[-1]
     worst, best = (_Missed.of(frame, area, bound) for bound in (cover.low, cover.high))
-    opened = _opened(gap.ground, min_width)
+    opened = _opened(gap.ground, settings.min_width)
     step(0.55)
     lines = [] if passes is None else gap_zones.pass_lines(
         frame, passes.geometries, passes.outing, passes.pass_id, passes.range_m, passes.depth_m, cover)
-    pieces = gap_kinds.split(opened, area, cover, lines, min_width, min_area)
+    pieces = gap_kinds.split(opened, area, cover, lines, settings.min_width, settings.min_area)
     step(0.6)
-    kept, table, small = _listed(frame, pieces, missed, min_area)
+    kept, table, small = _listed(frame, pieces, missed, settings.min_area)
     columns = _by_area(frame, wanted, missed, worst, best, cover)
     area_m2 = transfer.geodesic_area(frame, area)
     percent, chance = _percent(gap.total, area_m2), Picture(frame, area) if picture else None
     drawn, said = _drawn(cover, swaths, lines, wanted, area, (percent, columns["covered_pct"]), kept,
-                         (required_looks, draws, position_error), chance, lambda f: step(0.65 + 0.35 * f))
+                         settings, chance, lambda f: step(0.65 + 0.35 * f))
     for name in ("low", "high", "expected"):
         columns[f"{name}_pct"] = np.array([getattr(one, name) for one in drawn.areas])
     table["open_pct"] = drawn.open_pct
@@ -165,18 +182,19 @@ def find_gaps(crs, areas, swaths=None, seen=None, *, exclude=(), passes=None, re
 
 def _drawn(cover, swaths, lines, wanted, area, exact, gaps, settings, picture, step):
     """ShareDraws, and notes."""
-    looks, draws, position_error = settings
     if not cover.tells_passes:
-        body, outing = merged_share.merged_pass(cover.seen, draws, position_error)
+        body, outing = merged_share.merged_pass(cover.seen, settings.draws, settings.position_error)
         changes = merged_share.other_changes(cover.seen, [area, *wanted], lines, cover.reach_m, cover.cell_m, outing)
         with np.errstate(divide="ignore", invalid="ignore"):
             changes *= 100 / np.array([[one.area] for one in (area, *wanted)])
-        return share_draws([body], wanted, area, exact, gaps, 1, draws, None, (changes[0], changes[1:]), step), []
+        return share_draws([body], wanted, area, exact, gaps, 1, settings.draws, None, (changes[0], changes[1:]),
+                           step), []
     known = {}
     for line in lines:
         known.setdefault(line.key, []).extend(line.parts)
-    passes, said = drawn_passes(cover, swaths, known, draws, position_error)
-    return share_draws(passes, wanted, area, exact, gaps, looks, draws, picture, step=step), said
+    passes, said = drawn_passes(cover, swaths, known, settings.draws, settings.position_error)
+    return share_draws(passes, wanted, area, exact, gaps, settings.required_looks, settings.draws, picture,
+                       step=step), said
 
 
 _ROUNDING = 1e-9

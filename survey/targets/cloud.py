@@ -16,6 +16,7 @@ from statistics import NormalDist
 
 import numpy as np
 
+from ..bottom.terrain import PickErrors
 from ..uncertainty import nadir
 from .budget import Budget
 from .covariance import HALF_NORMAL_MEAN, Spread, ellipse, motions, open_shadow, to_east_north, total
@@ -98,8 +99,9 @@ def _of_frame(obs, index, out, rows, sigmas, beams, frame, sample, cloud):
                                                       moves.sigma_scale * reach), by_range)
     height = np.where(shadow & ~open_shadow(obs), 0.0, sigmas.height)
     pick, draw, ground, weight = cloud(
-        frame, *beams, reach, obs.depth, sample, shift_out, obs.side[:, None] * shift_ahead,
-        by_range[:, None] * points[:, 2], sigmas.depth * points[:, 3] - height[:, None] * standing)
+        frame, *beams, reach, obs.depth, sample,
+        PickErrors(shift_out, obs.side[:, None] * shift_ahead, by_range[:, None] * points[:, 2],
+                   sigmas.depth * points[:, 3] - height[:, None] * standing))
     count = len(index)
     whole = np.bincount(pick, weight, count)
     met = whole > 0

@@ -1,7 +1,7 @@
 """What the tools say of an invented outing beside what was so: shared by the test of the bounds and its long run."""
 import numpy as np
 from athwart.survey.coverage.cover import Swaths, cover_of_swaths
-from athwart.survey.coverage.gaps import find_gaps
+from athwart.survey.coverage.gaps import GapSettings, find_gaps
 from athwart.survey.geometry import shapes
 from athwart.survey.geometry.frame import Frame
 from drawn_cover import AREA, SIGMA_EDGE, as_it_was, as_logged, planned
@@ -18,7 +18,7 @@ def swaths(rows):
 def outcome(rng, spacing, draws):
     """Sums over draws of (area, share of it as claimed): low ground seen, ground of certain gaps unseen, and more."""
     tracks = planned(rng, spacing)
-    report = find_gaps(LAKE, [AREA], swaths(as_logged(tracks)), min_area=1.0)
+    report = find_gaps(LAKE, [AREA], swaths(as_logged(tracks)), settings=GapSettings(min_area=1.0))
     frame = Frame(LAKE, 10.0, 45.0)
     cover = cover_of_swaths(frame, swaths(as_logged(tracks)), AREA.bounds)
     low = cover.low.intersection(AREA)

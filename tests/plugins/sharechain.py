@@ -28,14 +28,13 @@ def swath_layer(made):
                   {name: columns[name] for name in ASKED})
 
 
-def said(outing, looks=1, lines=True, merge="strip", **options):
+def said(outing, lines=True, merge="strip"):
     """CoverageResult of the chain."""
     made = prepared(outing)
     drawn = draw_swaths(made.track, SwathSettings(merge=merge), outing.water)
     passes = PassLayer(made.lines, made.passes["outing"], made.passes["pass_id"].astype(float),
                        made.passes["range_m"], made.passes["mean_depth_m"]) if lines else None
-    return find_gaps(sharetruth.CRS, [outing.area], swath_layer(drawn), passes=passes, required_looks=looks,
-                     **options)
+    return find_gaps(sharetruth.CRS, [outing.area], swath_layer(drawn), passes=passes)
 
 
 def gaps_beside_truth(result, truth):
@@ -47,7 +46,7 @@ def gaps_beside_truth(result, truth):
     return np.array(rows, float).reshape(-1, 4)
 
 
-def said_of_raster(outing, cell, lines=True, **options):
+def said_of_raster(outing, cell, lines=True):
     """CoverageResult of a raster of looks made of a simulated outing, its cells as polygons."""
     made = prepared(outing)
     job = Ensonification(made.track, cell, water=outing.water)
@@ -63,5 +62,4 @@ def said_of_raster(outing, cell, lines=True, **options):
             boxes.append(box(job.raster.left + start * cell, top - cell, job.raster.left + stop * cell, top))
     passes = PassLayer(made.lines, made.passes["outing"], made.passes["pass_id"].astype(float),
                        made.passes["range_m"], made.passes["mean_depth_m"]) if lines else None
-    return find_gaps(sharetruth.CRS, [outing.area], seen=SeenGround([unary_union(boxes)], {}, cell), passes=passes,
-                     **options)
+    return find_gaps(sharetruth.CRS, [outing.area], seen=SeenGround([unary_union(boxes)], {}, cell), passes=passes)

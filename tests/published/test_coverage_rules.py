@@ -3,7 +3,7 @@ import numpy as np
 import pytest
 from athwart.survey.beams.ranges import blind_range
 from athwart.survey.coverage.cover import Swaths
-from athwart.survey.coverage.gaps import find_gaps
+from athwart.survey.coverage.gaps import GapSettings, find_gaps
 from shapely.geometry import box
 
 LAKE = "+proj=tmerc +lat_0=45 +lon_0=10 +k=1 +x_0=0 +y_0=0 +ellps=WGS84 +units=m"
@@ -23,7 +23,7 @@ def judge(rows, area, looks=1):
     number, strips = zip(*rows)
     swaths = Swaths(list(strips), np.array(["a"] * len(rows), object), np.array(number, float),
                     np.full(len(rows), 50.0), np.full(len(rows), 0.75))
-    return find_gaps(LAKE, [area], swaths, required_looks=looks, min_width=0, min_area=0)
+    return find_gaps(LAKE, [area], swaths, settings=GapSettings(required_looks=looks, min_width=0, min_area=0))
 
 
 # NOAA OCS Field Procedures Manual (2014) 2.5.2.1: lines 1.6 times the range scale apart, overlap 20 % of the swath

@@ -4,7 +4,7 @@ import pytest
 import shapely.geometry as sg
 import tracks
 from athwart.survey.coverage.cover import Swaths
-from athwart.survey.coverage.gaps import find_gaps
+from athwart.survey.coverage.gaps import GapSettings, find_gaps
 from athwart.survey.geometry import shapes
 from athwart.survey.geometry.clearance import CLEARANCE_M, cleared, near_misses, paced
 from athwart.survey.geometry.frame import Frame
@@ -84,7 +84,7 @@ def test_swaths_and_gaps_stay_valid_wherever_they_are_carried(seed, turn, merge)
     columns = result.columns
     found = find_gaps("EPSG:32615", [area], Swaths(
         result.geometries, columns["outing"], columns["pass_id"], columns["outer_m"], columns["sigma_edge_m"]),
-        min_width=0.0, min_area=0.0)
+        settings=GapSettings(min_width=0.0, min_area=0.0))
     for geometries in (result.geometries, found.geometries):
         assert min(geometry.minimum_clearance for geometry in geometries) >= 1e-4
         for code in ELSEWHERE:

@@ -1,8 +1,10 @@
 """Coverage and gaps: layouts whose figures can be worked out by hand, and properties that hold for any layout."""
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from athwart.survey.coverage.cover import Swaths
-from athwart.survey.coverage.gaps import PassLayer, SeenGround, find_gaps
+from athwart.survey.coverage.gaps import GapSettings, PassLayer, SeenGround, find_gaps
 from athwart.survey.geometry import shapes, transfer
 from athwart.survey.geometry.frame import Frame
 from athwart.survey.model.errors import Cancelled, InputError
@@ -37,9 +39,10 @@ def lines(*rows):
                      np.full(len(rows), 5.0))
 
 
-def judge(rows, area, **options):
+def judge(rows, area, settings=GapSettings(), **more):
     areas = area if isinstance(area, list) else [area]
-    return find_gaps(LAKE, areas, swaths(rows), **options)
+    own = {name: more.pop(name) for name in [*more] if hasattr(settings, name)}
+    return find_gaps(LAKE, areas, swaths(rows), settings=replace(settings, **own), **more)
 
 
 def kinds(result):

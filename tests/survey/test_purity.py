@@ -107,3 +107,15 @@ def test_only_shapes_knows_which_shapely_it_is():
         for node in ast.walk(parse(path)):
             if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name) and node.value.id == "shapely":
                 raise AssertionError(f"{path.name}:{node.lineno} uses shapely.{node.attr}; shapes.py is the place")
+
+
+MOST_PARAMETERS = 10
+
+
+@pytest.mark.parametrize("path", SHIPPED, ids=lambda p: str(p.relative_to(ROOT)))
+def test_no_function_asks_for_more_than_ten_things(path):
+    for node in ast.walk(parse(path)):
+        if isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef)):
+            asked = [*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs, node.args.vararg, node.args.kwarg]
+            count = sum(one is not None for one in asked)
+            assert count <= MOST_PARAMETERS, f"line {node.lineno}: {node.name} takes {count}; give it a settings object"

@@ -6,7 +6,7 @@ import pytest
 import sharechain
 import sharetruth
 from athwart.survey.coverage.cover import Swaths
-from athwart.survey.coverage.gaps import PassLayer, SeenGround, find_gaps
+from athwart.survey.coverage.gaps import GapSettings, PassLayer, SeenGround, find_gaps
 from athwart.survey.geometry import shapes, transfer
 from athwart.survey.geometry.frame import Frame
 from athwart.survey.model.errors import InputError
@@ -46,7 +46,7 @@ def test_one_depth_for_all_makes_the_nadir_as_unsure_as_the_depth():
     widths = []
     for sigma in (0.2, 0.8):
         result = find_gaps(LAKE, [area], layer(rows, sigma_drift_m=0.0, sigma_sound_mps=0.0, sigma_depth_m=sigma),
-                           position_error=0.0, passes=lines(("a", 1, -90, 490, 0)), draws=2000)
+                           settings=GapSettings(position_error=0.0, draws=2000), passes=lines(("a", 1, -90, 490, 0)))
         widths.append(result.high_percent - result.low_percent)
     expected = [2 * 1.96 * 100 * 2 * sigma * np.tan(np.radians(20)) / 40 for sigma in (0.2, 0.8)]
     assert widths[1] == pytest.approx(expected[1], rel=0.1) and widths[1] > 3 * widths[0]
@@ -66,8 +66,9 @@ class TestClosedForms:
     def test_sound_speed_moves_the_outer_edges_only(self, monkeypatch):
         only(monkeypatch)
         area = box(0, -60, 400, 60)
-        result = find_gaps(LAKE, [area], layer(a_pass(-50, 450, 0), sigma_drift_m=0.0), position_error=0.0,
-                           passes=lines(("a", 1, -50, 450, 0)), draws=2000)
+        result = find_gaps(LAKE, [area], layer(a_pass(-50, 450, 0), sigma_drift_m=0.0),
+                           settings=GapSettings(position_error=0.0, draws=2000),
+                           passes=lines(("a", 1, -50, 450, 0)))
         # both edges scale with sound: of 2 (G - I) the spread is 1.96 * 15 / 1450; moved all round it would be more
         half = 1.96 * 15 / 1450 * 2 * (OUTER - 3.0) / 120 * 100
         assert result.high_percent - result.low_percent == pytest.approx(2 * half, rel=0.05)
@@ -78,14 +79,15 @@ class TestClosedForms:
         # the area ends in the middle of the northern strip: what a shift to the north takes off it, it loses
         area = box(0, -60, 400, 15)
         result = find_gaps(LAKE, [area], layer(a_pass(-50, 450, 0), sigma_drift_m=0.0, sigma_sound_mps=0.0),
-                           position_error=1.0, passes=lines(("a", 1, -50, 450, 0)), draws=2000)
+                           settings=GapSettings(position_error=1.0, draws=2000), passes=lines(("a", 1, -50, 450, 0)))
         half = 1.96 * 1.0 / 75 * 100
         assert result.high_percent - result.low_percent == pytest.approx(2 * half, rel=0.06)
 
     def test_a_shift_along_an_endless_strip_changes_nothing(self, monkeypatch):
         only(monkeypatch, latency=5.0, offset=0.0)
         result = find_gaps(LAKE, [box(0, -60, 400, 60)],
-                           layer(a_pass(-90, 490, 0), sigma_drift_m=0.0, sigma_sound_mps=0.0), position_error=0.0,
+                           layer(a_pass(-90, 490, 0), sigma_drift_m=0.0, sigma_sound_mps=0.0),
+                           settings=GapSettings(position_error=0.0),
                            passes=lines(("a", 1, -90, 490, 0)))
         assert (result.low_percent, result.high_percent) == pytest.approx((result.covered_percent,) * 2, abs=0.02)
 
@@ -93,8 +95,9 @@ class TestClosedForms:
         only(monkeypatch)
         area = box(0, 3, 400, OUTER)  # the northern strip, which ends at 200: port of a boat that heads east
         result = find_gaps(LAKE, [area], layer(a_pass(-90, 200, 0), sigma_drift_m=0.0, sigma_sound_mps=0.0,
-                                               sigma_heading_deg=3.0), position_error=0.0,
-                           passes=lines(("a", 1, -90, 200, 0)), draws=2000)
+                                               sigma_heading_deg=3.0),
+                                               settings=GapSettings(position_error=0.0, draws=2000),
+                           passes=lines(("a", 1, -90, 200, 0)))
         half = 1.96 * (3 + OUTER) / 2 * np.radians(3.0) / 400 * 100
         assert result.high_percent - result.low_percent == pytest.approx(2 * half, rel=0.08)
 
@@ -103,15 +106,17 @@ class TestClosedForms:
         # sound ends at the shore, 20 m to the north; it reaches the shore wherever the boat was, so only the inner
         # edge moves. An edge at the shore that moved along would make up for it
         area, to_shore = box(0, 0, 400, 20), [("a", 1, box(-50, 3, 450, 20)), ("a", 1, box(-50, -OUTER, 450, -3))]
-        result = find_gaps(LAKE, [area], layer(to_shore, sigma_drift_m=0.0, sigma_sound_mps=0.0), position_error=1.0,
-                           passes=lines(("a", 1, -50, 450, 0)), draws=1000)
+        result = find_gaps(LAKE, [area], layer(to_shore, sigma_drift_m=0.0, sigma_sound_mps=0.0),
+                           settings=GapSettings(position_error=1.0, draws=1000),
+                           passes=lines(("a", 1, -50, 450, 0)))
         assert result.high_percent - result.low_percent == pytest.approx(2 * 1.96 / 20 * 100, rel=0.1)
         assert result.expected_percent == pytest.approx(85, abs=0.5)
 
     def test_port_and_starboard_do_not_grow_over_their_nadir(self, monkeypatch):
         only(monkeypatch, depth=0.0)
         result = find_gaps(LAKE, [box(0, -10, 400, 10)],
-                           layer(a_pass(-90, 490, 0), sigma_drift_m=0.0, sigma_sound_mps=60.0), position_error=0.0,
+                           layer(a_pass(-90, 490, 0), sigma_drift_m=0.0, sigma_sound_mps=60.0),
+                           settings=GapSettings(position_error=0.0),
                            passes=lines(("a", 1, -90, 490, 0)))
         # 60 m/s is 4 % of the 3 m under the boat, though the outer edge moves by more than a metre
         assert result.high_percent - result.low_percent == pytest.approx(4 * 1.96 * 60 / 1450 * 3 / 20 * 100, rel=0.3)
@@ -198,7 +203,7 @@ def test_a_draw_needs_two_passes_where_two_looks_are_asked(monkeypatch):
     only(monkeypatch)
     rows = a_pass(-50, 450, 0, 1) + a_pass(-50, 450, 0, 2)
     once, twice = (find_gaps(LAKE, [box(0, 0, 400, 60)], layer(rows, sigma_sound_mps=0.0, sigma_drift_m=1.0),
-                             required_looks=looks, position_error=0.0, draws=1000,
+                             settings=GapSettings(required_looks=looks, position_error=0.0, draws=1000),
                              passes=lines(("a", 1, -50, 450, 0), ("a", 2, -50, 450, 0))) for looks in (1, 2))
     assert once.covered_percent == pytest.approx(twice.covered_percent, abs=1e-6)
     # of two edges that move by sigma each, the farther lies 0.564 sigma out on average, the nearer as much in: at the
@@ -260,7 +265,8 @@ class TestRasters:
         # one straight edge of 400 m along cells of 4 m: uniform within half a cell, so a variance of 400^2 4^2 / 12;
         # the tool takes it twice, since it cannot know which edges err together
         seen = SeenGround([box(-48, 0, 448, 60)], {}, 4.0)
-        result = find_gaps(LAKE, [box(0, 20, 400, 100)], seen=seen, position_error=0.0, draws=2000)
+        result = find_gaps(LAKE, [box(0, 20, 400, 100)], seen=seen,
+                           settings=GapSettings(position_error=0.0, draws=2000))
         sound = 0.0103 * 30 * 400  # as an outer edge 30 m off, no pass being known
         half = 1.96 * np.hypot(400 * 4 / np.sqrt(6), sound) / 32000 * 100
         assert result.high_percent - result.low_percent == pytest.approx(2 * half, rel=0.25)
@@ -307,7 +313,7 @@ class TestSeams:
 
 def test_too_few_draws_are_refused():
     with pytest.raises(InputError, match="200"):
-        find_gaps(LAKE, [box(0, -60, 400, 60)], layer(a_pass(-50, 450, 0)), draws=199)
+        find_gaps(LAKE, [box(0, -60, 400, 60)], layer(a_pass(-50, 450, 0)), settings=GapSettings(draws=199))
 
 
 def test_places_stand_for_areas_as_quadrature():

@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 from athwart.survey.coverage import edge_error, thinning
 from athwart.survey.coverage.cover import Swaths, cover_of_swaths
-from athwart.survey.coverage.gaps import PassLayer, find_gaps
+from athwart.survey.coverage.gaps import GapSettings, PassLayer, find_gaps
 from athwart.survey.geometry import overlap, shapes, transfer
 from athwart.survey.geometry.frame import Frame
 from shapely.affinity import rotate
@@ -142,10 +142,12 @@ def test_gaps_are_the_same_as_from_whole_edges(monkeypatch, seed, outings, looks
     lines = PassLayer([LineString([(-30, y), (190, y)]) for y in np.arange(-10, 140, spacing)],
                       *(np.array(column) for column in zip(*(("0", float(n), 40.0, 8.0) for n in range(len(made[0]))))))
     areas = [box(0, 0, 90, 120), box(80, 0, 160, 120)]
-    found = [find_gaps(LAKE, areas, swaths_of(made), passes=lines, required_looks=looks, position_error=1.0,
+    found = [find_gaps(LAKE, areas, swaths_of(made), passes=lines,
+                       settings=GapSettings(required_looks=looks, position_error=1.0),
                        exclude=[box(30, 30, 45, 45)])]
     monkeypatch.setattr(thinning, "thinned", lambda outings, *_: outings)
-    found.append(find_gaps(LAKE, areas, swaths_of(made), passes=lines, required_looks=looks, position_error=1.0,
+    found.append(find_gaps(LAKE, areas, swaths_of(made), passes=lines,
+                           settings=GapSettings(required_looks=looks, position_error=1.0),
                            exclude=[box(30, 30, 45, 45)]))
     quick, plain = found
     assert len(plain.geometries) > 2

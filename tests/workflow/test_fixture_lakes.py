@@ -10,7 +10,7 @@ import pathlib
 import numpy as np
 import pytest
 from athwart.survey.coverage.cover import Swaths
-from athwart.survey.coverage.gaps import find_gaps
+from athwart.survey.coverage.gaps import GapSettings, find_gaps
 from athwart.survey.shore.unscanned import find_unscanned
 from osgeo import gdal, ogr, osr
 from shapely import wkb
@@ -72,14 +72,14 @@ def test_coverage_is_what_counting_cells_gives(lake):
     name, wkt, metre, polygon, strips = lake
     n = len(strips)
     swaths = Swaths(strips, np.array(["a"] * n, object), np.arange(n, dtype=float), np.full(n, 30.0), np.full(n, 0.75))
-    found = find_gaps(wkt, [polygon], swaths, min_width=0, min_area=0)
+    found = find_gaps(wkt, [polygon], swaths, settings=GapSettings(min_width=0, min_area=0))
     size = (3.0 if name == "Sunapee Lake" else 6.0) / metre
     wet = cells(polygon, wkt, size, polygon.bounds)
     seen = [cells(strip, wkt, size, polygon.bounds) & wet for strip in strips]
     ground = (size * metre) ** 2
     assert found.area_m2 == pytest.approx(wet.sum() * ground, rel=1e-3)
     assert found.covered_m2 == pytest.approx(np.any(seen, axis=0).sum() * ground, rel=1e-3)
-    twice = find_gaps(wkt, [polygon], swaths, required_looks=2, min_width=0, min_area=0)
+    twice = find_gaps(wkt, [polygon], swaths, settings=GapSettings(required_looks=2, min_width=0, min_area=0))
     assert twice.covered_m2 == pytest.approx((np.sum(seen, axis=0) > 1).sum() * ground, rel=5e-3)
     assert found.area_m2 == pytest.approx(KNOWN[name]["geodesic_area_m2"], rel=1e-5)
     assert sum(g.area for g in found.geometries) * metre**2 == pytest.approx(found.gap_m2, rel=1e-4)
