@@ -1,5 +1,5 @@
 """Coverage and gaps: layouts whose figures can be worked out by hand, and properties that hold for any layout."""
-from dataclasses import replace
+from dataclasses import fields
 
 import numpy as np
 import pytest
@@ -39,10 +39,10 @@ def lines(*rows):
                      np.full(len(rows), 5.0))
 
 
-def judge(rows, area, settings=GapSettings(), **more):
+def judge(rows, area, **more):
     areas = area if isinstance(area, list) else [area]
-    own = {name: more.pop(name) for name in [*more] if hasattr(settings, name)}
-    return find_gaps(LAKE, areas, swaths(rows), settings=replace(settings, **own), **more)
+    own = {f.name: more.pop(f.name) for f in fields(GapSettings) if f.name in more}
+    return find_gaps(LAKE, areas, swaths(rows), settings=GapSettings(**own), **more)
 
 
 def kinds(result):
