@@ -1,0 +1,44 @@
+"""The page of words has every room of the core, every layer and the words that nobody should have to guess."""
+import pathlib
+import re
+
+import pytest
+from athwart.survey.model import schemas
+
+ROOT = pathlib.Path(__file__).resolve().parents[2]
+PAGE = (ROOT / "docs" / "words.md").read_text(encoding="utf-8")
+TERMS = {term.lower() for term in re.findall(r"\*\*([^*]+)\*\*", PAGE)}
+KEY = ("outing", "pass", "look", "fix", "swath", "gap", "grade", "mark", "pick", "tie", "station", "blind angle",
+       "nadir", "slant range", "ground range", "share", "low", "worst", "certain", "latency", "lever", "mount", "trim", "sigma",
+       "sigma_bias", "offset", "blunder", "aim", "cast", "shadow", "water column", "side unsure", "record", "sounding")
+LAYERS = {"FIXES": "fix", "WAYPOINTS": "waypoint", "TRACK": "fix", "PASSES": "pass", "SWATHS": "swath", "GAPS": "gap",
+          "AREAS": "area", "SHORE": "shore", "PICKS": "pick", "TARGETS": "target", "ELLIPSES": "ellipse",
+          "REJECTED": "rejected", "COMBINED": "combined target", "OFFSETS": "offset", "CAST_LINES": "cast line",
+          "CAST_STATIONS": "station"}
+
+
+@pytest.mark.parametrize("room", sorted(path.parent.name for path in (ROOT / "survey").glob("*/__init__.py")))
+def test_every_room_is_told(room):
+    assert f"- `{room}`:" in PAGE
+
+
+@pytest.mark.parametrize("word", KEY)
+def test_key_words_are_told(word):
+    assert word in TERMS
+
+
+def test_every_kind_of_gap_is_told():
+    kind = next(field for field in schemas.GAPS if field.name == "kind")
+    named = re.split(", | or ", kind.text)
+    assert "unvisited" in named and len(named) == 8 and not set(named) - TERMS
+
+
+@pytest.mark.parametrize("layer", sorted(LAYERS))
+def test_every_layer_is_told(layer):
+    assert hasattr(schemas, layer) and LAYERS[layer] in TERMS
+
+
+def test_no_layer_is_forgotten():
+    made = {name for name, fields in vars(schemas).items() if name.isupper() and not name.startswith("_")
+            and isinstance(fields, tuple) and fields and isinstance(fields[0], schemas.Field)}
+    assert made <= set(LAYERS)
