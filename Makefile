@@ -1,6 +1,6 @@
 # What a user and a contributor can do here; `make` lists it.
 PYTHON := /usr/bin/python3
-.PHONY: help demo test matrix types proof bench sample docs pages lint package clean
+.PHONY: help demo test matrix types proof bench sample docs models styles contract pages lint package clean
 
 help: ## list the targets
 	@grep -hE '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/^([a-z]+):.*## /\1\t/' | expand -t 12
@@ -24,17 +24,28 @@ proof: ## the long Monte Carlo runs, as tables
 
 bench: ## speed, memory and error against what a GIS user would do instead
 	@bash tools/setup.sh test
-	@PYTHONPATH=.build/site QT_QPA_PLATFORM=offscreen $(PYTHON) tools/bench/run.py
+	@bash tools/run.sh bench
 
 sample: ## make the sample project again from its seed
 	@bash tools/setup.sh demo
-	@bash tools/sample.sh
+	@bash tools/run.sh sample_project.simulate
+	@bash tools/run.sh tools.make_sample_project
 
 docs: ## make the guide's figures and the bundled help pages again
 	@bash tools/setup.sh docs
-	@PYTHONPATH=.build/docs-site $(PYTHON) -W ignore::UserWarning tools/make_figures.py
-	@$(PYTHON) tools/first_hour.py
-	@PYTHONPATH=.build/docs-site $(PYTHON) tools/make_docs.py
+	@bash tools/run.sh tools.docs.figures
+	@bash tools/run.sh tools.docs.first_hour
+	@bash tools/run.sh tools.docs.pages
+
+models: ## draw the ready-made models again, with the oldest QGIS supported
+	@bash tools/run.sh tools.models
+
+styles: ## draw the styles of all layers and rasters again, with the oldest QGIS supported
+	@bash tools/run.sh tools.styles
+
+contract: ## write the snapshots of fields and parameters again; read the difference
+	@bash tools/setup.sh test
+	@ATHWART_RENEW_CONTRACT=1 $(PYTHON) tools/test.py tests/survey/test_schemas.py tests/algorithms/test_contract.py -q
 
 pages: ## valid HTML that everybody can read? (needs npm and Chromium)
 	@bash tools/check_pages.sh

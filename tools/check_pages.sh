@@ -20,9 +20,7 @@ if [ "$(cat "$SITE/.ok" 2>/dev/null)" != "$PACKAGES" ]; then
 fi
 OUT=$(mktemp -d)
 trap 'rm -rf "$OUT"' EXIT
-mkdir -m 700 "$OUT/run"
-export QGIS_CUSTOM_CONFIG_PATH=$OUT/qgis XDG_RUNTIME_DIR=$OUT/run QT_QPA_PLATFORM=offscreen PYTHONDONTWRITEBYTECODE=1
-/usr/bin/python3 "$ROOT/tools/sample_pages.py" "$OUT/made"
+bash "$ROOT/tools/run.sh" tools.docs.sample_pages "$OUT/made"
 mapfile -t PAGES < <(ls "$ROOT"/docs/*.html "$ROOT"/docs/tools/*.html "$OUT"/made/*.html)
 cat >"$OUT/rules.json" <<'JSON'
 {"root": true, "extends": ["html-validate:standard"], "rules": {"doctype-style": "off", "no-inline-style": "off",

@@ -31,7 +31,6 @@ SHOWN = {
     "locatetargets": ("Passes - south", "Targets", "Error ellipses", "Swaths - south"),
 }
 """Layers ticked for the picture after a step."""
-sys.path.insert(0, str(ROOT / "tools"))
 
 
 def say(text):
@@ -134,7 +133,7 @@ def show_only(names):
 
 def tutorial():
     """The first hour, as docs/first-hour.md tells it."""
-    import first_hour
+    from tools.docs import first_hour
     prepare()
     window = iface.mainWindow()
     window.findChild(QDockWidget, "Browser").close()

@@ -19,6 +19,7 @@ done
 export DESK_SCENE=$SCENE DESK_OUT DESK_WORK=$CFG/home HOME=$CFG/home TMPDIR=$CFG/tmp LANG=C.UTF-8 PYTHONDONTWRITEBYTECODE=1
 export XDG_RUNTIME_DIR=$CFG/run XDG_CACHE_HOME=$CFG/cache XDG_CONFIG_HOME=$CFG/config XDG_DATA_HOME=$CFG/data
 DESK_OUT=$(realpath "$OUT")
+export PYTHONPATH=$ROOT:$ROOT/tests/plugins
 unset QT_QPA_PLATFORM
 xvfb-run -a -s "-screen 0 1400x900x24" timeout 400 "$(command -v qgis.bin || command -v qgis)" --nologo --noversioncheck \
     --profiles-path "$CFG" --profile default --code "$ROOT/tools/desk.py" >"$CFG/log" 2>&1 || { tail -30 "$CFG/log" >&2; exit 1; }
@@ -27,7 +28,7 @@ if [ -n "${DESK_KEEP:-}" ]; then
     bash "$ROOT/tools/setup.sh" docs
     for pair in sample:sample 2-preparetrack:track 3-swathfootprint-map:swaths 4-coveragegaps-map:gaps \
         6-locatetargets:locate 6-locatetargets-map:targets; do
-        PYTHONPATH=$ROOT/.build/docs-site /usr/bin/python3 "$ROOT/tools/small_png.py" "$OUT/${pair%%:*}.png" \
+        bash "$ROOT/tools/run.sh" tools.docs.small_png "$OUT/${pair%%:*}.png" \
             "$ROOT/docs/images/hour-${pair##*:}.png"
     done
 fi

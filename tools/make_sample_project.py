@@ -1,5 +1,4 @@
-#!/usr/bin/env python3
-"""tools/make_sample_project.py: writes sample_project/athwart_sample.qgz, the sample data styled, with relative paths.
+"""tools/run.sh tools.make_sample_project: sample_project/athwart_sample.qgz, the sample data styled.
 
 Run it with the oldest QGIS supported, after ``python3 -m sample_project.simulate``.
 """
@@ -8,7 +7,6 @@ from __future__ import annotations
 import os
 import pathlib
 
-from basemap import LAND, base_layers, truth_layer, vector
 from qgis.core import (
     Qgis,
     QgsApplication,
@@ -19,7 +17,9 @@ from qgis.core import (
     QgsVectorLayerSimpleLabeling,
 )
 from qgis.PyQt.QtGui import QColor
-from style_parts import AMBER, GREY, INK, PAPER, label_text, line, line_symbol, mark, marker_symbol
+
+from .basemap import LAND, base_layers, truth_layer, vector
+from .styles.parts import AMBER, GREY, INK, PAPER, label_text, line, line_symbol, mark, marker_symbol
 
 SAMPLE = pathlib.Path(__file__).resolve().parents[1] / "sample_project"
 

@@ -13,7 +13,9 @@ ROOT = pathlib.Path(__file__).resolve().parents[1]
 def main():
     scripts = sorted(path for path in (ROOT / "tests" / "proof").glob("*.py")
                      if len(sys.argv) == 1 or path.stem in sys.argv[1:])
-    env = {**os.environ, "PYTHONPATH": f"{ROOT / '.build' / 'site'}", "QT_QPA_PLATFORM": "offscreen"}
+    tests = ROOT / "tests"
+    paths = (ROOT, tests, tests / "plugins", tests / "proof", ROOT / ".build" / "site")
+    env = {**os.environ, "PYTHONPATH": os.pathsep.join(map(str, paths)), "QT_QPA_PLATFORM": "offscreen"}
     failed = []
     for script in scripts:
         print(f"\n== {script.stem} ==", flush=True)

@@ -28,7 +28,7 @@ def environment(folder):
     """The environment of one process: the test packages first, nothing of the user's configuration."""
     env = dict(os.environ)
     env.pop("PYTHONHOME", None)
-    paths = [ROOT / ".build" / "site", ROOT / "tests" / "plugins"]
+    paths = [ROOT, ROOT / ".build" / "site", ROOT / "tests" / "plugins"]
     env["PYTHONPATH"] = os.pathsep.join(map(str, paths))
     env.update(TZ=TIME_ZONE, QT_QPA_PLATFORM="offscreen", PYTHONDONTWRITEBYTECODE="1",
                QGIS_CUSTOM_CONFIG_PATH=f"{folder}/qgis", TMPDIR=f"{folder}/tmp")

@@ -1,17 +1,17 @@
 <!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>
-<qgis hasScaleBasedVisibilityFlag="0" maxScale="0" version="3.22.16-Białowieża" styleCategories="Symbology|Rendering" minScale="1e+08">
+<qgis minScale="1e+08" version="3.22.16-Białowieża" styleCategories="Symbology|Rendering" hasScaleBasedVisibilityFlag="0" maxScale="0">
   <pipe-data-defined-properties>
     <Option type="Map">
-      <Option type="QString" value="" name="name"/>
+      <Option type="QString" name="name" value=""/>
       <Option name="properties"/>
-      <Option type="QString" value="collection" name="type"/>
+      <Option type="QString" name="type" value="collection"/>
     </Option>
   </pipe-data-defined-properties>
   <pipe>
     <provider>
-      <resampling zoomedOutResamplingMethod="nearestNeighbour" enabled="false" maxOversampling="2" zoomedInResamplingMethod="nearestNeighbour"/>
+      <resampling zoomedInResamplingMethod="nearestNeighbour" zoomedOutResamplingMethod="nearestNeighbour" enabled="false" maxOversampling="2"/>
     </provider>
-    <rasterrenderer classificationMin="0" type="singlebandpseudocolor" alphaBand="-1" nodataColor="" opacity="1" band="1" classificationMax="50">
+    <rasterrenderer type="singlebandpseudocolor" band="1" classificationMin="0" classificationMax="50" alphaBand="-1" opacity="1" nodataColor="">
       <minMaxOrigin>
         <limits>None</limits>
         <extent>WholeRaster</extent>
@@ -21,35 +21,35 @@
         <stdDevFactor>2</stdDevFactor>
       </minMaxOrigin>
       <rastershader>
-        <colorrampshader minimumValue="0" colorRampType="INTERPOLATED" classificationMode="1" maximumValue="50" labelPrecision="6" clip="0">
-          <item value="0" color="#f7fbff" label="0 m, the shore" alpha="255"/>
-          <item value="1" color="#dfecf7" label="1 m" alpha="255"/>
-          <item value="2" color="#c6dcef" label="2 m" alpha="255"/>
-          <item value="3" color="#a6cde3" label="3 m" alpha="255"/>
-          <item value="5" color="#7ab6d9" label="5 m" alpha="255"/>
-          <item value="8" color="#519ccc" label="8 m" alpha="255"/>
-          <item value="12" color="#3080bd" label="12 m" alpha="255"/>
-          <item value="20" color="#1663aa" label="20 m" alpha="255"/>
-          <item value="30" color="#08488e" label="30 m" alpha="255"/>
-          <item value="50" color="#08306b" label="50 m and deeper" alpha="255"/>
-          <rampLegendSettings suffix="" minimumLabel="" prefix="" orientation="2" direction="0" useContinuousLegend="1" maximumLabel="">
+        <colorrampshader clip="0" minimumValue="0" maximumValue="50" colorRampType="INTERPOLATED" classificationMode="1" labelPrecision="6">
+          <item alpha="255" value="0" color="#f7fbff" label="0 m, the shore"/>
+          <item alpha="255" value="1" color="#dfecf7" label="1 m"/>
+          <item alpha="255" value="2" color="#c6dcef" label="2 m"/>
+          <item alpha="255" value="3" color="#a6cde3" label="3 m"/>
+          <item alpha="255" value="5" color="#7ab6d9" label="5 m"/>
+          <item alpha="255" value="8" color="#519ccc" label="8 m"/>
+          <item alpha="255" value="12" color="#3080bd" label="12 m"/>
+          <item alpha="255" value="20" color="#1663aa" label="20 m"/>
+          <item alpha="255" value="30" color="#08488e" label="30 m"/>
+          <item alpha="255" value="50" color="#08306b" label="50 m and deeper"/>
+          <rampLegendSettings suffix="" prefix="" useContinuousLegend="1" minimumLabel="" orientation="2" maximumLabel="" direction="0">
             <numericFormat id="basic">
               <Option type="Map">
-                <Option type="QChar" value="" name="decimal_separator"/>
-                <Option type="int" value="6" name="decimals"/>
-                <Option type="int" value="0" name="rounding_type"/>
-                <Option type="bool" value="false" name="show_plus"/>
-                <Option type="bool" value="true" name="show_thousand_separator"/>
-                <Option type="bool" value="false" name="show_trailing_zeros"/>
-                <Option type="QChar" value="" name="thousand_separator"/>
+                <Option type="QChar" name="decimal_separator" value=""/>
+                <Option type="int" name="decimals" value="6"/>
+                <Option type="int" name="rounding_type" value="0"/>
+                <Option type="bool" name="show_plus" value="false"/>
+                <Option type="bool" name="show_thousand_separator" value="true"/>
+                <Option type="bool" name="show_trailing_zeros" value="false"/>
+                <Option type="QChar" name="thousand_separator" value=""/>
               </Option>
             </numericFormat>
           </rampLegendSettings>
         </colorrampshader>
       </rastershader>
     </rasterrenderer>
-    <brightnesscontrast brightness="0" gamma="1" contrast="0"/>
-    <huesaturation saturation="0" grayscaleMode="0" colorizeRed="255" colorizeOn="0" invertColors="0" colorizeBlue="128" colorizeGreen="128" colorizeStrength="100"/>
+    <brightnesscontrast brightness="0" contrast="0" gamma="1"/>
+    <huesaturation saturation="0" colorizeGreen="128" colorizeBlue="128" colorizeStrength="100" colorizeRed="255" invertColors="0" grayscaleMode="0" colorizeOn="0"/>
     <rasterresampler maxOversampling="2"/>
     <resamplingStage>resamplingFilter</resamplingStage>
   </pipe>

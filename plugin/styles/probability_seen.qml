@@ -1,17 +1,17 @@
 <!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>
-<qgis minScale="1e+08" styleCategories="Symbology|Rendering" hasScaleBasedVisibilityFlag="0" version="3.22.16-Białowieża" maxScale="0">
+<qgis minScale="1e+08" version="3.22.16-Białowieża" styleCategories="Symbology|Rendering" hasScaleBasedVisibilityFlag="0" maxScale="0">
   <pipe-data-defined-properties>
     <Option type="Map">
-      <Option type="QString" value="" name="name"/>
+      <Option type="QString" name="name" value=""/>
       <Option name="properties"/>
-      <Option type="QString" value="collection" name="type"/>
+      <Option type="QString" name="type" value="collection"/>
     </Option>
   </pipe-data-defined-properties>
   <pipe>
     <provider>
       <resampling zoomedInResamplingMethod="nearestNeighbour" zoomedOutResamplingMethod="nearestNeighbour" enabled="false" maxOversampling="2"/>
     </provider>
-    <rasterrenderer type="singlebandpseudocolor" alphaBand="-1" classificationMax="1000000000" classificationMin="0.025" nodataColor="" opacity="1" band="1">
+    <rasterrenderer type="singlebandpseudocolor" band="1" classificationMin="0.025" classificationMax="1000000000" alphaBand="-1" opacity="1" nodataColor="">
       <minMaxOrigin>
         <limits>None</limits>
         <extent>WholeRaster</extent>
@@ -21,23 +21,23 @@
         <stdDevFactor>2</stdDevFactor>
       </minMaxOrigin>
       <rastershader>
-        <colorrampshader minimumValue="0.025000000000000001" classificationMode="1" maximumValue="1000000000" colorRampType="DISCRETE" clip="0" labelPrecision="6">
-          <item label="missed in 97.5 % of the draws or more" value="0.025" alpha="208" color="#a63603"/>
-          <item label="seen in up to 25 %" value="0.25" alpha="208" color="#e6550d"/>
-          <item label="seen in 25 to 50 %" value="0.5" alpha="208" color="#fd8d3c"/>
-          <item label="seen in 50 to 75 %" value="0.75" alpha="208" color="#fdbe85"/>
-          <item label="seen in 75 to 97.5 %" value="0.975" alpha="208" color="#feedde"/>
-          <item label="seen in more than 97.5 %" value="inf" alpha="0" color="#ffffff"/>
-          <rampLegendSettings maximumLabel="" useContinuousLegend="1" suffix="" direction="0" minimumLabel="" prefix="" orientation="2">
+        <colorrampshader clip="0" minimumValue="0.025000000000000001" maximumValue="1000000000" colorRampType="DISCRETE" classificationMode="1" labelPrecision="6">
+          <item alpha="208" value="0.025" color="#a63603" label="missed in 97.5 % of the draws or more"/>
+          <item alpha="208" value="0.25" color="#e6550d" label="seen in up to 25 %"/>
+          <item alpha="208" value="0.5" color="#fd8d3c" label="seen in 25 to 50 %"/>
+          <item alpha="208" value="0.75" color="#fdbe85" label="seen in 50 to 75 %"/>
+          <item alpha="208" value="0.975" color="#feedde" label="seen in 75 to 97.5 %"/>
+          <item alpha="0" value="inf" color="#ffffff" label="seen in more than 97.5 %"/>
+          <rampLegendSettings suffix="" prefix="" useContinuousLegend="1" minimumLabel="" orientation="2" maximumLabel="" direction="0">
             <numericFormat id="basic">
               <Option type="Map">
-                <Option type="QChar" value="" name="decimal_separator"/>
-                <Option type="int" value="6" name="decimals"/>
-                <Option type="int" value="0" name="rounding_type"/>
-                <Option type="bool" value="false" name="show_plus"/>
-                <Option type="bool" value="true" name="show_thousand_separator"/>
-                <Option type="bool" value="false" name="show_trailing_zeros"/>
-                <Option type="QChar" value="" name="thousand_separator"/>
+                <Option type="QChar" name="decimal_separator" value=""/>
+                <Option type="int" name="decimals" value="6"/>
+                <Option type="int" name="rounding_type" value="0"/>
+                <Option type="bool" name="show_plus" value="false"/>
+                <Option type="bool" name="show_thousand_separator" value="true"/>
+                <Option type="bool" name="show_trailing_zeros" value="false"/>
+                <Option type="QChar" name="thousand_separator" value=""/>
               </Option>
             </numericFormat>
           </rampLegendSettings>

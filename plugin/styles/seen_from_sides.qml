@@ -1,5 +1,5 @@
 <!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>
-<qgis version="3.22.16-Białowieża" minScale="1e+08" styleCategories="Symbology|Rendering" hasScaleBasedVisibilityFlag="0" maxScale="0">
+<qgis minScale="1e+08" version="3.22.16-Białowieża" styleCategories="Symbology|Rendering" hasScaleBasedVisibilityFlag="0" maxScale="0">
   <pipe-data-defined-properties>
     <Option type="Map">
       <Option type="QString" name="name" value=""/>
@@ -9,9 +9,9 @@
   </pipe-data-defined-properties>
   <pipe>
     <provider>
-      <resampling maxOversampling="2" zoomedInResamplingMethod="nearestNeighbour" zoomedOutResamplingMethod="nearestNeighbour" enabled="false"/>
+      <resampling zoomedInResamplingMethod="nearestNeighbour" zoomedOutResamplingMethod="nearestNeighbour" enabled="false" maxOversampling="2"/>
     </provider>
-    <rasterrenderer type="singlebandpseudocolor" nodataColor="" classificationMin="0.5" opacity="1" alphaBand="-1" classificationMax="1000000000" band="8">
+    <rasterrenderer type="singlebandpseudocolor" band="8" classificationMin="0.5" classificationMax="1000000000" alphaBand="-1" opacity="1" nodataColor="">
       <minMaxOrigin>
         <limits>None</limits>
         <extent>WholeRaster</extent>
@@ -21,12 +21,12 @@
         <stdDevFactor>2</stdDevFactor>
       </minMaxOrigin>
       <rastershader>
-        <colorrampshader clip="0" colorRampType="DISCRETE" maximumValue="1000000000" minimumValue="0.5" labelPrecision="6" classificationMode="1">
-          <item alpha="0" label="the object would not show" value="0.5" color="#ffffff"/>
-          <item alpha="208" label="would show from one direction" value="1.5" color="#9ecae1"/>
-          <item alpha="208" label="would show from two directions" value="2.5" color="#4f93c4"/>
-          <item alpha="208" label="would show from three directions or more" value="inf" color="#083370"/>
-          <rampLegendSettings minimumLabel="" prefix="" useContinuousLegend="1" direction="0" maximumLabel="" orientation="2" suffix="">
+        <colorrampshader clip="0" minimumValue="0.5" maximumValue="1000000000" colorRampType="DISCRETE" classificationMode="1" labelPrecision="6">
+          <item alpha="0" value="0.5" color="#ffffff" label="the object would not show"/>
+          <item alpha="208" value="1.5" color="#9ecae1" label="would show from one direction"/>
+          <item alpha="208" value="2.5" color="#4f93c4" label="would show from two directions"/>
+          <item alpha="208" value="inf" color="#083370" label="would show from three directions or more"/>
+          <rampLegendSettings suffix="" prefix="" useContinuousLegend="1" minimumLabel="" orientation="2" maximumLabel="" direction="0">
             <numericFormat id="basic">
               <Option type="Map">
                 <Option type="QChar" name="decimal_separator" value=""/>
@@ -42,8 +42,8 @@
         </colorrampshader>
       </rastershader>
     </rasterrenderer>
-    <brightnesscontrast brightness="0" gamma="1" contrast="0"/>
-    <huesaturation colorizeRed="255" colorizeStrength="100" saturation="0" invertColors="0" colorizeOn="0" colorizeGreen="128" colorizeBlue="128" grayscaleMode="0"/>
+    <brightnesscontrast brightness="0" contrast="0" gamma="1"/>
+    <huesaturation saturation="0" colorizeGreen="128" colorizeBlue="128" colorizeStrength="100" colorizeRed="255" invertColors="0" grayscaleMode="0" colorizeOn="0"/>
     <rasterresampler maxOversampling="2"/>
     <resamplingStage>resamplingFilter</resamplingStage>
   </pipe>

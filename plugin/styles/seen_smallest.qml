@@ -1,17 +1,17 @@
 <!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>
-<qgis hasScaleBasedVisibilityFlag="0" maxScale="0" version="3.22.16-Białowieża" styleCategories="Symbology|Rendering" minScale="1e+08">
+<qgis minScale="1e+08" version="3.22.16-Białowieża" styleCategories="Symbology|Rendering" hasScaleBasedVisibilityFlag="0" maxScale="0">
   <pipe-data-defined-properties>
     <Option type="Map">
-      <Option type="QString" value="" name="name"/>
+      <Option type="QString" name="name" value=""/>
       <Option name="properties"/>
-      <Option type="QString" value="collection" name="type"/>
+      <Option type="QString" name="type" value="collection"/>
     </Option>
   </pipe-data-defined-properties>
   <pipe>
     <provider>
-      <resampling zoomedOutResamplingMethod="nearestNeighbour" enabled="false" maxOversampling="2" zoomedInResamplingMethod="nearestNeighbour"/>
+      <resampling zoomedInResamplingMethod="nearestNeighbour" zoomedOutResamplingMethod="nearestNeighbour" enabled="false" maxOversampling="2"/>
     </provider>
-    <rasterrenderer classificationMin="0.5" type="singlebandpseudocolor" alphaBand="-1" nodataColor="" opacity="1" band="5" classificationMax="1000000000">
+    <rasterrenderer type="singlebandpseudocolor" band="5" classificationMin="0.5" classificationMax="1000000000" alphaBand="-1" opacity="1" nodataColor="">
       <minMaxOrigin>
         <limits>None</limits>
         <extent>WholeRaster</extent>
@@ -21,29 +21,29 @@
         <stdDevFactor>2</stdDevFactor>
       </minMaxOrigin>
       <rastershader>
-        <colorrampshader minimumValue="0.5" colorRampType="DISCRETE" classificationMode="1" maximumValue="1000000000" labelPrecision="6" clip="0">
-          <item value="0.5" color="#083370" label="shows objects of 0.5 m" alpha="208"/>
-          <item value="1" color="#1f64a8" label="shows objects of 1 m" alpha="208"/>
-          <item value="2" color="#4f93c4" label="shows objects of 2 m" alpha="208"/>
-          <item value="inf" color="#9ecae1" label="shows larger objects only" alpha="208"/>
-          <rampLegendSettings suffix="" minimumLabel="" prefix="" orientation="2" direction="0" useContinuousLegend="1" maximumLabel="">
+        <colorrampshader clip="0" minimumValue="0.5" maximumValue="1000000000" colorRampType="DISCRETE" classificationMode="1" labelPrecision="6">
+          <item alpha="208" value="0.5" color="#083370" label="shows objects of 0.5 m"/>
+          <item alpha="208" value="1" color="#1f64a8" label="shows objects of 1 m"/>
+          <item alpha="208" value="2" color="#4f93c4" label="shows objects of 2 m"/>
+          <item alpha="208" value="inf" color="#9ecae1" label="shows larger objects only"/>
+          <rampLegendSettings suffix="" prefix="" useContinuousLegend="1" minimumLabel="" orientation="2" maximumLabel="" direction="0">
             <numericFormat id="basic">
               <Option type="Map">
-                <Option type="QChar" value="" name="decimal_separator"/>
-                <Option type="int" value="6" name="decimals"/>
-                <Option type="int" value="0" name="rounding_type"/>
-                <Option type="bool" value="false" name="show_plus"/>
-                <Option type="bool" value="true" name="show_thousand_separator"/>
-                <Option type="bool" value="false" name="show_trailing_zeros"/>
-                <Option type="QChar" value="" name="thousand_separator"/>
+                <Option type="QChar" name="decimal_separator" value=""/>
+                <Option type="int" name="decimals" value="6"/>
+                <Option type="int" name="rounding_type" value="0"/>
+                <Option type="bool" name="show_plus" value="false"/>
+                <Option type="bool" name="show_thousand_separator" value="true"/>
+                <Option type="bool" name="show_trailing_zeros" value="false"/>
+                <Option type="QChar" name="thousand_separator" value=""/>
               </Option>
             </numericFormat>
           </rampLegendSettings>
         </colorrampshader>
       </rastershader>
     </rasterrenderer>
-    <brightnesscontrast brightness="0" gamma="1" contrast="0"/>
-    <huesaturation saturation="0" grayscaleMode="0" colorizeRed="255" colorizeOn="0" invertColors="0" colorizeBlue="128" colorizeGreen="128" colorizeStrength="100"/>
+    <brightnesscontrast brightness="0" contrast="0" gamma="1"/>
+    <huesaturation saturation="0" colorizeGreen="128" colorizeBlue="128" colorizeStrength="100" colorizeRed="255" invertColors="0" grayscaleMode="0" colorizeOn="0"/>
     <rasterresampler maxOversampling="2"/>
     <resamplingStage>resamplingFilter</resamplingStage>
   </pipe>

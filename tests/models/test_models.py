@@ -1,5 +1,4 @@
 """The ready-made models: on file, in the toolbox, drawn tidily, and run on the sample against its tools one by one."""
-import importlib
 import itertools
 import pathlib
 import re
@@ -183,10 +182,10 @@ def test_they_were_saved_by_the_oldest_qgis(name):
 
 
 @pytest.mark.skipif(not Qgis.QGIS_VERSION.startswith("3.22."), reason="drawn with QGIS 3.22 only")
-def test_the_script_draws_them_again(provider, monkeypatch, tmp_path):
-    """After a change of a tool's label, help or default run ``python3 tools/make_models.py``."""
-    monkeypatch.syspath_prepend(str(ROOT / "tools"))
-    drawn = importlib.import_module("make_models").write(tmp_path)
+def test_the_script_draws_them_again(provider, tmp_path):
+    """After a change of a tool's label, help or default run ``make models``."""
+    from tools.models import draw
+    drawn = draw.write(tmp_path)
     assert sorted(path.stem for path in drawn) == sorted(TITLES)
     for path in drawn:
         old, new = ((folder / path.name).read_text("utf-8") for folder in (MODELS, tmp_path))

@@ -6,13 +6,10 @@ with the package. Looks of an outing share errors, so standard errors of the cou
 Then: how often two outings of one boat are said to disagree when they do not and when they do, and how often a look
 whose side was swapped is the one that is named.
 """
-import pathlib
 import sys
 
-import numpy as np
-
-sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "plugins"))
 import clone
+import numpy as np
 
 clone.load()
 import outings  # noqa: E402

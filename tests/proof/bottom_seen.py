@@ -3,15 +3,9 @@
 An hour and five hours of an invented survey at one fix a second over a floor with bumps, and the first 40 minutes over
 a floor with fifteen times as many, of which a good part lies in shadow.
 """
-import pathlib
 import sys
 
-ROOT = pathlib.Path(__file__).resolve().parents[2]
-sys.path[:0] = [str(ROOT / "tools" / "bench"), str(ROOT / "tests" / "plugins")]
-
-import lakefloor  # noqa: E402
-import madesurvey  # noqa: E402
-import terrain  # noqa: E402
+from bench import lakefloor, madesurvey, terrain
 
 
 def main():

@@ -4,10 +4,8 @@ Own, pass and outing errors are drawn; what was truly seen is worked out anew ea
 only just certain both neighbours may reach, so its ground can be seen a little more often than 1 in 20; over all ground
 that certain gaps keep when every pass is widened, and over all ground of the worst case, 95 % must hold.
 """
-import pathlib
 import sys
 
-sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "plugins"))
 import clone
 
 clone.load()

@@ -3,13 +3,10 @@
 Then the same for casts that are drawn back to the boat: a hit is a target that the way passes by, from first
 principles.
 """
-import pathlib
 import sys
 
-import numpy as np
-
-sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "plugins"))
 import clone
+import numpy as np
 
 clone.load()
 from athwart.survey.casts.casting import chance_of_casts, pattern, thrower  # noqa: E402

@@ -6,16 +6,11 @@ against an unscented transform of the same errors. Prints tables; fails when a b
 """
 from __future__ import annotations
 
-import pathlib
 import sys
 import time
 
+import clone
 import numpy as np
-
-ROOT = pathlib.Path(__file__).resolve().parents[2]
-sys.path.insert(0, str(ROOT / "tests" / "plugins"))
-
-import clone  # noqa: E402
 
 clone.load()
 

@@ -4,13 +4,10 @@ Boats keep a heading while wind and current set them sideways (0.2 m/s, one sigm
 by 0.3 m in each axis on top of a slow drift of half a metre. Outings are parallel lines with turns between; every one
 has its own speed, rate of turn and interval of fixes. Tracks: tests/plugins/sailed.py, geodesics and random numbers.
 """
-import pathlib
 import sys
 
-import numpy as np
-
-sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "plugins"))
 import clone
+import numpy as np
 
 clone.load()
 import sailed  # noqa: E402

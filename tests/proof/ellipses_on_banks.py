@@ -7,15 +7,10 @@ same picks.
 """
 from __future__ import annotations
 
-import pathlib
 import sys
 
+import clone
 import numpy as np
-
-ROOT = pathlib.Path(__file__).resolve().parents[2]
-sys.path[:0] = [str(ROOT / "tests" / "plugins"), str(ROOT / "tests" / "proof")]
-
-import clone  # noqa: E402
 
 clone.load()
 

@@ -15,7 +15,7 @@ import tempfile
 import time
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
-sys.path[:0] = [str(ROOT / "tests" / "plugins"), "/usr/share/qgis/python/plugins"]
+sys.path.append("/usr/share/qgis/python/plugins")
 
 from qgis.core import QgsApplication, QgsProcessingFeedback  # noqa: E402
 

@@ -6,10 +6,8 @@ by the tools' own functions; the truth shares nothing with them (tests/plugins/s
 """
 import concurrent.futures
 import itertools
-import pathlib
 import sys
 
-sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "plugins"))
 import clone
 
 clone.load()

@@ -2,13 +2,10 @@
 
 Humps, step shoals, ridges, a drop-off, a slope: see tests/plugins/bottoms.py, which shares no code with the core.
 """
-import pathlib
 import sys
 
-import numpy as np
-
-sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "plugins"))
 import clone
+import numpy as np
 
 clone.load()
 import bottoms  # noqa: E402

@@ -2,13 +2,10 @@
 
 Truth: a continuous fan along straight lines and arcs (tests/plugins/turnsim.py, plane geometry and shapely only).
 """
-import pathlib
 import sys
 
-import numpy as np
-
-sys.path.insert(0, str(pathlib.Path(__file__).resolve().parents[1] / "plugins"))
 import clone
+import numpy as np
 
 clone.load()
 import turnsim  # noqa: E402

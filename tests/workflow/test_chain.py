@@ -3,7 +3,6 @@
 The demo calls qgis_process for each step; here the same steps run inside this process, which is many times faster.
 """
 import csv
-import importlib
 import pathlib
 from html.parser import HTMLParser
 
@@ -19,11 +18,10 @@ VOID = {"br", "hr", "img", "input", "link", "meta", "area", "base", "col", "embe
 
 
 @pytest.fixture(scope="module")
-def demo():
+def demo(qgis_processing):
     """The demo's own steps, figures and section."""
-    with pytest.MonkeyPatch.context() as patch:
-        patch.syspath_prepend(str(ROOT / "tools" / "demo"))
-        yield tuple(importlib.import_module(name) for name in ("chain", "summary", "section"))
+    from tools.demo import chain, section, summary
+    return chain, summary, section
 
 
 @pytest.fixture(scope="module")
@@ -259,9 +257,8 @@ def test_figures_of_the_demo_are_numbers(done, demo):
 
 def test_the_demo_asks_qgis_process_and_passes_on_what_it_says(done, command_line, profile, tmp_path,
                                                                      monkeypatch):
-    monkeypatch.syspath_prepend(str(ROOT / "tools" / "demo"))
     monkeypatch.setenv("QP_CONFIG", str(profile))
-    qp = importlib.import_module("qp")
+    from tools.demo import qp
     made = tmp_path / "a b.gpx"
     results = qp.run("athwart:exportgpx", WAYPOINTS=qp.layer(done[0].database, "combined"), OUTPUT=made)
     assert results["OUTPUT"] == str(made)

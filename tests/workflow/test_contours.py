@@ -4,12 +4,13 @@ Contours every metre and the shoreline are all that people have of most lakes: t
 ranges and the shadows all come from them. The difference is printed; what is asserted is that it is small where such a
 map can know, and that it says nothing it cannot.
 """
-import importlib
 import pathlib
 
 import numpy as np
 import onfile
 import pytest
+
+from tools.demo import qp
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 
@@ -19,10 +20,8 @@ def audits(command_line, tmp_path_factory):
     """Bands of the map of bottom seen, and the depth grid, 'by contours' and 'by the true grid'."""
     folder, sample = tmp_path_factory.mktemp("contours"), ROOT / "sample_project"
     with pytest.MonkeyPatch.context() as patch:
-        patch.syspath_prepend(str(ROOT / "tools" / "demo"))
         (folder / "profile").mkdir()
         patch.setenv("QP_CONFIG", str(folder / "profile"))
-        qp = importlib.import_module("qp")
         steps = folder / "steps.gpkg"
         lake = qp.layer(sample / "lake.gpkg", "lake")
         qp.run("athwart:readlogs", INPUT=sample / "outing_north.nmea", OUTPUT=qp.table(steps, "fixes"))

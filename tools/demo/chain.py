@@ -5,7 +5,8 @@ import csv
 from dataclasses import dataclass
 
 from osgeo import gdal
-from qp import layer, run, table
+
+from .qp import layer, run, table
 
 OUTINGS = ("north", "south")
 MERGED = ("track", "passes", "swaths", "targets", "ellipses", "rejected")

@@ -3,9 +3,10 @@ from __future__ import annotations
 
 import pathlib
 
-from basemap import LAND, base_layers, vector
 from qgis.core import Qgis, QgsCoordinateReferenceSystem, QgsProject, QgsRasterLayer, QgsReferencedRectangle
 from qgis.PyQt.QtGui import QColor
+
+from ..basemap import LAND, base_layers, vector
 
 STYLES = pathlib.Path(__file__).resolve().parents[2] / "plugin" / "styles"
 SUBJECTS = (

@@ -3,10 +3,7 @@ from __future__ import annotations
 
 import csv
 
-import chain
 import numpy as np
-from basemap import CONTOUR, LAND, SHORE, contour_layer, truth_layer, vector
-from dress import STYLES, raster
 from qgis.core import (
     QgsCategorizedSymbolRenderer,
     QgsFeature,
@@ -18,9 +15,13 @@ from qgis.core import (
     QgsSingleSymbolRenderer,
     QgsVectorLayer,
 )
-from section import Floor, section
-from sheet import COLUMN, MARGIN, QUIET, WIDTH, Sheet
-from style_parts import BLUE, INK, PAPER, PURPLE, VERMILION, fill, line, line_symbol, polygon_symbol
+
+from ..basemap import CONTOUR, LAND, SHORE, contour_layer, truth_layer, vector
+from ..styles.parts import BLUE, INK, PAPER, PURPLE, VERMILION, fill, line, line_symbol, polygon_symbol
+from . import chain
+from .dress import STYLES, raster
+from .section import Floor, section
+from .sheet import COLUMN, MARGIN, QUIET, WIDTH, Sheet
 
 HEIGHT = 206.0
 TOP = 37.0

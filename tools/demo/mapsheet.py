@@ -2,7 +2,8 @@
 from __future__ import annotations
 
 from qgis.core import QgsProject
-from sheet import COLUMN, MARGIN, WIDTH, Sheet
+
+from .sheet import COLUMN, MARGIN, WIDTH, Sheet
 
 HEIGHT = 297.0
 

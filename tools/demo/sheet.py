@@ -24,7 +24,8 @@ from qgis.core import (
 )
 from qgis.PyQt.QtCore import QSize, Qt
 from qgis.PyQt.QtGui import QColor, QFont
-from style_parts import FONT, INK, fill, polygon_symbol
+
+from ..styles.parts import FONT, INK, fill, polygon_symbol
 
 WIDTH, DPI = 420.0, 170
 MARGIN, COLUMN = 9.0, 103.0

@@ -5,10 +5,11 @@ import csv
 import math
 from dataclasses import dataclass
 
-import chain
 import numpy as np
 from osgeo import gdal, ogr
 from pyproj import Geod, Transformer
+
+from . import chain
 
 CHI2_95 = 5.991464547
 """95 % quantile of chi-square with two degrees of freedom, -2 ln 0.05."""

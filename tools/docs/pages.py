@@ -1,17 +1,15 @@
-#!/usr/bin/env python3
-"""tools/make_docs.py: the bundled HTML pages: one for each tool, from its own parameters; the guide, from docs/*.md.
+"""tools/run.sh tools.docs.pages: the bundled HTML pages: one for each tool, from its class; the guide, from docs/*.md.
 
-`make docs` runs it with what it needs: QGIS's Python and the `markdown` package. The pages are committed, so that help
-opens offline.
+Needs the `markdown` package (``make docs``). The pages are committed, so that help opens offline.
 """
 from __future__ import annotations
 
-import os
 import pathlib
 import re
-import sys
 
-ROOT = pathlib.Path(__file__).resolve().parents[1]
+from .. import inside
+
+ROOT = pathlib.Path(__file__).resolve().parents[2]
 DOCS = ROOT / "docs"
 CSS = """
 nav{font-size:.92rem;margin:0 0 1rem}nav a{margin-right:1rem}
@@ -30,19 +28,6 @@ KINDS = {"source": "vector layer", "vector": "vector layer", "raster": "raster l
          "outputHtml": "HTML file", "outputFile": "file", "outputVector": "layer", "outputRaster": "raster"}
 KINDS_OF_FIELD = {"double": "number", "int": "whole number", "int64": "whole number", "string": "text",
                   "bool": "yes or no", "datetime": "date and time"}
-
-
-
-def start_qgis():
-    """The application, to be kept while pages are made; the clone becomes importable as athwart."""
-    os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
-    from qgis.core import QgsApplication
-    application = QgsApplication([], False)
-    application.initQgis()
-    sys.path.insert(0, str(ROOT / "tests" / "plugins"))
-    import clone
-    clone.load()
-    return application
 
 
 def links(pages, up):
@@ -147,6 +132,7 @@ def guide_parts(name):
 def pages_of_guide():
     """{path: page} of the guide."""
     import markdown
+
     from athwart.survey.report import pages
     made = {}
     for path in sorted(DOCS.glob("*.md")):
@@ -161,16 +147,16 @@ def pages_of_guide():
 
 
 def main():
-    application = start_qgis()
+    application = inside.qgis()
     written = {**pages_of_tools(), **pages_of_guide()}
     (DOCS / "tools").mkdir(exist_ok=True)
     for old in {*DOCS.glob("*.html"), *DOCS.glob("tools/*.html")} - set(written):
         old.unlink()
     for path, content in written.items():
         path.write_text(content, encoding="utf-8")
-    print(f"{len(written)} pages in {DOCS}", flush=True)
+    print(f"{len(written)} pages in {DOCS}")
     del application
-    os._exit(0)  # QGIS may crash while it is torn down
+    inside.leave()
 
 
 if __name__ == "__main__":

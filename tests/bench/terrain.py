@@ -1,5 +1,4 @@
-#!/usr/bin/env python3
-"""tools/bench/terrain.py [quick]: the terrain model against viewshed, shapely and a continuous beam; 1 h to 50 h.
+"""tools/run.sh bench.terrain [quick]: the terrain model against viewshed, shapely and a continuous beam; 1 h to 50 h.
 
 Prints a table and ends with 1 if a floor is missed. Times are CPU seconds of one process, medians, so that other work
 on the machine weighs less; every pair that is compared runs in turn.
@@ -7,24 +6,16 @@ on the machine weighs less; every pair that is compared runs in turn.
 from __future__ import annotations
 
 import json
-import os
 import pathlib
 import subprocess
 import sys
 import tempfile
 
+import clone
 import numpy as np
-
-ROOT = pathlib.Path(__file__).resolve().parents[2]
-sys.path[:0] = [str(ROOT / "tests" / "plugins"), str(ROOT / "tools" / "bench")]
-
-import clone  # noqa: E402
 
 clone.load()
 import continuous  # noqa: E402
-import lakefloor  # noqa: E402
-import madesurvey  # noqa: E402
-import measure  # noqa: E402
 import tracks  # noqa: E402
 from athwart.survey.bottom.depthgrid import DepthGrid  # noqa: E402
 from athwart.survey.bottom.profile import Rays, Scratch, march  # noqa: E402
@@ -32,6 +23,8 @@ from athwart.survey.ensonify.bottom_map import Ensonification  # noqa: E402
 from athwart.survey.geometry import shapes  # noqa: E402
 from athwart.survey.geometry.scanfill import fill_quads  # noqa: E402
 from pyproj import Proj  # noqa: E402
+
+from . import lakefloor, madesurvey, measure  # noqa: E402
 
 TRANSFORM = (lakefloor.LEFT, lakefloor.CELL, 0, lakefloor.TOP, 0, -lakefloor.CELL)
 RANGE = madesurvey.RANGE
@@ -235,8 +228,8 @@ def growth(floor, folder, verdicts, hours):
     found = {}
     for kind in ("flat", huge):
         for span in hours:
-            done = subprocess.run([sys.executable, __file__, "worker", str(span), kind], capture_output=True, text=True,
-                                  check=True, env=dict(os.environ))
+            done = subprocess.run([sys.executable, "-m", "bench.terrain", "worker", str(span), kind],
+                                  capture_output=True, text=True, check=True)
             found[kind, span] = json.loads(done.stdout)
     for span in hours:
         flat, bed = found["flat", span], found[huge, span]

@@ -1,17 +1,13 @@
-#!/usr/bin/env python3
-"""tools/make_styles.py: draws the style of every output layer and saves it as plugin/styles/<layer>.qml.
+"""The style of every output layer, plugin/styles/<layer>.qml.
 
-Run it with the oldest QGIS supported: newer ones read its files, not the other way round. Colours are of the Okabe-Ito
+Colours are of the Okabe-Ito
 set, told apart with any colour vision; every distinction is also one of shape, width or hatching, for print in grey.
 """
 from __future__ import annotations
 
-import os
 import pathlib
-import sys
 
 from qgis.core import (
-    QgsApplication,
     QgsMapLayer,
     QgsPalLayerSettings,
     QgsProperty,
@@ -22,7 +18,8 @@ from qgis.core import (
     QgsVectorLayerSimpleLabeling,
 )
 from qgis.PyQt.QtGui import QFont
-from style_parts import (
+
+from .parts import (
     AMBER,
     BLUE,
     GREY,
@@ -42,7 +39,7 @@ from style_parts import (
     polygon_symbol,
 )
 
-STYLES = pathlib.Path(__file__).resolve().parents[1] / "plugin" / "styles"
+STYLES = pathlib.Path(__file__).resolve().parents[2] / "plugin" / "styles"
 
 
 def rules(*parts):
@@ -218,18 +215,9 @@ def save(draw):
         raise SystemExit(message)
 
 
-def main():
-    if os.environ.get("QT_HASH_SEED") != "0":  # else the attributes in the files change places from run to run
-        os.execve(sys.executable, [sys.executable, *sys.argv], {**os.environ, "QT_HASH_SEED": "0"})
-    os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
-    app = QgsApplication([], True)
-    app.initQgis()
+def draw():
+    """Save all of them; QGIS must be running."""
     STYLES.mkdir(parents=True, exist_ok=True)
-    for draw in DRAWN:
-        save(draw)
-    print(f"{len(DRAWN)} styles in {STYLES}", flush=True)
-    os._exit(0)  # a torn-down QGIS may crash after its work is done
-
-
-if __name__ == "__main__":
-    main()
+    for one in DRAWN:
+        save(one)
+    print(f"{len(DRAWN)} styles of layers in {STYLES}")

@@ -1,21 +1,20 @@
-#!/usr/bin/env python3
-"""tools/make_models.py [FOLDER]: draws the ready-made models and saves them in plugin/models (or FOLDER).
+"""Draws the ready-made models and saves them in plugin/models (or FOLDER).
 
 Run it with the oldest QGIS supported: newer ones read its files, not the other way round. The inputs are made like the
 parameters of the tools they feed, so that labels, limits, defaults and help never differ from the tools'.
 """
 from __future__ import annotations
 
-import os
 import pathlib
 import sys
 import xml.etree.ElementTree as ET
 
-from model_parts import Ask, Draft, Give, fixed, formula, given, of
-from qgis.core import Qgis, QgsApplication
+from qgis.core import Qgis
 
-ROOT = pathlib.Path(__file__).resolve().parents[1]
-MODELS = ROOT / "plugin" / "models"
+from .. import inside
+from .parts import Ask, Draft, Give, fixed, formula, given, of
+
+MODELS = pathlib.Path(__file__).resolve().parents[2] / "plugin" / "models"
 OLDEST = "3.22."
 GROUP = "Athwart models"
 BLUE, GREEN, SAND, LILAC = "#e6f0f5", "#e8f3ea", "#faf1e0", "#f1ebf5"
@@ -206,21 +205,10 @@ def settle(path):
 def main():
     if not Qgis.QGIS_VERSION.startswith(OLDEST):
         sys.exit(f"This is QGIS {Qgis.QGIS_VERSION}; models are saved with {OLDEST}x, which every later one reads.")
-    os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
-    application = QgsApplication([], False)
-    application.initQgis()
-    sys.path.insert(0, str(ROOT / "tests" / "plugins"))
-    import clone
-    clone.load()
-    plugin = sys.modules["athwart"].classFactory(None)
-    plugin.initProcessing()
+    kept = inside.qgis(), inside.processing()
     folder = pathlib.Path(sys.argv[1]) if len(sys.argv) > 1 else MODELS
     folder.mkdir(parents=True, exist_ok=True)
     for path in write(folder):
         print(path)
-    sys.stdout.flush()
-    os._exit(0)  # QGIS may crash while it is torn down
-
-
-if __name__ == "__main__":
-    main()
+    del kept
+    inside.leave()

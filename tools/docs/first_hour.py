@@ -1,16 +1,15 @@
-#!/usr/bin/env python3
-"""tools/first_hour.py: the tutorial's steps with exactly its values; puts the numbers that come out into its text.
+"""tools/run.sh tools.docs.first_hour: the tutorial's steps with exactly its values; renews the numbers in its text.
 
 The same steps are played on the real desktop by tools/desk.sh and checked by tests/workflow/test_docs.py. Needs QGIS.
 """
 from __future__ import annotations
 
-import os
 import pathlib
 import re
-import sys
 
-ROOT = pathlib.Path(__file__).resolve().parents[1]
+from .. import inside
+
+ROOT = pathlib.Path(__file__).resolve().parents[2]
 PAGE = ROOT / "docs" / "first-hour.md"
 
 STEPS = (
@@ -35,22 +34,6 @@ STEPS = (
 """(tool, parameters, names of its layers): a text that names an earlier layer, or one of the sample project, stands for
 it; 'file:' for a file of the sample; 'selected:' for the features that ``SELECTED`` chooses."""
 SELECTED = {"search areas": "\"name\" = 'South bay'"}
-
-
-def start():
-    """QGIS with the tools registered; what must be kept alive."""
-    os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
-    from qgis.core import QgsApplication
-    application = QgsApplication([], False)
-    application.initQgis()
-    sys.path[:0] = [str(ROOT / "tests" / "plugins"), os.path.join(QgsApplication.pkgDataPath(), "python", "plugins")]
-    import clone
-    clone.load()
-    from processing.core.Processing import Processing
-    Processing.initialize()
-    plugin = sys.modules["athwart"].classFactory(None)
-    plugin.initProcessing()
-    return application, plugin
 
 
 def filled(parameters, layers, sample):
@@ -129,13 +112,13 @@ def written(text, found):
 
 
 def main():
-    kept = start()
+    kept = inside.qgis(), inside.processing()
     found = numbers(*run(ROOT / "sample_project"))
     text = PAGE.read_text(encoding="utf-8")
     PAGE.write_text(written(text, found), encoding="utf-8")
-    print(", ".join(f"{number} {words}" for words, number in found.items()), flush=True)
+    print(", ".join(f"{number} {words}" for words, number in found.items()))
     del kept
-    os._exit(0)  # QGIS may crash while it is torn down
+    inside.leave()
 
 
 if __name__ == "__main__":

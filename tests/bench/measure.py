@@ -9,8 +9,6 @@ import time
 
 __all__ = ["interleaved", "peak_mb", "print_table", "say_peak"]
 
-HERE = pathlib.Path(__file__).resolve().parent
-
 
 def interleaved(jobs, repeats):
     """Run jobs in turn, several times over.
@@ -45,8 +43,8 @@ def say_peak():
 
 
 def peak_mb(*arguments):
-    """Peak memory, MB, of ``run.py --once arguments`` in a process of its own; what it imports counts."""
-    done = subprocess.run([sys.executable, str(HERE / "run.py"), "--once", *map(str, arguments)], capture_output=True,
+    """Peak memory, MB, of ``bench --once arguments`` in a process of its own; what it imports counts."""
+    done = subprocess.run([sys.executable, "-m", "bench", "--once", *map(str, arguments)], capture_output=True,
                           text=True, check=False)
     peaks = [line for line in done.stdout.splitlines() if line.startswith("PEAK ")]
     if not peaks:

@@ -1,24 +1,19 @@
-#!/usr/bin/env python3
-"""tools/make_figures.py: the guide's drawings (docs/images/*.svg), computed with the product's own code.
+"""tools/run.sh tools.docs.figures: the guide's drawings (docs/images/*.svg), computed with the product's own code.
 
 Needs matplotlib beside the core's packages. Run it when a formula or a default changes, and look at the result.
 """
 from __future__ import annotations
 
 import pathlib
-import sys
 from dataclasses import fields, replace
 
 import matplotlib
 
 matplotlib.use("svg")
+import clone
 import matplotlib.pyplot as plt
 import numpy as np
 from matplotlib.patches import Polygon
-
-ROOT = pathlib.Path(__file__).resolve().parents[1]
-sys.path.insert(0, str(ROOT / "tests" / "plugins"))
-import clone  # noqa: E402
 
 clone.load()
 from athwart.survey.beams import ranges  # noqa: E402
@@ -26,7 +21,7 @@ from athwart.survey.model import units  # noqa: E402
 from athwart.survey.targets import budget, covariance, observations  # noqa: E402
 from athwart.survey.uncertainty import nadir, sigmas  # noqa: E402
 
-IMAGES = ROOT / "docs" / "images"
+IMAGES = pathlib.Path(__file__).resolve().parents[2] / "docs" / "images"
 INK, GOLD, BLUE, RED, GREY = "#12384a", "#b36b00", "#0b5a80", "#b3261e", "#5b6f79"
 plt.rcParams.update({"font.family": "DejaVu Sans", "font.size": 11, "axes.edgecolor": GREY, "axes.labelcolor": INK,
                      "text.color": INK, "xtick.color": INK, "ytick.color": INK, "axes.spines.top": False,

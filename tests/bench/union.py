@@ -4,13 +4,14 @@ from __future__ import annotations
 import functools
 import sys
 
-import madesurvey
 import tracks
 from athwart.survey.geometry import shapes
 from athwart.survey.geometry.frame import Frame
 from athwart.survey.swaths.draw import SwathSettings, draw_swaths, pass_unions
-from measure import interleaved, peak_mb, print_table
 from stress import NAMES, brute_quads, path, whole_union
+
+from . import madesurvey, native
+from .measure import interleaved, peak_mb, print_table
 
 __all__ = ["once", "report"]
 
@@ -51,7 +52,6 @@ def quads_joined(survey):
 
 def jobs(survey, names):
     """The chains, ready to run on data in memory."""
-    import native
     lake = native.lake_layer(survey)
     data = {OURS: track_of, BUFFER: native.points_layer, QUADS: native.quads_layer}
     chains = {OURS: lambda track: ours(track, survey.lake),

@@ -8,18 +8,16 @@ import sys
 import tempfile
 import time
 
-import madesurvey
-import measure
 from athwart.survey.geometry.frame import Frame
 from osgeo import ogr, osr
+
+from . import madesurvey, measure
 
 __all__ = ["KIND", "once", "report", "targets"]
 
 KIND = "chain"
 
 SIZES = (3_600, 18_000, 180_000)
-
-HERE = pathlib.Path(__file__).resolve().parent
 
 
 def _store(path, name, kind):
@@ -129,7 +127,7 @@ def report():
         with tempfile.TemporaryDirectory() as folder:
             write_fixes(survey.first(count), pathlib.Path(folder, "fixes.gpkg"))
             write_lake(survey, pathlib.Path(folder, "lake.gpkg"))
-            done = subprocess.run([sys.executable, str(HERE / "run.py"), "--once", KIND, folder], capture_output=True,
+            done = subprocess.run([sys.executable, "-m", "bench", "--once", KIND, folder], capture_output=True,
                                   text=True, check=False)
         lines = [line.split() for line in done.stdout.splitlines()]
         tools = [(words[1], *map(float, words[2:])) for words in lines if words[:1] == ["TOOL"]]

@@ -1,7 +1,6 @@
-#!/usr/bin/env python3
-"""tools/make_raster_styles.py: draws the styles of the rasters, plugin/styles/<raster>.qml.
+"""The styles of the rasters, plugin/styles/<raster>.qml.
 
-Run it with the oldest QGIS supported. Both ramps run from light to dark, so that they read in grey and with any colour
+Both ramps run from light to dark, so that they read in grey and with any colour
 vision; ground that nobody saw stays clear, so that what lies below shows.
 """
 from __future__ import annotations
@@ -13,7 +12,6 @@ import tempfile
 import numpy as np
 from osgeo import gdal
 from qgis.core import (
-    QgsApplication,
     QgsColorRampShader,
     QgsMapLayer,
     QgsRasterLayer,
@@ -25,7 +23,7 @@ from qgis.PyQt.QtGui import QColor
 BANDS = 8
 """Bands of the map of bottom seen."""
 
-STYLES = pathlib.Path(__file__).resolve().parents[1] / "plugin" / "styles"
+STYLES = pathlib.Path(__file__).resolve().parents[2] / "plugin" / "styles"
 
 SEEN = [(0.5, "#00ffffff", "not seen"), (1.5, "#d09ecae1", "seen in one pass"),
         (2.5, "#d04f93c4", "seen in two passes"), (3.5, "#d01f64a8", "seen in three passes"),
@@ -70,7 +68,7 @@ def save(name, bands, shown, items, kind):
     path = os.path.join(tempfile.mkdtemp(), "any.tif")
     raster = gdal.GetDriverByName("GTiff").Create(path, 2, 2, bands, gdal.GDT_Float32)
     for number in range(bands):
-        raster.GetRasterBand(number + 1).WriteRaster(0, 0, 2, 2, np.zeros(4, np.float32).tobytes())
+        raster.GetRasterBand(number + 1).WriteRaster(0, 0, 2, 2, np.arange(4, dtype=np.float32).tobytes())
     raster.SetGeoTransform((0, 1, 0, 0, 0, -1))
     raster = None
     layer = QgsRasterLayer(path, name)
@@ -84,20 +82,14 @@ def save(name, bands, shown, items, kind):
         raise SystemExit(message)
 
 
-def main():
-    os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
-    app = QgsApplication([], True)
-    app.initQgis()
-    save("seen", BANDS, 1, SEEN, QgsColorRampShader.Type.Discrete)
-    save("seen_hidden", BANDS, 6, HIDDEN, QgsColorRampShader.Type.Discrete)
-    save("seen_smallest", BANDS, 5, SMALLEST, QgsColorRampShader.Type.Discrete)
-    save("seen_detecting", BANDS, 7, DETECTING, QgsColorRampShader.Type.Discrete)
-    save("seen_from_sides", BANDS, 8, FROM_SIDES, QgsColorRampShader.Type.Discrete)
-    save("probability_seen", 1, 1, PROBABILITY, QgsColorRampShader.Type.Discrete)
+DRAWN = (("seen", BANDS, 1, SEEN), ("seen_hidden", BANDS, 6, HIDDEN), ("seen_smallest", BANDS, 5, SMALLEST),
+         ("seen_detecting", BANDS, 7, DETECTING), ("seen_from_sides", BANDS, 8, FROM_SIDES),
+         ("probability_seen", 1, 1, PROBABILITY))
+
+
+def draw():
+    """Save all of them; QGIS must be running."""
+    for one in DRAWN:
+        save(*one, QgsColorRampShader.Type.Discrete)
     save("depths", 1, 1, DEPTHS, QgsColorRampShader.Type.Interpolated)
-    print(f"7 styles in {STYLES}", flush=True)
-    os._exit(0)  # a torn-down QGIS may crash after its work is done
-
-
-if __name__ == "__main__":
-    main()
+    print(f"{len(DRAWN) + 1} styles of rasters in {STYLES}")

@@ -1,13 +1,9 @@
 """What a GIS user would do with QGIS's own tools, in this process and in memory."""
 from __future__ import annotations
 
-import sys
-
-import madesurvey
 import numpy as np
 import shapely.wkb
 from qgis.core import (
-    QgsApplication,
     QgsCoordinateReferenceSystem,
     QgsFeature,
     QgsGeometry,
@@ -16,17 +12,9 @@ from qgis.core import (
     QgsVectorLayer,
 )
 
-__all__ = ["buffered_gaps", "lake_layer", "points_layer", "quad_gaps", "quads_layer", "start"]
+from . import madesurvey
 
-
-def start():
-    """QGIS with its native tools; returns the application, which must be kept."""
-    application = QgsApplication([], False)
-    application.initQgis()
-    sys.path.append(f"{application.pkgDataPath()}/python/plugins")
-    from processing.core.Processing import Processing
-    Processing.initialize()
-    return application
+__all__ = ["buffered_gaps", "lake_layer", "points_layer", "quad_gaps", "quads_layer"]
 
 
 def _layer(kind, fields, rows):

@@ -1,5 +1,4 @@
-#!/usr/bin/env python3
-"""tools/demo/run.py FOLDER: the demo's steps one after the other; started by tools/demo.sh, which sets the scene."""
+"""tools/run.sh tools.demo FOLDER: the demo's steps one after the other; tools/demo.sh brings what is missing first."""
 from __future__ import annotations
 
 import os
@@ -7,14 +6,11 @@ import pathlib
 import sys
 import time
 
-import chain
-import dress
-import ledgesheet
-import mapsheet
-import summary
-from basemap import LAND, truth_layer
 from qgis.core import QgsApplication, QgsProject, QgsRectangle, QgsSettings
-from qp import ROOT, StepFailed
+
+from ..basemap import LAND, truth_layer
+from . import chain, dress, ledgesheet, mapsheet, summary
+from .qp import ROOT, StepFailed
 
 NEAR = {"The Step: two objects, their picks and ellipses": (
             (304592, 4481203, 304728, 4481279), ("truth", "targets", "ellipses", "passes", "gaps", "swaths")),

@@ -1,5 +1,4 @@
-#!/usr/bin/env python3
-"""tools/small_png.py SOURCE TARGET [WIDTH]: a picture with few colours, at most WIDTH wide, for the guide.
+"""tools/run.sh tools.docs.small_png SOURCE TARGET [WIDTH]: a picture with few colours, for the guide.
 
 Needs Pillow, which `tools/setup.sh docs` brings with matplotlib.
 """

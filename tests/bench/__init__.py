@@ -1,0 +1,1 @@
+"""Speed, memory and error against what a GIS user would do instead."""

@@ -1,0 +1,1 @@
+"""The whole job on the sample outings, and its pictures."""

@@ -1,0 +1,1 @@
+"""The guide: its drawings, its tutorial's numbers, its pages."""

@@ -1,0 +1,1 @@
+"""The ready-made models, drawn and saved as plugin/models/*.model3."""

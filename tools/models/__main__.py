@@ -1,0 +1,4 @@
+"""tools/run.sh tools.models [FOLDER]"""
+from .draw import main
+
+main()
