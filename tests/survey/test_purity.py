@@ -1,6 +1,7 @@
 """The house rules that a reader relies on: which way the arrows point, and what shipped code never holds."""
 import ast
 import pathlib
+import re
 import subprocess
 import sys
 
@@ -48,6 +49,16 @@ def test_the_core_imports_neither_qgis_nor_the_tools():
 
 def test_every_room_is_listed():
     assert {*ROOMS, "ext"} == {path.parent.name for path in (ROOT / "survey").glob("*/__init__.py")}
+
+
+def test_the_table_of_rooms_in_developers_is_the_house_as_it_is():
+    """In the order of the arrows, each with modules to begin at that are there."""
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    rows = re.findall(r"^\| `(\w+)/` \| .+ \| (.+) \|$", text, re.MULTILINE)
+    assert [room for room, _ in rows] == list(ROOMS)
+    missing = [f"{room}/{name}" for room, names in rows for name in re.findall(r"`(\w+)`", names)
+               if not (ROOT / "survey" / room / f"{name}.py").is_file()]
+    assert missing == []
 
 
 def test_arrows_between_rooms_point_one_way():
