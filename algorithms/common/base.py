@@ -13,7 +13,7 @@ from ...survey.report.pages import CAUTION
 from .outputs import unusable_output
 from .packages import missing_packages_text
 from .stage import staged
-from .wording import in_form_words, with_labels
+from .wording import in_form_words
 
 __all__ = ["CAUTION", "AthwartAlgorithm", "stepper", "tr"]
 
@@ -155,7 +155,7 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
             message = self.worded(unusable_output(self, parameters, context) or self.refusal(parameters, context))
         except SurveyError as error:
             message = self.worded(error)
-        return not message, with_labels(message, self.parameterDefinitions(), parameters)
+        return not message, message
 
     def processAlgorithm(self, parameters, context, feedback):
         results, failure = self._attempt(parameters, context, feedback)
@@ -177,7 +177,7 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
             with staged(feedback) as stage:
                 results = self.run_tool(parameters, context, feedback)
         except SurveyError as error:
-            return None, with_labels(self.worded(error), self.parameterDefinitions(), parameters)
+            return None, self.worded(error)
         except QgsProcessingException as error:
             return None, stage.in_place(str(error))
         except Cancelled:

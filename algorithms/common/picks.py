@@ -8,6 +8,7 @@ from qgis.core import QgsWkbTypes
 from qgis.PyQt.QtCore import QDateTime
 
 from ...survey.model.errors import InputError
+from ...survey.model.messages import Message, Setting
 from . import read, values
 from .compat import is_null
 
@@ -51,7 +52,8 @@ def refuse_picks(alg, parameters, context):
     names = field_names(alg, parameters, context)
     for field, value, what in (("SIDE_FIELD", "SIDE", "side"), ("RANGE_FIELD", "SLANT", "range")):
         if values.given(parameters, value) and values.given(parameters, field):
-            return f"Give {field} or {value}, not both: which {what} is meant?"
+            return Message("Give {field} or {value}, not both: which {what} is meant?", field=Setting(field),
+                           value=Setting(value), what=what)
     slant = values.number(alg, parameters, "SLANT", context)
     if slant is not None and slant <= 0:
         return f"The range of all picks (SLANT) is {slant:g}; give a positive number."
@@ -66,8 +68,8 @@ def refuse_picks(alg, parameters, context):
             used.append("SLANT")
         if used:
             units = ", ".join(alg.parameterDefinition(unit).options())
-            return (f"{used[0]} is given without its unit: choose {unit} ({units}). It is the unit on the display, and "
-                    "no other can be guessed.")
+            return Message("{used} is given without its unit: choose {unit} ({units}). It is the unit on the display, "
+                           "and no other can be guessed.", used=Setting(used[0]), unit=Setting(unit), units=units)
     return ""
 
 
@@ -150,7 +152,7 @@ class _Row:
         """Values of (values, reasons); the reasons are kept."""
         values_, reason = found
         for row in np.flatnonzero((reason != "") & (self.why == "")):
-            self.why[row] = f"field {field}: {reason[row].rstrip('.')}"
+            self.why[row] = f"field {field}: " + reason[row].rstrip(".")
         return values_
 
 
@@ -158,7 +160,7 @@ def _times(alg, parameters, context, tab, names, notes, span_s, row):
     field = names["TIME_FIELD"]
     if not field and tab.has("time") and any(isinstance(value, QDateTime) for value in tab.columns["time"]):
         field = "time"
-        notes.append("TIME_FIELD: the picks' own field 'time'.")
+        notes.append(Message("{TIME_FIELD}: the picks' own field 'time'."))
     if not field:
         return {}
     offset = values.number(alg, parameters, "TIME_OFFSET", context)

@@ -239,7 +239,7 @@ def require(tab, names, label, remedy):
     missing = [name for name in names if tab.qgs_fields.indexOf(name) < 0]
     if missing:
         plural = "s" if len(missing) > 1 else ""
-        raise InputError(f"{label} '{tab.name}' lacks the field{plural} {', '.join(missing)}. {remedy}")
+        raise InputError(label + f" '{tab.name}' lacks the field{plural} {', '.join(missing)}. " + remedy)
 
 
 def refuse_hollow(tab, label, text):
@@ -372,8 +372,8 @@ def polygons(alg, parameters, name, context, feedback, crs):
     joined = core.union(parts)
     if joined.is_empty:
         label = alg.parameterDefinition(name).description()
-        raise InputError(f"{label} '{tab.name}' holds no polygon. Choose the layer that outlines it, or leave {name} "
-                         "blank.")
+        raise InputError(f"{label} '{tab.name}' holds no polygon. Choose the layer that outlines it, or leave it "
+                         "blank.", field=name)
     return joined
 
 

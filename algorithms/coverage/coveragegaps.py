@@ -29,6 +29,7 @@ class CoverageGaps(AthwartAlgorithm):
     RASTERS = {"PROBABILITY_SEEN": Raster("probability_seen", (
         schemas.Field("probability_seen", "double", "", "share of the draws in which the cell was seen"),))}
     FUNCTION = "find_gaps"
+    FIELDS = {"result.areas": "AREAS"}
     SUMMARY = "Find what of an area was not seen, why, and how sure the share seen is."
     TAGS = "coverage,gap,holiday,missed,unseen,percent,overlap,looks,nadir"
     HELP = """Takes what was seen off the area that was to be seen. What is left are the gaps, each with its kind, its
@@ -197,8 +198,7 @@ class CoverageGaps(AthwartAlgorithm):
         extent = (*bounds[:, :2].min(axis=0), *bounds[:, 2:].max(axis=0)) if len(bounds) else (0, 0, 0, 0)
         ground, notes = seen_ground(self, parameters, "SEEN", context, crs, extent, looks,
                                     values.option(self, parameters, "GRADE", context), stepper(feedback, 0, 20))
-        for note in notes:
-            feedback.pushWarning(note)
+        self.tell(feedback, warnings=notes)
         return None, ground
 
     def _passes(self, parameters, context, feedback, crs):
@@ -227,8 +227,7 @@ class CoverageGaps(AthwartAlgorithm):
         return path
 
     def _say(self, result, feedback):
-        for note in result.notes:
-            feedback.pushWarning(note)
+        self.tell(feedback, warnings=result.notes)
         share = f"{result.covered_percent:.1f} % of {result.area_m2:.0f} m2 seen"
         if np.isnan(result.low_percent):
             feedback.pushInfo(f"{share}; its 95 % interval is unknown.")

@@ -83,9 +83,9 @@ class CoverageReport(AthwartAlgorithm):
         step = stepper(feedback)
         layers = self._layers(parameters, context, feedback, step)
         title = values.text(self, parameters, "TITLE", context) or "Coverage report"
-        for text in doubts(layers):
-            feedback.pushWarning(text)
-        page = coverage_page(layers, title, QDateTime.currentDateTimeUtc().toString("yyyy-MM-dd HH:mm") + " UTC")
+        self.tell(feedback, warnings=doubts(layers))
+        page = coverage_page(layers, title, QDateTime.currentDateTimeUtc().toString("yyyy-MM-dd HH:mm") + " UTC",
+                             self.worded)
         step(0.9)
         results = {"OUTPUT_HTML": self.parameterAsFileOutput(parameters, "OUTPUT_HTML", context)}
         save_text(results["OUTPUT_HTML"], page)
@@ -107,7 +107,7 @@ class CoverageReport(AthwartAlgorithm):
             step(0.3 * i / len(_LAYERS))
             tab = read.table(self, parameters, name, context, feedback, geometry="any", contract=True, crs=crs)
             if tab is not None:
-                read.require(tab, NEEDED[name], self.parameterDefinition(name).description(), _REMEDY[name])
+                read.require(tab, NEEDED[name.lower()], self.parameterDefinition(name).description(), _REMEDY[name])
                 tables[name], crs = tab, crs or tab.crs
         geometries = {name: read.shapes(tab) for name, tab in tables.items()}
         bounds = np.array([g.bounds for kept in geometries.values() for g in kept if g is not None]).reshape(-1, 4)

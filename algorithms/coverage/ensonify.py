@@ -33,6 +33,7 @@ class Ensonify(AthwartAlgorithm):
         {"hidden ground": "seen_hidden", "smallest object": "seen_smallest", "detecting looks": "seen_detecting",
          "detecting directions": "seen_from_sides"})}
     FUNCTION = "map_bottom"
+    FIELDS = {"cell": "CELL_SIZE"}
     SUMMARY = "Map how often, from where and how well the bottom was seen, with shadows, cell by cell."
     TAGS = "coverage,ensonification,looks,shadow,hidden,terrain,bathymetry,detection,grazing,hits,insonify,raster"
     HELP = """Counts, for every cell of a raster, what the prepared track saw of it. With a depth grid each beam is
@@ -147,8 +148,7 @@ class Ensonify(AthwartAlgorithm):
         if grid is None:
             feedback.pushInfo("No depth grid: the bottom is taken as flat, with the track's depth.")
             return
-        for text in job.anchors.warnings:
-            feedback.pushWarning(text)
+        self.tell(feedback, warnings=job.anchors.warnings)
         if job.anchors.compared:
             feedback.pushInfo(f"Depth grid less track depth: median {job.anchors.median_m:.2f} m over "
                               f"{job.anchors.compared} samples, 90 % within {job.anchors.spread_m:.2f} m of it; one "

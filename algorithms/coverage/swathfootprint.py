@@ -4,6 +4,7 @@ from __future__ import annotations
 from qgis.core import QgsProcessingOutputNumber
 
 from ...survey.model import schemas
+from ...survey.model.messages import Message
 from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm, stepper
@@ -117,12 +118,10 @@ class SwathFootprint(AthwartAlgorithm):
             return None
         grid = depth_grid(self, parameters, "DEPTH_GRID", context)
         anchors = anchored(track, grid)
-        for text in anchors.warnings:
-            feedback.pushWarning(text)
+        self.tell(feedback, warnings=anchors.warnings)
         return grid, anchors
 
-    @staticmethod
-    def _say(result, settings, feedback):
+    def _say(self, result, settings, feedback):
         report = result.report
         feedback.pushInfo(f"{len(result.geometries)} features from {report.usable} usable samples, {report.drawn} "
                           f"beams drawn by the model '{settings.range_model}'; {result.area_m2:.0f} m2 of ground seen.")
@@ -136,8 +135,9 @@ class SwathFootprint(AthwartAlgorithm):
                 feedback.pushWarning(f"{count} usable samples {text}.")
         feedback.pushInfo(f"{report.rings} stretches went in as one ribbon, {report.quads} intervals one by one.")
         if report.quads > _NOISY * report.drawn:
-            feedback.pushWarning("Beams of neighbouring samples keep crossing, which is slow: the heading is noisy. "
-                                 "Smooth it (SMOOTHING of 'Prepare track'), or set samples further apart (SPACING).")
+            self.tell(feedback, warnings=[Message(
+                "Beams of neighbouring samples keep crossing, which is slow: the heading is noisy. Smooth it with "
+                "{prepare(smoothing_s)} of {prepare()}, or set samples further apart with {prepare(spacing_m)}.")])
         if report.ended_at_land:
             feedback.pushInfo(f"{report.ended_at_land} beams end at a shore.")
         if report.frames > 1:

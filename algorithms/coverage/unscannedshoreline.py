@@ -76,8 +76,7 @@ class UnscannedShoreline(AthwartAlgorithm):
             read.wkt(shore.crs), read.shapes(swaths), read.shapes(shore), None if water is None else [water],
             reach=values.number(self, parameters, "REACH", context),
             min_length=values.number(self, parameters, "MIN_LENGTH", context), step=stepper(feedback, 5, 95))
-        for note in result.notes:
-            feedback.pushWarning(note)
+        self.tell(feedback, warnings=result.notes)
         feedback.pushInfo(f"{result.unscanned_m:.0f} m of {result.shore_m:.0f} m of shore "
                           f"({result.unscanned_percent:.1f} %) were not scanned.")
         output = write_layer(self, parameters, "OUTPUT", context, feedback, fields=schemas.SHORE,

@@ -6,6 +6,7 @@ from qgis.core import QgsProcessingException, QgsWkbTypes
 
 from ...survey.model import schemas
 from ...survey.model.errors import InputError
+from ...survey.model.messages import Message
 from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm
@@ -21,6 +22,7 @@ class PicksFromImage(AthwartAlgorithm):
     STEP, GUIDE = 1, ("record", "distance")
     LAYERS = {"OUTPUT": schemas.PICKS}
     FUNCTION = "read_picture"
+    FIELDS = {"edge_range_m": "EDGE_RANGE", "first_s": "FIRST_TIME", "last_s": "LAST_TIME", "dropped": "DROPPED_ROWS"}
     SUMMARY = "Turn points and lines drawn on a screenshot of the record into picks with side, range, shadow and depth."
     TAGS = "screenshot,picture,image,record,pick,digitise,shadow,waterfall,pixel,bottom"
     HELP = """Load a picture of the record as it is, without a georeference, and draw on it: a point on each object, or
@@ -86,16 +88,17 @@ class PicksFromImage(AthwartAlgorithm):
             return (f"'{source.sourceName()}' holds polygons. Draw points on objects, or lines from the object to the "
                     "shadow's end.")
         if values.option(self, parameters, "LAYOUT", context) is None:
-            return "LAYOUT is not given: does the picture show both sides, port or starboard? It cannot be guessed."
+            return Message("{LAYOUT} is not given: does the picture show both sides, port or starboard? It cannot be "
+                           "guessed.")
         if values.option(self, parameters, "NEWEST", context) is None:
-            return ("NEWEST is not given: does the latest ping stand at the top or at the bottom of the picture? "
-                    "Choose one; the wrong one would mirror every pick in time.")
+            return Message("{NEWEST} is not given: does the latest ping stand at the top or at the bottom of the "
+                           "picture? Choose one; the wrong one would mirror every pick in time.")
         edge = values.number(self, parameters, "EDGE_RANGE", context)
         if edge is not None and values.option(self, parameters, "RANGE_UNIT", context) is None:
-            return (f"EDGE_RANGE is given without its unit: choose RANGE_UNIT ({', '.join(make.RANGE_UNITS)}). It is "
-                    "the unit on the display, and no other can be guessed.")
+            return Message("{EDGE_RANGE} is given without its unit: choose {RANGE_UNIT} ({units}). It is the unit on "
+                           "the display, and no other can be guessed.", units=", ".join(make.RANGE_UNITS))
         if edge is None and not values.given(parameters, "TRACK"):
-            return "Give TRACK, for the range in force at each ping, or EDGE_RANGE."
+            return Message("Give {TRACK}, for the range in force at each ping, or {EDGE_RANGE}.")
         self._record(parameters, context, 10**6, 10**6)
         return ""
 
@@ -134,7 +137,7 @@ class PicksFromImage(AthwartAlgorithm):
         marks, row = self._marks(parameters, context, table, image)
         columns, reason = read_marks(record, marks, track, values.number(self, parameters, "TIME_OFFSET", context))
         good = np.flatnonzero(reason == "")
-        said = [f"mark {table.ids[row[k]]}: {reason[k]}" for k in np.flatnonzero(reason != "")]
+        said = [f"mark {table.ids[row[k]]}: " + self.worded(reason[k]) for k in np.flatnonzero(reason != "")]
         if not len(good):
             raise InputError(f"None of the {len(reason)} marks of '{table.name}' can be read. The first, {said[0]}. "
                              "Check that they were drawn on this picture, and the rows and sides given for it.")
@@ -144,10 +147,8 @@ class PicksFromImage(AthwartAlgorithm):
         for text in ([f"{len(said)} of {len(reason)} marks were left out."] if said else []) + said[:5]:
             feedback.reportError(text, False)
         note, doubtful = row_words(record, track)
-        for text in filter(None, (bottom_warning(record, marks, track, table.ids[row]), doubtful)):
-            feedback.pushWarning(text)
-        if note:
-            feedback.pushInfo(note)
+        self.tell(feedback, [note] if note else [],
+                  filter(None, (bottom_warning(record, marks, track, table.ids[row]), doubtful)))
         bottom = int((columns["kind"][good] == "bottom").sum())
         own = int(np.isfinite(columns["depth_m"][good]).sum()) - bottom
         feedback.pushInfo(f"{len(good) - bottom} objects, {own} of them with a depth from {bottom} bottom points.")

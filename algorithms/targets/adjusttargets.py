@@ -139,13 +139,10 @@ class AdjustTargets(AthwartAlgorithm):
         placed = combined_columns(
             frame, columns, looks, group, found, values.number(self, parameters, "CONFIDENCE", context) / 100, doubt)
         step(0.8)
-        for text in (*notes(looks, group, found, boats), *boat_notes(tests, boats)):
-            feedback.pushInfo(text)
-        for text in (*warnings(columns, looks, group, found, misfits, doubt), *boat_warnings(tests, boats, outings),
-                     *_mixed(columns["target_id"], hanging, group)):
-            feedback.pushWarning(text)
-        for text in verdict.refused.values():
-            feedback.pushWarning(f"Not solved. {text}")
+        self.tell(feedback, (*notes(looks, group, found, boats), *boat_notes(tests, boats)),
+                  (*warnings(columns, looks, group, found, misfits, doubt), *boat_warnings(tests, boats, outings),
+                   *_mixed(columns["target_id"], hanging, group),
+                   *("Not solved. " + text for text in verdict.refused.values())))
         return self._write(parameters, context, feedback, table, group, found, placed,
                            offset_rows(found, looks, boats, outings))
 

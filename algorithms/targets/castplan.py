@@ -6,6 +6,7 @@ from qgis.core import QgsProcessingOutputNumber
 
 from ...survey.model import schemas
 from ...survey.model.errors import InputError
+from ...survey.model.messages import Message, Setting
 from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm, stepper
@@ -14,7 +15,7 @@ from ..common.write import write_layer
 
 __all__ = ["CastPlan"]
 
-_WAYS = "BOAT (points with a field heading_deg), BOAT_POINT with HEADING, or STAND_OFF with WIND_FROM"
+_WAYS = Message("{BOAT}, points with a field heading_deg, {BOAT_POINT} with {HEADING}, or {STAND_OFF} with {WIND_FROM}")
 
 
 class CastPlan(AthwartAlgorithm):
@@ -24,6 +25,8 @@ class CastPlan(AthwartAlgorithm):
     STEP, GUIDE = 3, ("return",)
     LAYERS = {"OUTPUT": schemas.CAST_LINES, "STATIONS": schemas.CAST_STATIONS}
     FUNCTION = "plan_casts"
+    FIELDS = {"sigma_range": "CAST_SIGMA_RANGE", "sigma_angle": "CAST_SIGMA_ANGLE", "variation": "MAGNETIC_VARIATION",
+              "stations": "BOAT"}
     CAUTIOUS = True
     SUMMARY = "Distance, bearing and clock direction to each target, the chance of a cast, and a card to take along."
     TAGS = "cast,fishing,grapple,magnet,retrieve,drop,bearing,clock,distance,probability,card,print,angler"
@@ -102,15 +105,16 @@ class CastPlan(AthwartAlgorithm):
     def refusal(self, parameters, context):
         given = [name for name in ("BOAT", "BOAT_POINT", "STAND_OFF") if values.given(parameters, name)]
         if len(given) > 1:
-            return f"{' and '.join(given)} are given together; choose one way to cast from: {_WAYS}."
+            return Message("{given} are given together; choose one way to cast from: {ways}.",
+                           given=Message.joined(" and ", map(Setting, given)), ways=_WAYS)
         if not given:
-            return f"Nothing says where to cast from. Give {_WAYS}."
+            return Message("Nothing says where to cast from. Give {ways}.", ways=_WAYS)
         if given == ["BOAT_POINT"] and values.number(self, parameters, "HEADING", context) is None:
-            return "BOAT_POINT needs HEADING, the direction of the bow, for the clock directions."
+            return Message("{BOAT_POINT} needs {HEADING}, the direction of the bow, for the clock directions.")
         if given == ["STAND_OFF"] and values.number(self, parameters, "WIND_FROM", context) is None:
-            return "STAND_OFF needs WIND_FROM, where the wind comes from: the stations lie to windward."
+            return Message("{STAND_OFF} needs {WIND_FROM}, where the wind comes from: the stations lie to windward.")
         if given == ["STAND_OFF"] and not values.number(self, parameters, "STAND_OFF", context) > 0:
-            return "STAND_OFF is not above zero; give the distance between boat and target."
+            return Message("{STAND_OFF} is not above zero; give the distance between boat and target.")
         values.option(self, parameters, "DISPLAY_UNIT", context)
         self._settings(parameters, context)
         return ""
@@ -216,8 +220,8 @@ class CastPlan(AthwartAlgorithm):
         else:
             boat = read.table(self, parameters, "BOAT", context, feedback, crs=crs, geometry="point")
             if heading is None:
-                read.require(boat, ["heading_deg"], "Boat", "Add it with the direction of the bow from true north, or "
-                             "give HEADING.")
+                read.require(boat, ["heading_deg"], "Boat", Message("Add it with the direction of the bow from true "
+                                                                    "north, or give {HEADING}."))
             x, y = boat.x, boat.y
             headings = read.numbers(boat, "heading_deg") if boat.has("heading_deg") else np.full(len(boat), np.nan)
             headings = np.where(np.isfinite(headings), headings, np.nan if heading is None else heading)
@@ -262,5 +266,5 @@ def _few(names):
 def _refuse_blank(headings, boat):
     blank = np.flatnonzero(np.isnan(headings))
     if len(blank):
-        raise InputError(f"Boat '{boat.name}': feature {boat.ids[blank[0]]} has no heading_deg. Fill it in, or give "
-                         "HEADING for all.")
+        raise InputError(Message("Boat '{name}': feature {feature} has no heading_deg. Fill it in, or give {HEADING} "
+                                 "for all.", name=boat.name, feature=boat.ids[blank[0]]))

@@ -6,6 +6,7 @@ import math
 import numpy as np
 from qgis.core import QgsCoordinateReferenceSystem
 
+from ...survey.model.messages import Message
 from ..common import parameters as make
 from ..common import read, values
 from ..common.base import CAUTION, AthwartAlgorithm
@@ -23,6 +24,7 @@ class ExportGpx(AthwartAlgorithm):
     ID, TITLE, GROUP = "exportgpx", "Write GPX", "targets"
     STEP, GUIDE = 4, ("return",)
     FUNCTION = "write_gpx"
+    FIELDS = {"longest": "MAX_NAME"}
     CAUTIOUS = True
     SUMMARY = "Write points as waypoints and lines as routes or tracks of a GPX 1.1 file for a plotter or a phone."
     TAGS = "gpx,export,waypoints,routes,tracks,plotter,phone,gps,navigate"
@@ -55,10 +57,10 @@ class ExportGpx(AthwartAlgorithm):
 
     def refusal(self, parameters, context):
         if not values.given(parameters, "WAYPOINTS") and not values.given(parameters, "LINES"):
-            return "There is nothing to write: give WAYPOINTS, LINES or both."
+            return Message("There is nothing to write: give {WAYPOINTS}, {LINES} or both.")
         longest = values.whole(self, parameters, "MAX_NAME", context)
         if longest < 2:
-            return f"MAX_NAME is {longest}; names need at least 2 characters to stay apart."
+            return Message("{MAX_NAME} is {given}; names need at least 2 characters to stay apart.", given=longest)
         values.option(self, parameters, "LINES_AS", context)
         return ""
 

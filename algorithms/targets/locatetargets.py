@@ -47,6 +47,8 @@ class LocateTargets(AthwartAlgorithm):
     STEP, GUIDE = 1, ("distance", "errors")
     LAYERS = {"OUTPUT": schemas.TARGETS, "ELLIPSES": schemas.ELLIPSES, "REJECTED": schemas.REJECTED}
     FUNCTION = "locate"
+    FIELDS = {"grid": "DEPTH_GRID", "picks.t_s": "TIME_FIELD", "picks.ping": "PING_FIELD",
+              "picks.shadow_end_m": "SHADOW_FIELD", "picks.slant_m.unit": "RANGE_UNIT"}
     CAUTIOUS = True
     SUMMARY = "Place what was picked on the record, with the ellipse it lies in and the largest cause of its error."
     TAGS = "target,pick,contact,waypoint,mark,slant range,ground range,position,error,ellipse,uncertainty,shadow,height"
@@ -190,10 +192,8 @@ class LocateTargets(AthwartAlgorithm):
         step(0.4)
         found = locate(track, picks, settings, water, *self._terrain(parameters, context, feedback, track))
         step(0.7)
-        for text in (*notes, *found.notes):
-            feedback.pushInfo(text)
-        for text in found.warnings:
-            feedback.pushWarning(text)
+        self.tell(feedback, (*notes, *found.notes), found.warnings)
+        found.rejected["reason"] = np.array([self.worded(why) for why in found.rejected["reason"]], object)
         self._say_rejected(found.rejected, len(picks), feedback)
         lost = rejected_rows(found.rejected["source_id"], picks, table, rows,
                              places(self, parameters, context, feedback, crs))
@@ -207,8 +207,7 @@ class LocateTargets(AthwartAlgorithm):
         if grid is None:
             return None, None
         anchors = anchored(track, grid)
-        for text in anchors.warnings:
-            feedback.pushWarning(text)
+        self.tell(feedback, warnings=anchors.warnings)
         uneven = values.option(self, parameters, "RANGE_MODEL", context) == "terrain"
         return ground_on(grid, anchors) if uneven else None, bottom_on(grid, anchors, track.crs)
 

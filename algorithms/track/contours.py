@@ -95,9 +95,8 @@ def contour_depths(alg, parameters, context, feedback, conversion, cell):
                       f"{cell:g} m; a smooth surface was laid through them and the shore"
                       + (f", made on every {found.every}. cell." if found.every > 1 else "."))
     meetings = crossed(lines, depths, water.boundary)
-    for note in (*_crossings(meetings, conversion), *_unknown(found), *_unused(found, lines),
-                 *_dry(lines, depths, found), *_invented(found, conversion, water.area), *notes):
-        feedback.pushWarning(note)
+    alg.tell(feedback, warnings=(*_crossings(meetings, conversion), *_unknown(found), *_unused(found, lines),
+                                 *_dry(lines, depths, found), *_invented(found, conversion, water.area), *notes))
     return what, ContourDepths(found, conversion, read.wkt(crs), transform)
 
 

@@ -26,6 +26,7 @@ class PrepareBathymetry(AthwartAlgorithm):
     RASTERS = {"OUTPUT": Raster("depths", (
         Field("depth_m", "double", "m", "depth below the water surface of the day; 0 or less on land"),))}
     FUNCTION = "Conversion"
+    FIELDS = {"surface": "SURFACE_ELEVATION", "rise": "WATER_RISE"}
     SUMMARY = "Turn a raster of depths or elevations, or contour lines, into the depth grid every tool takes."
     TAGS = "bathymetry,depth,contour,isobath,elevation,dem,grid,lake map,raster,feet,fathom,interpolate"
     HELP = """Makes a depth grid: metres, positive down, from the water surface on the day of the outing, north up, in a
@@ -111,7 +112,7 @@ class PrepareBathymetry(AthwartAlgorithm):
         else:
             what, source = contour_depths(self, parameters, context, feedback, conversion, cell)
         refuse_other_unit(source.unit, conversion.unit, what)
-        feedback.pushInfo(judged(source.sample(), conversion, what))
+        self.tell(feedback, [judged(source.sample(), conversion, what)])
         path = self.parameterAsOutputLayer(parameters, "OUTPUT", context)
         (rows, cols), kind = source.shape, self.RASTERS["OUTPUT"]
         step = stepper(feedback, 70 if layer is None else 0, 100)

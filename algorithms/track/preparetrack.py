@@ -8,6 +8,7 @@ from qgis.core import QgsProcessingOutputNumber
 
 from ...survey.model import schemas
 from ...survey.model.errors import InputError
+from ...survey.model.messages import Message, Setting
 from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm, stepper
@@ -101,7 +102,8 @@ class PrepareTrack(AthwartAlgorithm):
             return metric_crs(source, "Fixes", context)
         crs = self.parameterAsCrs(parameters, "TARGET_CRS", context)
         if not crs.isValid():
-            raise InputError(f"TARGET_CRS '{parameters['TARGET_CRS']}' is not a coordinate system that QGIS knows.")
+            raise InputError(Message("{TARGET_CRS} '{given}' is not a coordinate system that QGIS knows.",
+                                     given=parameters["TARGET_CRS"]))
         return crs
 
     def _scales(self, parameters, context, names):
@@ -126,7 +128,8 @@ class PrepareTrack(AthwartAlgorithm):
         for name in ("RANGE", "DEPTH", "SPEED"):
             value = number(name)
             if value is not None and not value > 0:
-                raise InputError(f"{name} is {value:g}; give a number above zero.")
+                raise InputError(Message("{name} is {given:g}; give a number above zero.", name=Setting(name),
+                                         given=value))
         none = np.empty(0)
         changes = RangeRows(none, [], none, none, none) if values.given(parameters, "SETTINGS") else None
         stated = {"max_speed": number("MAX_SPEED", speed), "min_speed": number("MIN_SPEED", speed),
@@ -157,8 +160,8 @@ class PrepareTrack(AthwartAlgorithm):
         if names["HEADING_FIELD"] and option("HEADING_KIND") == "magnetic":
             variation = number("MAGNETIC_VARIATION")
             if variation is None:
-                raise InputError("Headings are magnetic, but MAGNETIC_VARIATION is not given. Type the variation of "
-                                 "the place and year, east positive.")
+                raise InputError(Message("Headings are magnetic, but {MAGNETIC_VARIATION} is not given. Type the "
+                                         "variation of the place and year, east positive."))
             how = replace(how, variation_deg=variation)
         number("TIME_OFFSET")
         return how
@@ -182,7 +185,7 @@ class PrepareTrack(AthwartAlgorithm):
                                           offset_h)
         how = replace(how, range_rows=changes, outing=how.outing or day)
         if how.temperature_c is None:
-            how = replace(how, temperature_c=track_inputs.middle_temperature(tab, feedback))
+            how = replace(how, temperature_c=track_inputs.middle_temperature(self, tab, feedback))
         solved = track_inputs.offset_rows(self, parameters, context, feedback, how.outing)
         notes = []
         if solved is not None:
@@ -193,8 +196,8 @@ class PrepareTrack(AthwartAlgorithm):
                        stepper(feedback, 20, 70))
         self.tell(feedback, (*notes, *made.notes), made.warnings)
         if names["DEPTH_FIELD"] == "depth_m" and scales["DEPTH_FIELD"] != 1:
-            feedback.pushWarning("DEPTH_FIELD is depth_m, which holds metres in a layer of 'Read NMEA 0183 and GPX "
-                                 "logs', but DEPTH_UNIT says otherwise. Check the unit.")
+            self.tell(feedback, warnings=[Message("{DEPTH_FIELD} is depth_m, which holds metres in a layer of "
+                                                  "{read_logs()}, but {DEPTH_UNIT} says otherwise. Check the unit.")])
         return self._write(parameters, context, feedback, made, crs, Carried(tab, rows[made.rows]))
 
     def _write(self, parameters, context, feedback, made, crs, carried):

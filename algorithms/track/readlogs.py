@@ -93,10 +93,8 @@ class ReadLogs(AthwartAlgorithm):
             time_offset=values.number(self, parameters, "TIME_OFFSET", context),
             magnetic_variation=values.number(self, parameters, "MAGNETIC_VARIATION", context),
             step=stepper(feedback, 0, 80))
-        for text in (*logs.files, *logs.notes):
-            feedback.pushInfo(text)
-        for text in (*logs.warnings, *(f"Left out: {text}." for text in logs.rejected)):
-            feedback.pushWarning(text)
+        self.tell(feedback, (*logs.files, *logs.notes),
+                  (*logs.warnings, *("Left out: " + text + "." for text in logs.rejected)))
         results = {"FIX_COUNT": len(logs.fixes["t_s"]), "DEPTH_COUNT": logs.depth_count,
                    "REJECTED_COUNT": logs.rejected_count}
         for name, style, layer, columns in (("OUTPUT", "fixes", schemas.FIXES, logs.fixes),

@@ -8,6 +8,7 @@ from qgis.core import QgsWkbTypes
 from qgis.PyQt.QtCore import QTime
 
 from ...survey.model.errors import InputError
+from ...survey.model.messages import Message
 from ...survey.model.units import COLDEST_C, WARMEST_C
 from ..common import read, values
 from ..common.compat import chosen_fields
@@ -65,9 +66,10 @@ def refuse_unknown_headings(field, source):
 
     ours = set(schemas.names(schemas.FIXES)) - {"time"} <= set(source.fields().names())
     if not (ours and field == "heading_deg"):
-        raise InputError(f"HEADING_KIND is not given, and nothing tells whether the headings of the field '{field}' "
-                         "are true or magnetic. Choose 'magnetic' for what a compass shows (and give the magnetic "
-                         "variation), 'true' for a GNSS compass or headings corrected already.")
+        raise InputError(Message("{HEADING_KIND} is not given, and nothing tells whether the headings of the field "
+                                 "'{field}' are true or magnetic. Choose 'magnetic' for what a compass shows (and give "
+                                 "the magnetic variation), 'true' for a GNSS compass or headings corrected already.",
+                                 field=field))
 
 
 def read_fixes(alg, parameters, context, feedback, crs, names, scales, time_offset):
@@ -98,8 +100,9 @@ def read_fixes(alg, parameters, context, feedback, crs, names, scales, time_offs
         x, y, stamps, rows, parts = _vertices(tab)
         stamps = stamps if np.isfinite(stamps).any() else None
         if stamps is None and not values.given(parameters, "SPEED"):
-            raise InputError(f"The lines of '{tab.name}' carry no time in M, so no point has a time. Of a GPX file "
-                             "choose track_points; of lines without times, give SPEED, the boat's speed over ground.")
+            raise InputError(Message("The lines of '{name}' carry no time in M, so no point has a time. Of a GPX file "
+                                     "choose track_points; of lines without times, give {SPEED}, the boat's speed over "
+                                     "ground.", name=tab.name))
     else:
         x, y, rows, parts = tab.x, tab.y, np.arange(len(tab)), None
         clock = names["TIME_FIELD"] or next((name for name in ("t_s", "time") if tab.has(name)), "")
@@ -126,8 +129,9 @@ def _told(tab, field, told, feedback):
     found, reason = told
     wrong = np.flatnonzero(reason != "")
     if len(wrong) and not np.isfinite(found).any():
-        raise InputError(f"'{tab.name}', field {field}, row {wrong[0] + 1}: {reason[wrong[0]]} Correct it, leave it "
-                         "blank where it is not known, or choose another field.")
+        raise InputError(Message("'{name}', field {field}, row {row}: {reason} Correct it, leave it blank where it is "
+                                 "not known, or choose another field.", name=tab.name, field=field, row=wrong[0] + 1,
+                                 reason=reason[wrong[0]]))
     if len(wrong):
         shown = ", ".join(str(row + 1) for row in wrong[:5])
         feedback.pushWarning(f"'{tab.name}', field {field}: {len(wrong)} of {len(found)} values cannot be read and "
@@ -136,15 +140,16 @@ def _told(tab, field, told, feedback):
     return found
 
 
-def middle_temperature(tab, feedback):
+def middle_temperature(alg, tab, feedback):
     """Median of water_temp_c; None where the layer has none, or what it has is no temperature of water."""
     known = read.numbers(tab, "water_temp_c") if tab.has("water_temp_c") else np.empty(0)
     known = known[np.isfinite(known)]
     middle = float(np.median(known)) if len(known) else None
     if middle is None or COLDEST_C <= middle <= WARMEST_C:
         return middle
-    feedback.pushWarning(f"The middle of the field water_temp_c is {middle:g}, no water temperature in degrees "
-                         "C; it was not used. Give WATER_TEMPERATURE and its unit.")
+    alg.tell(feedback, warnings=[Message("The middle of the field water_temp_c is {middle:g}, no water temperature in "
+                                         "degrees C; it was not used. Give {WATER_TEMPERATURE} and its unit.",
+                                         middle=middle)])
     return None
 
 
@@ -160,12 +165,12 @@ def range_rows(alg, parameters, context, feedback, crs, unit_m, first_s, time_of
                      geometry="point" if placed else "none")
     columns = {name.lower(): name for name in tab.columns}
     if "range" not in columns or not {"from_time", "from_waypoint"} & set(columns):
-        raise InputError(f"SETTINGS '{tab.name}' needs the field range, and from_time or from_waypoint; it has "
-                         f"{', '.join(tab.columns)}.")
+        raise InputError(Message("{SETTINGS} '{name}' needs the field range, and from_time or from_waypoint; it has "
+                                 "{has}.", name=tab.name, has=", ".join(tab.columns)))
     ranges = read.numbers(tab, columns["range"]) * unit_m
     moments = np.full(len(tab), np.nan)
     if "from_time" in columns:
-        moments = _from_times(tab, columns["from_time"], first_s, time_offset, feedback)
+        moments = _from_times(alg, tab, columns["from_time"], first_s, time_offset, feedback)
     names = read.texts(tab, columns["from_waypoint"]) if "from_waypoint" in columns else np.full(len(tab), "", object)
     x = tab.x if placed else np.full(len(tab), np.nan)
     y = tab.y if placed else np.full(len(tab), np.nan)
@@ -174,7 +179,8 @@ def range_rows(alg, parameters, context, feedback, crs, unit_m, first_s, time_of
         if marks is not None:
             moments[row], x[row], y[row] = _mark(marks, names[row])
         elif not placed:
-            raise InputError(f"SETTINGS names the waypoint '{names[row]}'; give the layer that holds it in WAYPOINTS.")
+            raise InputError(Message("{SETTINGS} names the waypoint '{name}'; give the layer that holds it in "
+                                     "{WAYPOINTS}.", name=names[row]))
     return RangeRows(moments, list(names), x, y, ranges, time_offset)
 
 
@@ -185,7 +191,8 @@ def offset_rows(alg, parameters, context, feedback, outing):
     tab = read.table(alg, parameters, "OFFSETS", context, feedback)
     if tab is None:
         return None
-    read.require(tab, ("name", "value", "sigma"), "OFFSETS", "Use the OFFSETS of 'Combine repeated targets'.")
+    read.require(tab, ("name", "value", "sigma"), Message("{OFFSETS}"),
+                 Message("Use the {adjust(OFFSETS)} of {adjust()}."))
     boats, outings = (read.texts(tab, name) if tab.has(name) else np.full(len(tab), "", object)
                       for name in ("boat", "outings"))
     rows, notes = rows_of_outing(outing, boats, outings)
@@ -220,7 +227,7 @@ def _stretches(tab, rows, parts, names):
     return codes
 
 
-def _from_times(tab, name, first_s, time_offset, feedback):
+def _from_times(alg, tab, name, first_s, time_offset, feedback):
     from ...survey.model.times import times_of_day
 
     column = tab.columns[name].copy()
@@ -229,14 +236,16 @@ def _from_times(tab, name, first_s, time_offset, feedback):
     found = times_of_day(words, first_s, time_offset)
     for row in np.flatnonzero(np.isfinite(found)):
         if ":" not in words[row]:
-            feedback.pushWarning(f"SETTINGS '{tab.name}', row {row + 1}: from_time '{words[row]}' was read as the time "
-                                 f"of day {words[row].strip().replace('.', ':')}.")
+            alg.tell(feedback, warnings=[Message(
+                "{SETTINGS} '{name}', row {row}: from_time '{given}' was read as the time of day {time}.",
+                name=tab.name, row=row + 1, given=words[row], time=words[row].strip().replace(".", ":"))])
     column[np.isfinite(found)] = None
     for row, value in enumerate(column):
         if _is_bare(value):
-            raise InputError(f"SETTINGS '{tab.name}', row {row + 1}: from_time is {value}, a bare number and no time. "
-                             "Write a time of day such as 08:03 (as text), or date and time such as 2024-05-31 08:03; "
-                             "seconds since 1970 are above 100000000.")
+            raise InputError(Message("{SETTINGS} '{name}', row {row}: from_time is {value}, a bare number and no time. "
+                                     "Write a time of day such as 08:03 (as text), or date and time such as 2024-05-31 "
+                                     "08:03; seconds since 1970 are above 100000000.", name=tab.name, row=row + 1,
+                                     value=value))
     dated = read.times(replace(tab, columns={name: column}), name, time_offset)
     return np.where(np.isfinite(found), found, dated)
 
@@ -254,7 +263,7 @@ def _waypoints(alg, parameters, context, feedback, crs, time_offset):
     tab = read.table(alg, parameters, "WAYPOINTS", context, feedback, crs=crs, geometry="point")
     if tab is None:
         return None
-    read.require(tab, ("name",), "WAYPOINTS", "Rename the field that holds the names.")
+    read.require(tab, ("name",), Message("{WAYPOINTS}"), "Rename the field that holds the names.")
     clock = next((name for name in ("t_s", "time") if tab.has(name)), "")
     moments = read.times(tab, clock, time_offset) if clock else np.full(len(tab), np.nan)
     marks = {}
@@ -266,6 +275,6 @@ def _waypoints(alg, parameters, context, feedback, crs, time_offset):
 def _mark(marks, name):
     found = marks.get(name, [])
     if len(found) != 1:
-        raise InputError(f"SETTINGS names the waypoint '{name}', which WAYPOINTS holds {len(found)} times. Correct the "
-                         "name, or give that row a from_time.")
+        raise InputError(Message("{SETTINGS} names the waypoint '{name}', which {WAYPOINTS} holds {count} times. "
+                                 "Correct the name, or give that row a from_time.", name=name, count=len(found)))
     return found[0]

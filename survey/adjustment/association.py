@@ -129,7 +129,8 @@ def group_by_gate(looks, gate=GATE, alone=None):
     does not part them. Inside a pass the looks are given to the objects one to one, at the least total d^2.
     """
     if not 0.5 <= gate < 1:
-        raise InputError(f"A gate of {100 * gate:g} % cannot be used; give 50 to 99.99, usually 99.9.")
+        raise InputError(f"A gate of {100 * gate:g} % cannot be used; give 50 to 99.99, usually 99.9.",
+                         field="gate")
     limit = chi_square_quantile(gate, 2)
     design = looks.sensitivities()
     on_pass, on_outing = design[:, :, :len(PASS_ERRORS)], design[:, :, len(PASS_ERRORS):]

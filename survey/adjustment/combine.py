@@ -182,7 +182,7 @@ def _fresh_split(columns, looks, group, kinds):
 
 
 def offset_rows(adjustment, looks, boats, outings):
-    """Columns of the OFFSETS table: each offset with what it was, its sigma, its correlation with the boat's others.
+    """Columns of the table of solved offsets: what each was, its sigma, its correlation with the boat's others.
 
     Parameters
     ----------

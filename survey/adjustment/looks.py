@@ -12,6 +12,7 @@ import numpy as np
 
 from ..geometry.frame import Frame
 from ..model.errors import InputError
+from ..model.messages import Message
 from ..model.schemas import TARGETS
 from ..model.table import Floats, Ints, Table
 from ..model.track import SIDES
@@ -20,7 +21,7 @@ __all__ = ["OFFSETS", "OUTING_ERRORS", "PASS_ERRORS", "RepeatedLooks", "sensitiv
 
 PASS_ERRORS = ("pass_east_m", "pass_north_m", "heading_deg")
 OFFSETS = ("latency_s", "mount_deg", "lever_forward_m", "lever_starboard_m", "scale", "trim_deg")
-"""What can be solved, by the names of the OFFSETS table; mount_deg is the beam azimuth: mount and heading bias."""
+"""What can be solved, by the names of the table of offsets; mount_deg is the beam azimuth: mount and heading bias."""
 OUTING_ERRORS = ("bias_east_m", "bias_north_m", *OFFSETS, "depth_offset_m")
 
 _PRIORS = {"pass_east_m": "sig_pass_m", "pass_north_m": "sig_pass_m", "heading_deg": "sig_heading_deg",
@@ -131,15 +132,16 @@ class RepeatedLooks(Table):
         """
         missing = [name for name in _NEEDED if name not in columns]
         if missing:
-            raise InputError(f"These are not located targets: the field{'s' * (len(missing) > 1)} "
-                             f"{', '.join(missing)} {'are' if len(missing) > 1 else 'is'} missing. "
-                             "Use the output of 'Locate targets' with all its fields.")
+            raise InputError(Message("These are not located targets: the field{s} {names} {are} missing. Use the "
+                                     "output of {locate()} with all its fields.", s="s" * (len(missing) > 1),
+                                     names=", ".join(missing), are="are" if len(missing) > 1 else "is"))
         numeric = {f.name for f in TARGETS if f.kind == "double"}
         num = {n: np.asarray(columns[n], float) for n in _NEEDED if n in numeric}
         bad = [n for n in ("own_ee_m2", "own_nn_m2", *dict.fromkeys(_PRIORS.values())) if not np.isfinite(num[n]).all()]
         if bad:
-            raise InputError(f"Some targets have no {', '.join(bad)}: they were combined already, or not made by "
-                             "'Locate targets'. Give the located targets of each pass, not combined ones.")
+            raise InputError(Message("Some targets have no {names}: they were combined already, or not made by "
+                                     "{locate()}. Give the located targets of each pass, not combined ones.",
+                                     names=", ".join(bad)))
         frame = Frame.around(crs, x, y)
         east, north = (np.asarray(v, float) for v in frame.forward(x, y))
         turn = np.radians(frame.convergence(east, north))

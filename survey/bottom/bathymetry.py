@@ -42,8 +42,8 @@ class Conversion:
 
     def __post_init__(self):
         if self.kind not in KINDS:
-            raise InputError(Message("{kind} is not given: say what the numbers of the map are, depth, counted down from "
-                                     "the water, or elevation, counted up from sea level or another datum."))
+            raise InputError(Message("{kind} is not given: say what the numbers of the map are, depth, counted down "
+                                     "from the water, or elevation, counted up from sea level or another datum."))
         if self.unit not in LENGTHS:
             raise InputError(Message("{unit} is not given: say in what unit the map is, {known}.",
                                      known=", ".join(LENGTHS)))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..model.errors import InputError
+from ..model.messages import Message, Setting
 from ..model.table import Bools, Floats, Objects, Table, Texts
 from .casting import GOAL, MAX_CASTS, Pattern, Places, pattern, thrower
 from .castwater import afloat, clear_ways, stations_afloat, water_reaches
@@ -38,15 +39,20 @@ class CastSettings:
     method: str = "landing"
 
     def __post_init__(self):
-        _demand(self.method in METHODS, f"METHOD is '{self.method}'; choose one of {', '.join(METHODS)}.")
-        for name, value in (("SIGMA_BOAT", self.sigma_boat), ("CAST_SIGMA_RANGE", self.sigma_range),
-                            ("CAST_SIGMA_ANGLE", self.sigma_angle)):
-            _demand(math.isfinite(value) and value >= 0, f"{name} is {value}; give zero or a positive number.")
-        for name, value in (("HIT_RADIUS", self.hit_radius), ("MAX_CAST", self.max_cast)):
-            _demand(math.isfinite(value) and value > 0, f"{name} is {value}; give a length above zero.")
-        _demand(self.sigma_angle <= 45, f"CAST_SIGMA_ANGLE is {self.sigma_angle:g} degrees; nobody casts so wide.")
+        _demand(self.method in METHODS, "{method} is '{given}'; choose one of {known}.", given=self.method,
+                known=", ".join(METHODS))
+        for name in ("sigma_boat", "sigma_range", "sigma_angle"):
+            value = getattr(self, name)
+            _demand(math.isfinite(value) and value >= 0, "{name} is {given}; give zero or a positive number.",
+                    name=Setting(name), given=value)
+        for name in ("hit_radius", "max_cast"):
+            value = getattr(self, name)
+            _demand(math.isfinite(value) and value > 0, "{name} is {given}; give a length above zero.",
+                    name=Setting(name), given=value)
+        _demand(self.sigma_angle <= 45, "{sigma_angle} is {given:g} degrees; nobody casts so wide.",
+                given=self.sigma_angle)
         _demand(self.variation is None or abs(self.variation) <= 180,
-                f"MAGNETIC_VARIATION is {self.variation}; give degrees between -180 and 180, east positive.")
+                "{variation} is {given}; give degrees between -180 and 180, east positive.", given=self.variation)
 
 
 @dataclass(eq=False, repr=False)
@@ -85,7 +91,8 @@ class Stations(Table):
         Anchored or held there, the boat lies bow to the wind and casts with it, over the stern. In ``water`` it is
         turned from windward, and then brought nearer, until it floats with clear water to the target.
         """
-        _demand(math.isfinite(stand_off) and stand_off > 0, f"STAND_OFF is {stand_off}; give a length above zero.")
+        _demand(math.isfinite(stand_off) and stand_off > 0, "{stand_off} is {given}; give a length above zero.",
+                given=stand_off)
         a = math.radians(wind_from - convergence_deg)
         if water is not None:
             east, north, *found = stations_afloat(water, quarry.east, quarry.north, stand_off, a)
@@ -181,7 +188,7 @@ def plan_casts(quarry, stations, settings, convergence_deg=0.0, step=None, water
     CastPlan
     """
     _demand(len(quarry) > 0, "There is no target to cast at.")
-    _demand(len(stations.east) > 0, "BOAT has no point; put one where the boat lies.")
+    _demand(len(stations.east) > 0, "{stations} holds no place; put a point where the boat lies.")
     _judge_errors(quarry)
     apart = np.hypot(quarry.east[:, None] - stations.east, quarry.north[:, None] - stations.north)
     station, clear = _stations(quarry, stations, apart, water)
@@ -213,14 +220,14 @@ def plan_casts(quarry, stations, settings, convergence_deg=0.0, step=None, water
 
 def _judge_errors(quarry):
     if not np.isfinite(quarry.covariance).all():
-        raise InputError("Some targets have no standard deviations (sigma_east_m, sigma_north_m, cov_en_m2). Use the "
-                         "output of 'Locate targets' or 'Combine repeated targets'.")
+        raise InputError(Message("Some targets have no standard deviations (sigma_east_m, sigma_north_m, cov_en_m2). "
+                                 "Use the output of {locate()} or {adjust()}."))
     least, most = np.linalg.eigvalsh(quarry.covariance).T
     wrong = np.flatnonzero(least < -1e-6 * most)
     if len(wrong):
-        raise InputError(f"Target {quarry.target_id[wrong[0]]}: cov_en_m2 is larger than sigma_east_m times "
-                         f"sigma_north_m ({len(wrong)} such targets), which no errors can have. Use the three as "
-                         "'Locate targets' or 'Combine repeated targets' wrote them.")
+        raise InputError(Message("Target {target}: cov_en_m2 is larger than sigma_east_m times sigma_north_m ({count} "
+                                 "such targets), which no errors can have. Use the three as {locate()} or {adjust()} "
+                                 "wrote them.", target=quarry.target_id[wrong[0]], count=len(wrong)))
 
 
 def _stations(quarry, stations, apart, water):
@@ -229,8 +236,8 @@ def _stations(quarry, stations, apart, water):
         return np.arange(len(quarry)), np.ones(len(quarry), bool) if stations.found is None else stations.found
     ashore = np.flatnonzero(~afloat(water, stations.east, stations.north))
     if len(ashore):
-        raise InputError(f"The boat's point {ashore[0] + 1} lies outside WATER, on land. Put it on the water, or "
-                         "correct WATER.")
+        raise InputError(Message("The boat's point {number} lies outside {water}, on land. Put it on the water, or "
+                                 "correct {water}.", number=ashore[0] + 1))
     nearest = apart.argmin(axis=1)
     if water is None:
         return nearest, np.ones(len(quarry), bool)
@@ -269,6 +276,6 @@ def _within(toward, reach, slack=1e-9):
     return able
 
 
-def _demand(holds, text):
+def _demand(holds, template, **values):
     if not holds:
-        raise InputError(text)
+        raise InputError(Message(template, **values))

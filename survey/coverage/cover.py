@@ -7,6 +7,7 @@ import numpy as np
 
 from ..geometry import overlap, transfer
 from ..model.errors import InputError
+from ..model.messages import Message
 from . import edge_error, seams, thinning
 
 __all__ = ["ASKED", "Cover", "PassCover", "Swaths", "cover_of_seen", "cover_of_swaths"]
@@ -14,8 +15,8 @@ __all__ = ["ASKED", "Cover", "PassCover", "Swaths", "cover_of_seen", "cover_of_s
 MERGED = "The swaths were drawn with all passes in one, so no pass can be told from another"
 
 
-TAKEN = ("95 % interval was drawn as if all passes had moved together: ground that opens between two of them is not in "
-         "it. Swaths drawn with MERGE 'strip' or 'pass' are drawn pass by pass.")
+TAKEN = Message("95 % interval was drawn as if all passes had moved together: ground that opens between two of them is "
+                "not in it. Swaths drawn with {draw_swaths(merge)} 'strip' or 'pass' are drawn pass by pass.")
 
 _MARGINS, _REACH_M = 2, 10.0
 """A draw may move a pass by twice the 95 % margin, and the end of a pass farther, by its heading."""
@@ -121,11 +122,13 @@ def cover_of_swaths(frame, swaths, bounds, required_looks=1, position_error=2.0,
         If there are no swaths, or more than one look is asked of swaths that do not tell passes apart.
     """
     if not any(g is not None and not g.is_empty for g in swaths.geometries):
-        raise InputError("The swath layer holds no polygons; there is nothing to judge. Run 'Draw swaths' first.")
+        raise InputError(Message("The swath layer holds no polygons; there is nothing to judge. Run {draw_swaths()} "
+                                 "first."))
     merged = bool(np.isnan(swaths.pass_id).any())
     if merged and required_looks > 1:
-        raise InputError(f"{MERGED} and {required_looks} looks cannot be counted. Run 'Draw swaths' again with MERGE "
-                         "'strip' or 'pass', or ask for 1 look.")
+        raise InputError(Message("{merged} and {looks} looks cannot be counted. Run {draw_swaths()} again with "
+                                 "{draw_swaths(merge)} 'strip' or 'pass', or ask for 1 look.", merged=MERGED,
+                                 looks=required_looks))
     passes, notes = _passes(frame, swaths, bounds, position_error)
     step(0.2)
     outings = _thinned(passes, required_looks, position_error, lambda f: step(0.2 + 0.15 * f))
@@ -136,7 +139,7 @@ def cover_of_swaths(frame, swaths, bounds, required_looks=1, position_error=2.0,
                                    bounds)[-1]
     low = None
     if merged:
-        notes.append(f"{MERGED}: the worst case is left empty, and the {TAKEN}")
+        notes.append(f"{MERGED}: the worst case is left empty, and the " + TAKEN)
     else:
         low = edge_error.moved_levels(outings, required_looks, position_error, -1, lambda f: step(0.7 + 0.3 * f),
                                       bounds)[-1]

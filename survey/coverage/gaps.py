@@ -9,6 +9,7 @@ from ..geometry import overlap, shapes, transfer, widths
 from ..geometry.clearance import cleared, paced
 from ..geometry.frame import Frame
 from ..model.errors import InputError
+from ..model.messages import Message
 from ..share import merged_share
 from ..share.drawn_errors import LEAST_DRAWS
 from ..share.draws import drawn_passes, share_draws
@@ -78,7 +79,7 @@ class SeenGround:
 
 @dataclass
 class CoverageResult:
-    """Gaps (largest first), columns for each AREA feature, and totals.
+    """Gaps (largest first), columns for each feature of the area, and totals.
 
     ``geometries``: list of shapely MultiPolygons in crs units; ``gaps`` and ``areas``: (n,) arrays by field name, see
     ``schemas.GAPS`` and ``schemas.AREAS``. Areas in ground m2, shares in percent, NaN where they cannot be known.
@@ -270,15 +271,15 @@ class _Missed:
 
 
 def _wanted(crs, areas, exclude):
-    """Frame, the AREA features in it less the excluded ground, and notes."""
+    """Frame, the features of the area in it less the excluded ground, and notes."""
     with_shape = [g for g in areas if g is not None and not g.is_empty]
     if not with_shape:
         raise InputError("The area layer holds no polygons; draw the water that was to be covered.")
     vertices = np.vstack([ring for g in with_shape for shell, _ in shapes.rings(g) for ring in [shell]])
     frame = Frame.around(crs, *vertices.T)
     crossed = sum(not g.is_valid for g in with_shape)
-    notes = [f"{crossed} area feature(s) crossed themselves and were mended; look at the AREAS output to see whether "
-             "that is what you meant."] if crossed else []
+    notes = [Message("{count} area feature(s) crossed themselves and were mended; look at {result.areas} to see "
+                     "whether that is what you meant.", count=crossed)] if crossed else []
     kept_out = overlap.merged([transfer.to_frame(frame, g) for g in exclude if g is not None and not g.is_empty])
     wanted = []
     for geometry in areas:
@@ -328,7 +329,7 @@ def _fewest(grounds, missed):
 
 
 def _by_area(frame, wanted, missed, worst, best, cover):
-    """Columns of the AREA features but for the interval."""
+    """Columns of the features of the area but for the interval."""
     rows = []
     for ground in wanted:
         size = transfer.geodesic_area(frame, ground)

@@ -10,6 +10,7 @@ from ..bottom.rasters import Raster, carried, metric_crs
 from ..bottom.terrain import anchored
 from ..geometry.scanfill import fill_polygon
 from ..model.errors import InputError
+from ..model.messages import Message
 from ..swaths.edges import SwathSettings
 from .beam_rows import lay_out
 from .detection import DetectionSettings
@@ -71,8 +72,8 @@ class Ensonification:
         self._tan_blind = np.tan(np.radians(blind_deg))
         usable = np.flatnonzero(track.usable & np.isfinite(track.x + track.y + track.range_m))
         if not len(usable):
-            raise InputError("No sample of the track is usable and has a range, so nothing was seen. Look at the field "
-                             "reject_reason, and give RANGE to 'Prepare track'.")
+            raise InputError(Message("No sample of the track is usable and has a range, so nothing was seen. Look at "
+                                     "the field reject_reason, and give {prepare(range_m)} to {prepare()}."))
         crs = metric_crs(track.crs, track.x[usable], track.y[usable])
         x, y = carried(track.crs, crs, track.x[usable], track.y[usable])
         self.raster = Raster.around(crs, cell, x, y, 1.01 * float(np.max(track.range_m[usable])) + cell)

@@ -1,8 +1,8 @@
 """How small an object a look would show: hits along the track, width of the beam, length of the shadow.
 
-A cube of side D is detected where D f / vb >= MIN_HITS, 2 r tan(theta / 2) <= D, its shadow fits on the record and is
-MIN_SHADOW long, and the grazing angle is within its limit. NOAA's specifications ask for three hits on a cube of 1 m
-(HSSD 2021, 6.1.2.2); ping rate c / (2 R) at most, with f the rate and vb the speed of the beam over the ground.
+A cube of side D is detected where D f / vb >= ``min_hits``, 2 r tan(theta / 2) <= D, its shadow fits on the record and
+is ``min_shadow_m`` long, and the grazing angle is within its limit. NOAA's specifications ask for three hits on a cube
+of 1 m (HSSD 2021, 6.1.2.2); ping rate c / (2 R) at most, with f the rate and vb the speed of the beam over the ground.
 """
 from __future__ import annotations
 

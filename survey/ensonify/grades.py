@@ -8,7 +8,7 @@ from ..model.errors import InputError
 __all__ = ["BANDS", "GRADES", "HIDDEN", "WEAK", "codes"]
 
 BANDS = {"seen": ("looks", "hidden"), "detection": ("looks", "hidden", "detecting_looks")}
-"""Bands of 'Map bottom seen' that the verdict rests on, by grade."""
+"""Bands of the map of bottom seen that the verdict rests on, by grade."""
 
 GRADES = tuple(BANDS)
 
@@ -42,7 +42,7 @@ def codes(bands, required_looks, grade="seen"):
         If a value is out of bounds.
     """
     if grade not in GRADES:
-        raise InputError(f"The grade '{grade}' is not one of {', '.join(GRADES)}.")
+        raise InputError(f"The grade '{grade}' is not one of {', '.join(GRADES)}.", field="grade")
     if not 1 <= required_looks < WEAK - 1:
         raise InputError(f"{required_looks} looks cannot be asked for; give a number from 1 to {WEAK - 2}.")
     looks = np.nan_to_num(np.asarray(bands["looks"], float))

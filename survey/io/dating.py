@@ -4,6 +4,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..model.errors import InputError
+from ..model.messages import Message
 from ..model.times import DAY_S, iso_time
 
 __all__ = ["ROLLOVER_DAYS", "date_positions", "nearest_day", "rollover_days", "rollover_warning"]
@@ -52,8 +53,8 @@ def date_positions(order, clock, day, dates, log_day, name):
     elif log_day is not None:
         known, first_day = order[:1], np.array([log_day])
     else:
-        raise InputError(f"{name} has times but no date (no RMC sentence, and no ZDA with a date). "
-                         "Give the day of its first position as LOG_DATE, such as 2024-05-31.")
+        raise InputError(Message("{name} has times but no date (no RMC sentence, and no ZDA with a date). Give the day "
+                                 "of its first position as {log_date}, such as 2024-05-31.", name=name))
     latest = np.maximum(np.searchsorted(known, order, side="right") - 1, 0)
     return (first_day[latest] + midnights) * DAY_S + clock
 
@@ -64,7 +65,7 @@ def nearest_day(clock, t_s):
 
 
 def rollover_days(first_t_s, log_day):
-    """Days by which LOG_DATE says a log's own dates are too early; 0 unless that is a whole number of GPS rollovers."""
+    """Days by which ``log_day`` says a log's dates are too early; 0 unless that is a whole number of GPS rollovers."""
     if log_day is None:
         return 0
     late = log_day - int(first_t_s // DAY_S)
@@ -76,5 +77,6 @@ def rollover_warning(first_t_s, now_t_s, name):
     later = first_t_s + ROLLOVER_DAYS * DAY_S
     if later > now_t_s:
         return ""
-    return (f"{name} is dated {iso_time(first_t_s)[:10]}. If that is 1024 weeks too early, as in receivers whose GPS "
-            f"week counter has started again, give LOG_DATE={iso_time(later)[:10]}: the dates are then moved to it.")
+    return Message("{name} is dated {day}. If that is 1024 weeks too early, as in receivers whose GPS week counter has "
+                   "started again, give {log_date} as {later}: the dates are then moved to it.", name=name,
+                   day=iso_time(first_t_s)[:10], later=iso_time(later)[:10])

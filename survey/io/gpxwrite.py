@@ -13,6 +13,7 @@ from xml.etree import ElementTree  # nosec B405: only writes
 from ..model import patience
 from ..model.depthwords import depth_words
 from ..model.errors import InputError
+from ..model.messages import Message
 from ..model.times import iso_time
 
 __all__ = ["LINES_AS", "Line", "Waypoint", "describe", "gpx_text", "unique_names"]
@@ -91,7 +92,8 @@ def _free(name, longest, taken):
         if candidate.lower() not in taken:
             return candidate
         number += 1
-    raise InputError(f"{len(taken) + 1} names cannot be told apart with {longest} characters. Raise MAX_NAME.")
+    raise InputError(Message("{count} names cannot be told apart with {most} characters. Raise {longest}.",
+                             count=len(taken) + 1, most=longest))
 
 
 def describe(row):
@@ -151,9 +153,10 @@ def gpx_text(waypoints=(), lines=(), lines_as="route", longest=16, note=""):
         If there is nothing to write, or a coordinate is no place on Earth.
     """
     if lines_as not in LINES_AS:
-        raise InputError(f"LINES_AS is '{lines_as}'; choose one of {', '.join(LINES_AS)}.")
+        raise InputError(Message("{lines_as} is '{given}'; choose one of {known}.", given=lines_as,
+                                 known=", ".join(LINES_AS)))
     if not waypoints and not lines:
-        raise InputError("There is nothing to write: give WAYPOINTS or LINES with at least one feature.")
+        raise InputError(Message("There is nothing to write: give {waypoints} or {lines} with at least one feature."))
     root = ElementTree.Element("gpx", {"xmlns": NAMESPACE, "version": "1.1", "creator": "Athwart"})
     if note:
         _text(ElementTree.SubElement(root, "metadata"), "desc", note)

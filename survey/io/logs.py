@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ..model.errors import InputError
+from ..model.messages import Message
 from ..model.times import iso_time, parse_date
 from .gpx import read_gpx
 from .logfile import fix_columns, waypoint_columns
@@ -127,9 +128,9 @@ def _read(path, name, day, offset, variation, step):
         return read_gpx(data, name, offset, step)
     if looks_like_nmea(plain):
         return read_nmea(plain, name, day, offset, variation, step=step)
-    raise InputError(f"{name} is neither NMEA 0183 (lines such as $GPRMC,...*6A) nor GPX (XML). A table of positions "
-                     "can be loaded as a layer of points and given to 'Prepare track' as it is; other formats must be "
-                     "exported as one of the two first.")
+    raise InputError(Message("{name} is neither NMEA 0183 (lines such as $GPRMC,...*6A) nor GPX (XML). A table of "
+                             "positions can be loaded as a layer of points and given to {prepare()} as it is; other "
+                             "formats must be exported as one of the two first.", name=name))
 
 
 def _first_time(log):

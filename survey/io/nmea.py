@@ -10,6 +10,7 @@ import time
 import numpy as np
 
 from ..model.errors import InputError
+from ..model.messages import Message
 from ..model.times import DAY_S
 from .clocks import LATE_S, between_ticks, foreign_clock, late
 from .dating import date_positions, nearest_day, rollover_days, rollover_warning
@@ -142,15 +143,16 @@ def _fill_ticks(log, valid):
 
 
 def _mind_rollover(log, t_s, log_date, now):
-    """Move ``t_s`` (in place) when LOG_DATE says that the GPS week counter had begun again; else warn of odd dates."""
+    """Move ``t_s`` (in place) when ``log_date`` says that the week counter had begun again; else warn of odd dates."""
     moved = rollover_days(t_s[0], log_date)
     if moved:
         t_s += moved * DAY_S
-        log.warnings.append(f"{log.name}: its dates were moved by {moved} days, a whole number of GPS week rollovers, "
-                            "to the LOG_DATE you gave.")
+        log.warnings.append(Message("{name}: its dates were moved by {moved} days, a whole number of GPS week "
+                                    "rollovers, to the {log_date} you gave.", name=log.name, moved=moved))
         return
     if log_date is not None and log_date != t_s[0] // DAY_S:
-        log.warnings.append(f"{log.name} carries its own dates; the LOG_DATE you gave was not needed and not used.")
+        log.warnings.append(Message("{name} carries its own dates; the {log_date} you gave was not needed and not "
+                                    "used.", name=log.name))
     warning = rollover_warning(t_s[0], now, log.name)
     if warning:
         log.warnings.append(warning)
@@ -265,16 +267,17 @@ def _add_headings(log, fixes, heading, placed, rmc_variation, magnetic_variation
     variation = heading["variation_deg"]
     lacking = np.isnan(variation)
     if lacking.any():
-        spare, source = magnetic_variation, "MAGNETIC_VARIATION"
+        spare, source = magnetic_variation, Message("{magnetic_variation}")
         told = rmc_variation[np.isfinite(rmc_variation) & (rmc_variation != 0)]
         if spare is None and len(told):
             spare, source = float(np.median(told)), "the RMC sentences"
         if spare is None:
-            log.warnings.append(f"{log.name}: {np.count_nonzero(lacking)} magnetic headings come without a variation "
-                                "and were left out. Give MAGNETIC_VARIATION (degrees, east positive) to use them.")
+            log.warnings.append(Message("{name}: {count} magnetic headings come without a variation and were left out. "
+                                        "Give {magnetic_variation} (degrees, east positive) to use them.",
+                                        name=log.name, count=np.count_nonzero(lacking)))
         else:
             variation = np.where(lacking, spare, variation)
-            log.notes.append(f"{log.name}: magnetic variation {spare:+.1f} degrees from {source}.")
+            log.notes.append(f"{log.name}: magnetic variation {spare:+.1f} degrees from " + source + ".")
     known = _rows({**heading, "heading_deg": (heading["heading_deg"] + variation) % 360}, np.isfinite(variation))
     if not len(known["order"]):
         return

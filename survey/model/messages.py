@@ -84,6 +84,11 @@ class Message(str):
     def __reduce__(self):
         return Message.of, (self.parts,)
 
+    def rstrip(self, chars=None):
+        """As of texts; a name at the end stays."""
+        *head, last = self.parts
+        return Message.of([*head, last.rstrip(chars) if isinstance(last, str) else last])
+
     def rendered(self, word):
         """The text, with ``word(name)`` for every Setting and Function in it."""
         return "".join(part if isinstance(part, str) else word(part) for part in self.parts)

@@ -232,7 +232,7 @@ def day_number(year, month, day):
     return datetime.date(year, month, day).toordinal() - _EPOCH_DAY
 
 
-def parse_date(value, what="LOG_DATE"):
+def parse_date(value):
     """A calendar date, given as ``datetime.date`` or text year-month-day, as days since 1970-01-01; None if blank.
 
     Raises
@@ -249,7 +249,8 @@ def parse_date(value, what="LOG_DATE"):
     try:
         return day_number(int(parts[1]), int(parts[3] or parts[5]), int(parts[4] or parts[6]))
     except (TypeError, ValueError):
-        raise InputError(f"{what}: '{text}' is not a date. Write year-month-day, such as 2024-05-31.") from None
+        raise InputError(Message("{log_date} is '{given}', which is no date. Write year-month-day, such as 2024-05-31.",
+                                 given=text)) from None
 
 
 def iso_time(t_s):

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..model.errors import InputError
+from ..model.messages import Message
 from ..model.table import Floats, Table, Texts
 from ..model.track import side_name
 from ..targets.match import no_overlap
@@ -65,7 +66,8 @@ def read_marks(record, marks, track=None, time_offset=0.0):
         If no mark falls within the track at all; for times, with the hours that would fit.
     """
     if track is None and record.edge_range_m is None:
-        raise InputError("EDGE_RANGE is not given and there is no TRACK to take the range in force from. Give one.")
+        raise InputError(Message("{edge_range_m} is not given and there is no {track} to take the range in force from. "
+                                 "Give one."))
     side, share = record.across(marks.column)
     count = _count(record, marks, track)
     reason = _readable(marks, side, share, count, record)
@@ -75,7 +77,7 @@ def read_marks(record, marks, track=None, time_offset=0.0):
     shadow, open_shadow = _shadow(record, marks, side, share, reason)
     shadow = shadow * edge
     reason[(reason == "") & ~np.isfinite(slant)] = (
-        "no stretch of the track covers its row, so the range in force is unknown: give EDGE_RANGE")
+        Message("no stretch of the track covers its row, so the range in force is unknown: give {edge_range_m}"))
     bottom = (marks.kind == "bottom") & (reason == "")
     hold = HOLD_S if record.by_time else HOLD_PINGS
     depth = np.where(bottom, slant, _between(count, stretch, slant, bottom, hold))
@@ -94,15 +96,16 @@ def row_words(record, track):
         return "", ""
     how = row_times(record, np.empty(0), track)
     if track is None:
-        return ("Rows were spread evenly from FIRST_TIME to LAST_TIME; with a change of the range on the way that is "
-                "wrong: give TRACK."), ""
+        return Message("Rows were spread evenly from {first_s} to {last_s}; with a change of the range on the way that "
+                       "is wrong: give {track}."), ""
     if how.by == "ping":
         return "Rows were timed by the record's own ping count in the track.", ""
     if how.by == "range":
-        return "", (f"The range changes {how.changes} times within the picture and the track carries no ping count: "
-                    "rows were taken to last in proportion to the range, since a ping waits for its echo. Surer is to "
-                    "tell rows by ping: PING_FIELD in 'Prepare track' and FIRST_PING here, or a picture a range.")
-    return "Rows were spread evenly from FIRST_TIME to LAST_TIME: the range does not change in the picture.", ""
+        return "", Message("The range changes {count} times within the picture and the track carries no ping count: "
+                           "rows were taken to last in proportion to the range, since a ping waits for its echo. Surer "
+                           "is to tell rows by ping: {prepare(fixes.ping)} in {prepare()} and {first_ping} here, or a "
+                           "picture a range.", count=how.changes)
+    return Message("Rows were spread evenly from {first_s} to {last_s}: the range does not change in the picture."), ""
 
 
 def bottom_warning(record, marks, track, ids):
@@ -131,13 +134,13 @@ def bottom_warning(record, marks, track, ids):
         _, read2, depth2 = _bottoms(replace(record, newest=other), marks, track)
         fits = len(read2) >= len(read) and (np.abs(read2 - depth2) <= _APART_M + _APART_SHARE * depth2).all()
         if fits and len(read2) > 1:
-            turned = f" With NEWEST '{other}' all of them would agree."
+            turned = Message(" With {newest} '{other}' all of them would agree.", other=other)
     except InputError:  # turned over, the picture does not meet the track at all
         pass
-    first = "FIRST_TIME and LAST_TIME" if record.by_time else "FIRST_PING"
-    return (f"{wrong.sum()} of {len(at)} bottom marks do not lie at the depth of the track, the worst first: {shown}. "
-            f"Rows may be tied to the wrong moments: check NEWEST, {first}, DROPPED_ROWS, and the range at "
-            f"the edge.{turned}")
+    first = Message("{first_s} and {last_s}" if record.by_time else "{first_ping}")
+    return Message("{wrong} of {count} bottom marks do not lie at the depth of the track, the worst first: {shown}. "
+                   "Rows may be tied to the wrong moments: check {newest}, {first}, {dropped}, and the range at the "
+                   "edge.{turned}", wrong=wrong.sum(), count=len(at), shown=shown, first=first, turned=turned)
 
 
 def _bottoms(record, marks, track):
@@ -193,15 +196,17 @@ def _on_track(record, track, count, time_offset):
     runs = Runs(track, track.t_s if record.by_time else track.record_ping)
     if not len(runs):
         raise InputError("The track has no times; tell the rows by ping." if record.by_time else
-                         "The track carries no rising ping count. Give PING_FIELD in 'Prepare track', or tell the rows "
-                         "by FIRST_TIME and LAST_TIME.")
+                         Message("The track carries no rising ping count. Give {prepare(fixes.ping)} in {prepare()}, "
+                                 "or tell the rows by {first_s} and {last_s}."))
     stretch = runs.find(count, np.full(len(count), "", object))[0]
     known = np.isfinite(count)
     if known.any() and not (stretch >= 0).any():
         raise InputError(no_overlap(count[known], runs, time_offset) if record.by_time else
-                         f"No pick falls on the track: the picks are on pings {count[known].min():.0f} to "
-                         f"{count[known].max():.0f}, the track has {runs.start.min():.0f} to {runs.end.max():.0f}. "
-                         "Check FIRST_PING, PINGS_PER_ROW and NEWEST.")
+                         Message("No pick falls on the track: the picks are on pings {low:.0f} to {high:.0f}, the "
+                                 "track has {start:.0f} to {end:.0f}. Check {first_ping}, {pings_per_row} and "
+                                 "{newest}.",
+                                 low=count[known].min(), high=count[known].max(), start=runs.start.min(),
+                                 end=runs.end.max()))
     position = runs.position(stretch, count)
     return stretch, position, Poses.at(track, position)
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..model.errors import InputError
+from ..model.messages import Message
 
 __all__ = ["LAYOUTS", "NEWEST", "Record", "read_dropped"]
 
@@ -39,8 +40,8 @@ def read_dropped(text):
             continue
         match = _ENTRY.fullmatch(entry)
         if match is None:
-            raise InputError(f"DROPPED_ROWS holds '{entry}'; write a pixel row and, after a colon, how many rows are "
-                             "missing at its upper edge, such as 120 340:5.")
+            raise InputError(Message("{dropped} holds '{entry}'; write a pixel row and, after a colon, how many rows "
+                                     "are missing at its upper edge, such as 120 340:5.", entry=entry))
         found.append((int(match[1]), int(match[2] or 1)))
     return tuple(sorted(found))
 
@@ -71,29 +72,32 @@ class Record:
     def __post_init__(self):
         timed = (self.first_s is not None) + (self.last_s is not None)
         _demand(self.width > 0 and self.height > 0, "The image is empty: it has no pixels.")
-        _demand(self.layout in LAYOUTS, f"LAYOUT is '{self.layout}'; choose one of {', '.join(LAYOUTS)}.")
-        _demand(self.newest in NEWEST, f"NEWEST is {self.newest!r}; choose one of {', '.join(NEWEST)}.")
+        _demand(self.layout in LAYOUTS, "{layout} is '{given}'; choose one of {known}.", given=self.layout,
+                known=", ".join(LAYOUTS))
+        _demand(self.newest in NEWEST, "{newest} is {given!r}; choose one of {known}.", given=self.newest,
+                known=", ".join(NEWEST))
         _demand(timed or self.first_ping is not None,
-                "Nothing says which ping a row is. Give FIRST_PING (of the oldest row) and PINGS_PER_ROW, or "
-                "FIRST_TIME and LAST_TIME.")
+                "Nothing says which ping a row is. Give {first_ping} (of the oldest row) and {pings_per_row}, or "
+                "{first_s} and {last_s}.")
         _demand(not (timed and self.first_ping is not None),
-                "Both FIRST_PING and times are given and could contradict each other; leave one of them blank.")
-        _demand(timed != 1, "FIRST_TIME and LAST_TIME belong together: give both, the times of the oldest and of the "
+                "Both {first_ping} and times are given and could contradict each other; leave one of them out.")
+        _demand(timed != 1, "{first_s} and {last_s} belong together: give both, the times of the oldest and of the "
                             "newest row.")
         _demand(timed == 0 or self.first_s < self.last_s,
-                "FIRST_TIME is not before LAST_TIME. FIRST_TIME is the oldest row, wherever it stands in the picture "
-                "(see NEWEST).")
-        _demand(timed == 0 or self.height > 1, "An image of one row cannot be told by two times; use FIRST_PING.")
-        _demand(self.pings_per_row > 0, f"PINGS_PER_ROW is {self.pings_per_row:g}; it is above zero.")
+                "{first_s} is not before {last_s}. {first_s} is the oldest row, wherever it stands in the picture (see "
+                "{newest}).")
+        _demand(timed == 0 or self.height > 1, "An image of one row cannot be told by two times; use {first_ping}.")
+        _demand(self.pings_per_row > 0, "{pings_per_row} is {given:g}; it is above zero.", given=self.pings_per_row)
         _demand(self.edge_range_m is None or self.edge_range_m > 0,
-                f"EDGE_RANGE is {self.edge_range_m}; a range is above zero.")
+                "{edge_range_m} is {given}; a range is above zero.", given=self.edge_range_m)
         _demand(self.centre_column is None or 0 <= self.centre_column <= self.width,
-                f"CENTRE_COLUMN is {self.centre_column}, but the image has columns 0 to {self.width}.")
-        _demand(self.reach > 0, f"CENTRE_COLUMN {self.centre_column:g} leaves no column for the {self.layout} side."
-                if self.centre_column is not None else "")
+                "{centre_column} is {given}, but the image has columns 0 to {width}.", given=self.centre_column,
+                width=self.width)
+        _demand(self.reach > 0, "{centre_column} {given} leaves no column for the {side} side.",
+                given=self.centre_column, side=self.layout)
         outside = [str(row) for row, _ in self.dropped if not 0 < row < self.height]
-        _demand(not outside, f"DROPPED_ROWS names row {', '.join(outside)}, but rows can only be missing between two "
-                             f"rows of the image, at 1 to {self.height - 1}.")
+        _demand(not outside, "{dropped} names row {rows}, but rows can only be missing between two rows of the image, "
+                             "at 1 to {last}.", rows=", ".join(outside), last=self.height - 1)
 
     @property
     def by_time(self):
@@ -161,6 +165,6 @@ class Record:
         return (self.height - row) + sum(missing * (row < at) for at, missing in self.dropped)
 
 
-def _demand(holds, text):
+def _demand(holds, template, **values):
     if not holds:
-        raise InputError(text)
+        raise InputError(Message(template, **values))

@@ -44,7 +44,7 @@ def doubts(layers):
     return report_words.doubts(layers, figures.whole, figures.found)
 
 
-def coverage_page(layers, title, made):
+def coverage_page(layers, title, made, worded=str):
     """The report as one HTML page.
 
     Parameters
@@ -53,6 +53,8 @@ def coverage_page(layers, title, made):
     title : str
     made : str
         When it was made, for the line under the title.
+    worded : callable, optional
+        Puts a Message into the words of whoever reads the page; as it is, it speaks of functions of this package.
     """
     figures = _Figures(layers)
     whole, found = figures.whole, figures.found
@@ -63,7 +65,7 @@ def coverage_page(layers, title, made):
     return pages.page(title, lead, [
         pages.definition_list(_key_figures(layers, whole, found)),
         pages.figure(drawing, report_map.caption(layers)) if drawing else "",
-        pages.section("What is doubtful", pages.bullets(doubtful)) if doubtful else "",
+        pages.section("What is doubtful", pages.bullets(map(worded, doubtful))) if doubtful else "",
         _coverage(layers, whole), _gaps(layers, whole), _shore(layers), _passes(layers), _targets(layers, found),
         pages.section("Methods", pages.paragraph(report_words.methods_text(layers, whole, found)),
                       pages.paragraph(_reading_text())),

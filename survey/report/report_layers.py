@@ -10,15 +10,15 @@ from ..geometry import overlap, shapes, transfer
 __all__ = ["NEEDED", "Layers", "ReportLayer", "grades_inside", "looks_inside", "seen_levels"]
 
 NEEDED = {
-    "TRACK": ("outing", "t_s", "heading_source", "depth_source", "range_m", "range_ratio", "sound_speed_mps",
+    "track": ("outing", "t_s", "heading_source", "depth_source", "range_m", "range_ratio", "sound_speed_mps",
               "latency_s", "lever_forward_m", "lever_starboard_m", "mount_deg", "usable", "reject_reason"),
-    "PASSES": ("outing", "pass_id", "length_m", "mean_speed_mps", "mean_depth_m", "range_m", "too_fast_pct",
+    "passes": ("outing", "pass_id", "length_m", "mean_speed_mps", "mean_depth_m", "range_m", "too_fast_pct",
                "off_band_pct"),
-    "SWATHS": ("outing", "pass_id", "side", "range_model", "blind_deg"),
-    "AREAS": ("area_m2", "covered_m2", "covered_pct", "low_pct", "high_pct", "looks_min"),
-    "GAPS": ("gap_id", "kind", "area_m2", "width_m", "length_m", "certain"),
-    "SHORE": ("status", "length_m"),
-    "TARGETS": ("target_id", "label", "status", "semi_major_m", "semi_minor_m", "azimuth_deg", "confidence_pct",
+    "swaths": ("outing", "pass_id", "side", "range_model", "blind_deg"),
+    "areas": ("area_m2", "covered_m2", "covered_pct", "low_pct", "high_pct", "looks_min"),
+    "gaps": ("gap_id", "kind", "area_m2", "width_m", "length_m", "certain"),
+    "shore": ("status", "length_m"),
+    "targets": ("target_id", "label", "status", "semi_major_m", "semi_minor_m", "azimuth_deg", "confidence_pct",
                 "main_cause"),
 }
 """Fields without which a layer is not what it is taken for; all others may be missing, as in layers made earlier."""

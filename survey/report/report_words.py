@@ -5,6 +5,7 @@ import datetime
 
 import numpy as np
 
+from ..model.messages import Message
 from .pages import number
 
 __all__ = ["ALL_AT_ONCE", "between", "dates", "doubts", "methods_text", "passes_asked"]
@@ -182,12 +183,12 @@ def doubts(layers, whole=None, found=None):
     if whole is not None:
         said += _of_sums(layers, whole)
         if not whole.looks:
-            said.append("The areas do not say how many looks were asked for: run 'Find coverage gaps' again, or see "
-                        "the table of looks.")
+            said.append(Message("The areas do not say how many looks were asked for: run {find_gaps()} again, or see "
+                                "the table of looks."))
         if not whole.drawn:
-            said.append("The areas were made before shares came with an interval: their low and high figures move "
-                        "every edge at once, which is far wider than the error of the share. Run 'Find coverage gaps' "
-                        "again.")
+            said.append(Message("The areas were made before shares came with an interval: their low and high figures "
+                                "move every edge at once, which is far wider than the error of the share. Run "
+                                "{find_gaps()} again."))
     if found is not None and found.all:
         said += _of_density(found)
     for name, layer in layers.given():
@@ -219,9 +220,9 @@ def _of_sums(layers, whole):
     if layers.gaps is not None and np.isfinite(whole.seen_m2):
         listed, missed = float(np.nansum(layers.gaps.numbers("area_m2"))), whole.area_m2 - whole.seen_m2
         if listed > missed + 0.001 * whole.area_m2 + 1:
-            said.append(f"The gaps add up to {number(listed, 0, 'm²')}, yet the areas miss only "
-                        f"{number(missed, 0, 'm²')}: they come from different runs. Give the gaps and the areas of "
-                        "one run of 'Find coverage gaps'.")
+            said.append(Message("The gaps add up to {listed}, yet the areas miss only {missed}: they come from "
+                                "different runs. Give the gaps and the areas of one run of {find_gaps()}.",
+                                listed=number(listed, 0, "m²"), missed=number(missed, 0, "m²")))
     return said
 
 
@@ -234,8 +235,8 @@ def _of_density(found):
         said.append(f"The density counts {number(found.inside)} of {number(found.all)} targets; left out: "
                     f"{', '.join(left)}.")
     if not found.combined and found.inside > 1:
-        said.append("The targets are single looks: one object may be among them several times. Use 'Combine repeated "
-                    "targets' before a density is quoted.")
+        said.append(Message("The targets are single looks: one object may be among them several times. Use {adjust()} "
+                            "before a density is quoted."))
     if not np.isfinite(found.per_ha):
         said.append("No density is given: the ground seen at least once is unknown. Give the swaths, and areas of "
                     "which some was seen.")

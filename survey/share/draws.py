@@ -14,6 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..model.messages import Message
 from . import drawn_errors
 from .boat_frames import line_from_shape, simplified
 from .chances import DrawnPass, chances
@@ -98,12 +99,14 @@ def drawn_passes(cover, swaths, lines, draws, position_error, sigmas=drawn_error
         found.append(DrawnPass(one.ground, errors, facts, line or line_from_shape(one.ground)))
     notes = []
     if unknown:
-        notes.append(f"{max(unknown.values())} of {len(found)} passes do not state {', '.join(sorted(unknown))}; the "
-                     "interval of the share was drawn with usual values for them. Swaths of 'Draw swaths' state all.")
+        notes.append(Message("{count} of {all} passes do not state {names}; the interval of the share was drawn with "
+                             "usual values for them. Swaths of {draw_swaths()} state all.",
+                             count=max(unknown.values()), all=len(found), names=", ".join(sorted(unknown))))
     if shapeless:
-        notes.append(f"The boat's line is not known for {shapeless} of {len(found)} passes; for the interval of the "
-                     "share it was taken as the middle of the swath. Give the passes of 'Prepare track' (PASSES), "
-                     "above all where passes are curved or drawn on one side only.")
+        notes.append(Message("The boat's line is not known for {count} of {all} passes; for the interval of the share "
+                             "it was taken as the middle of the swath. Give the passes of {prepare()} as {passes}, "
+                             "above all where passes are curved or drawn on one side only.", count=shapeless,
+                             all=len(found)))
     return found, notes
 
 

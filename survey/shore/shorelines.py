@@ -7,6 +7,7 @@ from shapely.ops import polygonize, unary_union
 
 from ..geometry import overlap, shapes, transfer
 from ..model.errors import InputError
+from ..model.messages import Message
 
 __all__ = ["cut", "line_string", "lines_of", "places", "run_of", "water_of"]
 
@@ -56,8 +57,8 @@ def water_of(frame, shoreline, water):
     for ring in closed:  # a ring in a ring is an island
         inside = inside.symmetric_difference(shapes.polygon(np.asarray(ring.exterior.coords)))
     if inside.is_empty:
-        raise InputError("The shoreline is made of lines that close no water, so it cannot be told where sound may "
-                         "run. Give the lake's polygon as WATER.")
+        raise InputError(Message("The shoreline is made of lines that close no water, so it cannot be told where sound "
+                                 "may run. Give the lake's polygon as {water}."))
     return shapes.polygonal(inside), notes
 
 

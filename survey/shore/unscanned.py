@@ -19,6 +19,7 @@ from ..geometry.edge_index import EdgeIndex, first_crossing, nearest_on_edges
 from ..geometry.frame import Frame
 from ..model import patience
 from ..model.errors import InputError
+from ..model.messages import Message
 from . import shorelines
 
 __all__ = ["ShoreResult", "find_unscanned"]
@@ -85,7 +86,8 @@ def find_unscanned(crs, swaths, shoreline, water=None, *, reach=5.0, min_length=
     afloat, notes = shorelines.water_of(frame, shoreline, water)
     seen = overlap.merged([transfer.to_frame(frame, g) for g in swaths if g is not None and not g.is_empty])
     if seen.is_empty:
-        raise InputError("The swath layer holds no polygons; there is nothing to judge. Run 'Draw swaths' first.")
+        raise InputError(Message("The swath layer holds no polygons; there is nothing to judge. Run {draw_swaths()} "
+                                 "first."))
     step(0.2)
     sight = _Sight(shapes.polygonal(patience.heard(seen.intersection, afloat)), afloat, reach)
     stretches = []

@@ -16,6 +16,7 @@ from ..geometry.clearance import cleared
 from ..geometry.frame import frames_for
 from ..model import patience
 from ..model.errors import InputError
+from ..model.messages import Message
 from .arcs import laid
 from .edges import SwathSettings, edges, reach_limit, used_range
 from .fan import Fan, strip_rows
@@ -306,15 +307,17 @@ def _counts(track, settings):
 def _nothing(report):
     """Why nothing was drawn, for the user."""
     if not report.usable:
-        return ("No sample of the track is usable, so there is no swath. Look at the field reject_reason: it says what "
-                "'Prepare track' missed.")
-    reasons = [f"{count} {text}" for count, text in (
-        (report.no_range, "have no range (give RANGE to 'Prepare track')"),
-        (report.no_depth, "have no depth (give DEPTH or a depth field to 'Prepare track')"),
+        return Message("No sample of the track is usable, so there is no swath. Look at the field reject_reason: it "
+                       "says what {prepare()} missed.")
+    reasons = [f"{count} " + text for count, text in (
+        (report.no_range, Message("have no range (give {prepare(range_m)} to {prepare()})")),
+        (report.no_depth, Message("have no depth (give {prepare(depth_m)}, or {prepare(fixes.depth_m)}, to "
+                                  "{prepare()})")),
         (report.no_heading, "have no heading"),
         (report.no_bottom, "have a range shorter than the depth, so that no bottom is on the record (check the range, "
                            "the depth and their units)"),
-        (report.aground, "lie outside the water polygon (check that WATER is the right lake)")) if count]
-    return (f"No swath can be drawn. Of {report.usable} usable samples {'; '.join(reasons)}." if reasons else
+        (report.aground, Message("lie outside the water polygon (check that {water} is the right lake)"))) if count]
+    return (f"No swath can be drawn. Of {report.usable} usable samples " + Message.joined("; ", reasons) + "."
+            if reasons else
             f"No swath can be drawn from {report.usable} usable samples: it takes two neighbouring samples of one "
             "pass, a boat that moves, and a range that reaches beyond the blind angle.")

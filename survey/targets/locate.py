@@ -1,6 +1,6 @@
 """Picks -> targets: where each lies, how far off it may be, why, and which picks have no place.
 
-The place is the centre of its error ellipse. WATER ends the beams: a pick whose whole 95 % interval lies behind the
+The place is the centre of its error ellipse. Land ends the beams: a pick whose whole 95 % interval lies behind the
 first shore on its side is a contradiction (wrong side, wrong unit, wrong polygon) and is rejected with that reason; one
 that its error lets lie in the water keeps its place and is named in the notes.
 """
@@ -12,6 +12,7 @@ import numpy as np
 
 from ..beams.soundspeed import CUSTOMARY
 from ..model.errors import InputError
+from ..model.messages import Message
 from ..model.track import side_name
 from ..uncertainty import ellipses
 from ..uncertainty.nadir import SIDE_UNSURE, STATUSES
@@ -151,12 +152,13 @@ def locate(track, picks, settings=None, water=None, ground_on_terrain=None, bott
 def refuse_model(range_model, has_grid):
     """Raise InputError for a range model that targets cannot be located with."""
     if range_model == "subtract":
-        raise InputError("RANGE_MODEL 'subtract' (range minus depth) places every target too near the boat and is kept "
-                         "for comparing swaths only. Use 'slant'.")
+        raise InputError(Message("{range_model} 'subtract' (range minus depth) places every target too near the boat "
+                                 "and is kept for comparing swaths only. Use 'slant'."))
     if range_model not in RANGE_MODELS:
-        raise InputError(f"RANGE_MODEL is '{range_model}'; choose one of {', '.join(RANGE_MODELS)}.")
+        raise InputError(Message("{range_model} is '{given}'; choose one of {known}.", given=range_model,
+                                 known=", ".join(RANGE_MODELS)))
     if range_model == "terrain" and not has_grid:
-        raise InputError("RANGE_MODEL 'terrain' needs a depth grid: give DEPTH_GRID, or use 'slant'.")
+        raise InputError(Message("{range_model} 'terrain' needs a depth grid: give {grid}, or use 'slant'."))
 
 
 def _first(*reasons):

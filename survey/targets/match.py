@@ -7,6 +7,7 @@ import numpy as np
 
 from ..geometry.frame import Frame
 from ..model.errors import InputError
+from ..model.messages import Message
 from ..model.table import Floats, Table, Texts
 from ..model.times import iso_time
 from .nearest_pass import abeam, nearest
@@ -69,8 +70,8 @@ def tie(track, picks, how="auto", mark_delay=0.0, time_offset=0.0):
         the time of the track: the message then names the offset that would fit.
     """
     if not track.usable.any():
-        raise InputError("No sample of the track can be used; its field reject_reason says why. Mend that in 'Prepare "
-                         "track' first.")
+        raise InputError(Message("No sample of the track can be used; its field reject_reason says why. Mend that in "
+                                 "{prepare()} first."))
     _demand(track, picks, how)
     count = len(picks)
     ties = Matches(np.full(count, np.nan), np.full(count, "", object), _choose(picks, track, how),
@@ -98,17 +99,18 @@ def tie(track, picks, how="auto", mark_delay=0.0, time_offset=0.0):
 
 def _demand(track, picks, how):
     if how not in TIES:
-        raise InputError(f"There is no tie '{how}'; choose one of {', '.join(TIES)}.")
+        raise InputError(Message("{tie} is '{given}'; choose one of {known}.", given=how, known=", ".join(TIES)))
     has = {TIME: np.isfinite(picks.t_s).any(), PING: np.isfinite(picks.ping).any(),
            BOAT: np.isfinite(picks.x).any(), OBJECT: np.isfinite(picks.x).any()}
-    lacks = {TIME: "times: choose the field that holds them (TIME_FIELD)",
-             PING: "ping numbers: choose the field that holds them (PING_FIELD)",
+    lacks = {TIME: Message("times: give the field that holds them as {picks.t_s}"),
+             PING: Message("ping numbers: give the field that holds them as {picks.ping}"),
              BOAT: "points: give a point layer", OBJECT: "points: give a point layer"}
     if how != AUTO and not has[how]:
-        raise InputError(f"TIE is '{how}', but the picks have no {lacks[how]}, or choose another TIE.")
+        raise InputError(Message("{tie} is '{given}', but the picks have no {lacks}, or choose another {tie}.",
+                                 given=how, lacks=lacks[how]))
     if how == PING and not np.isfinite(track.record_ping).any():
-        raise InputError("TIE is 'ping', but the track carries no ping count. Give PING_FIELD in 'Prepare track', or "
-                         "tie the picks by time.")
+        raise InputError(Message("{tie} is 'ping', but the track carries no ping count. Give {prepare(fixes.ping)} in "
+                                 "{prepare()}, or tie the picks by time."))
 
 
 def _choose(picks, track, how):
@@ -168,18 +170,19 @@ def no_overlap(moment, runs, time_offset):
     hits = [int((runs.find(moment + step * _QUARTER_S, anywhere)[0] >= 0).sum()) for step in steps]
     best = int(np.argmax(hits))
     if hits[best]:
-        return (said + f"With TIME_OFFSET={time_offset + steps[best] / 4:g} (hours) {hits[best]} of {len(moment)} "
-                "picks would fit: set it if the picks' clock does not show UTC.")
+        return said + Message("With a {time_offset} of {fitting:g} hours {hits} of {count} picks would fit: set it if "
+                              "the picks' clock does not show UTC.", fitting=time_offset + steps[best] / 4,
+                              hits=hits[best], count=len(moment))
     off = np.minimum(np.abs(moment - runs.start.min()), np.abs(moment - runs.end.max())).min()
-    return said + (f"The nearest is {off:.0f} s off and no TIME_OFFSET of up to 14 hours would make them fit: check "
-                   "that picks and track are of the same day, and the date of the log.")
+    return said + Message("The nearest is {off:.0f} s off and no {time_offset} of up to 14 hours would make them fit: "
+                          "check that picks and track are of the same day, and the date of the log.", off=off)
 
 
 def _by_ping(ties, rows, track, picks):
     runs = Runs(track, track.record_ping)
     if not len(runs):
-        raise InputError("The track's ping count falls along every pass, so no pick can be tied by it. Check "
-                         "PING_FIELD in 'Prepare track', or tie the picks by time.")
+        raise InputError(Message("The track's ping count falls along every pass, so no pick can be tied by it. Check "
+                                 "{prepare(fixes.ping)} in {prepare()}, or tie the picks by time."))
     ping = picks.ping[rows]
     run, others = runs.find(ping, picks.outing[rows])
     ties.at[rows] = runs.position(run, ping)
@@ -227,9 +230,9 @@ def _at_one_cut(track, found, reach):
 
 def _unclear(track, found, k, reach):
     if found.distance[k] > reach:
-        return (f"its point lies {found.distance[k]:.1f} m from the nearest pass, too far for a mark made on the boat "
-                f"({NEAR_SIGMAS:g} position sigmas are {reach:.1f} m). If it stands at the object itself, use TIE "
-                "'object point'")
+        return Message("its point lies {off:.1f} m from the nearest pass, too far for a mark made on the boat "
+                       "({sigmas:g} position sigmas are {reach:.1f} m). If it stands at the object itself, use {tie} "
+                       "'object point'", off=found.distance[k], sigmas=NEAR_SIGMAS, reach=reach)
     one, other = (int(at[k]) for at in (found.at, found.other_at))
     return (f"{_pass_name(track.outing[one], track.pass_id[one])} ({found.distance[k]:.1f} m off) and "
             f"{_pass_name(track.outing[other], track.pass_id[other])} ({found.other_distance[k]:.1f} m off) both lie "

@@ -7,6 +7,7 @@ import numpy as np
 
 from ..beams.ranges import slant_range
 from ..model.errors import InputError
+from ..model.messages import Message
 from ..model.table import Bools, Floats, Table, Texts
 
 __all__ = ["RANGE_KINDS", "Picks", "Ranges", "true_ranges"]
@@ -100,11 +101,12 @@ def true_ranges(picks, poses, ground, range_kind, sigma_range, lift=0.0):
         For an unknown range kind, or a shadow together with ground ranges.
     """
     if range_kind not in RANGE_KINDS:
-        raise InputError(f"RANGE_KIND is '{range_kind}'; choose one of {', '.join(RANGE_KINDS)}.")
+        raise InputError(Message("{range_kind} is '{given}'; choose one of {known}.", given=range_kind,
+                                 known=", ".join(RANGE_KINDS)))
     shadowed = np.isfinite(picks.shadow_end_m)
     if range_kind == "ground" and shadowed.any():
-        raise InputError("A shadow's slant range cannot be used beside ground ranges: read both as slant ranges "
-                         "(RANGE_KIND 'slant'), or leave SHADOW_FIELD empty.")
+        raise InputError(Message("A shadow's slant range cannot be used beside ground ranges: read both as slant "
+                                 "ranges, with {range_kind} 'slant', or leave {picks.shadow_end_m} out."))
     ratio = np.where(np.isfinite(poses.range_ratio), poses.range_ratio, 1.0)
     own = np.isfinite(picks.depth_m)
     depth = np.where(own, picks.depth_m * ratio, poses.depth_m)
@@ -125,8 +127,9 @@ def _judge(out, picks, poses, by_point, read, sigma_range):
     edge = poses.range_m + _EDGE_SIGMAS * sigma_range
     # the last one that holds is the one said
     said = (
-        (out.slant > edge, lambda k: f"its slant range of {out.slant[k]:.1f} m lies beyond the {poses.range_m[k]:.1f} "
-         "m the track says was on the record: check RANGE_UNIT here, or the range given to 'Prepare track'"),
+        (out.slant > edge, lambda k: Message(
+            "its slant range of {slant:.1f} m lies beyond the {edge:.1f} m the track says was on the record: check "
+            "{picks.slant_m.unit} here, or the range given to {prepare()}", slant=out.slant[k], edge=poses.range_m[k])),
         (out.shadow_end <= out.depth, lambda k: f"its shadow ends at {out.shadow_end[k]:.1f} m, nearer than the bottom "
          f"({out.depth[k]:.1f} m): give the slant range from the boat to the shadow's end"),
         (out.shadow_end <= out.top, lambda k: f"its shadow ends at {out.shadow_end[k]:.1f} m, not beyond its start at "

@@ -8,6 +8,7 @@ import numpy as np
 from ..beams.land import water_reach
 from ..geometry import shapes, transfer
 from ..geometry.frame import frames_for
+from ..model.messages import Message
 from ..model.table import Floats, Objects, Table, Texts
 from ..uncertainty import ellipses
 from ..uncertainty.nadir import Z95, TerrainGround
@@ -152,6 +153,6 @@ def _stop_at_land(out, water, index, sample, beam, centre, sigma_across):
         if behind[i] <= Z95 * sigma_across[i]:
             continue
         out.reason[row] = (
-            f"the beam meets the shore {reach[i]:.1f} m from the boat and the place is {ground[i]:.1f} m away: land "
-            "stops sound, so check the side, the range and the WATER polygon" if reach[i] > 0 else
-            "the boat was outside the WATER polygon: check that WATER covers the track")
+            Message("the beam meets the shore {reach:.1f} m from the boat and the place is {ground:.1f} m away: land "
+                    "stops sound, so check the side, the range and {water}", reach=reach[i], ground=ground[i])
+            if reach[i] > 0 else Message("the boat was outside the water: check that {water} covers the track"))

@@ -5,6 +5,8 @@ from dataclasses import asdict
 
 import numpy as np
 
+from ..model.messages import Message
+
 __all__ = ["notes_of"]
 
 _SHOWN, _MANY = 5, 20
@@ -62,7 +64,7 @@ def notes_of(picks, ties, columns, source, bent, beyond, sigmas, settings):
                         f"picks {_listed(ids[bent], _MANY)}. A compass, or longer straight passes, would mend that.")
     if (beyond > 0).any():
         worst = np.argsort(-beyond)[:_SHOWN]
-        warnings.append("Behind the shore of WATER, though their error lets them lie in the water: picks "
+        warnings.append(Message("Behind the shore of {water}, though their error lets them lie in the water: picks ")
                         + ", ".join(f"{ids[i]} ({beyond[i]:.1f} m)" for i in worst if beyond[i] > 0) + ".")
     return notes, warnings
 
@@ -81,8 +83,9 @@ def _on_errors(columns, sigmas, settings):
     if np.nanmax(np.abs(ratio - 1), initial=0.0) > 0:
         notes.append(f"Displayed ranges, shadows and own depths were multiplied by {_span(ratio)} (sound speed).")
     else:
-        notes.append("Ranges are as displayed. In fresh water of 5 to 25 degrees C they may be up to 5 % too long: "
-                     "give ASSUMED_SOUND_SPEED and WATER_TEMPERATURE to 'Prepare track' to correct them.")
+        notes.append(Message("Ranges are as displayed. In fresh water of 5 to 25 degrees C they may be up to 5 % too "
+                             "long: give {prepare(assumed_mps)} and {prepare(temperature_c)} to {prepare()} to correct "
+                             "them."))
     causes, counts = np.unique(columns["main_cause"].astype(str), return_counts=True)
     notes.append("Largest cause of error: " + ", ".join(
         f"{causes[i]} ({counts[i]})" for i in np.argsort(-counts)) + ".")

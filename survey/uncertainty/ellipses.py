@@ -30,7 +30,7 @@ def scale_factor(confidence):
     """
     if not LEAST_CONFIDENCE <= confidence <= MOST_CONFIDENCE:
         raise InputError(f"A confidence of {100 * confidence:g} % cannot be used; give a percentage between "
-                         f"{100 * LEAST_CONFIDENCE:g} and {100 * MOST_CONFIDENCE:g}, usually 95.")
+                         f"{100 * LEAST_CONFIDENCE:g} and {100 * MOST_CONFIDENCE:g}, usually 95.", field="confidence")
     return float(np.sqrt(-2 * np.log1p(-confidence)))
 
 

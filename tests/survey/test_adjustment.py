@@ -210,7 +210,7 @@ def test_side_unsure_and_water_column_looks_go_through():
 def test_what_is_not_a_located_target_is_refused_with_the_remedy():
     columns, _, _, _ = outings.outing(np.random.default_rng(6))
     lacking = {key: values for key, values in columns.items() if key not in ("own_ee_m2", "sig_trim_deg")}
-    with pytest.raises(InputError, match="own_ee_m2, sig_trim_deg are missing.*Locate targets"):
+    with pytest.raises(InputError, match="own_ee_m2, sig_trim_deg are missing.*locate\\(\\)"):
         RepeatedLooks.of(outings.CRS, columns["x"], columns["y"], lacking)
     columns["own_ee_m2"][3] = np.nan
     with pytest.raises(InputError, match="combined already"):

@@ -17,8 +17,8 @@ def test_depths(conversion, value, depth):
 
 
 @pytest.mark.parametrize("given, words", [
-    ((None, "m"), "KIND"), (("height", "m"), "KIND"), (("depth", None), "UNIT"), (("depth", "miles"), "UNIT"),
-    (("elevation", "m"), "SURFACE_ELEVATION"), (("depth", "m", 3.0), "SURFACE_ELEVATION")])
+    ((None, "m"), "kind"), (("height", "m"), "kind"), (("depth", None), "unit"), (("depth", "miles"), "unit"),
+    (("elevation", "m"), "surface"), (("depth", "m", 3.0), "surface")])
 def test_facts_have_no_default(given, words):
     with pytest.raises(InputError, match=words):
         Conversion(*given)
@@ -53,7 +53,7 @@ def test_what_a_map_is_refused_for(values, conversion, words):
 
 def test_a_map_that_names_another_unit_is_refused():
     for stated, unit in (("ft", "m"), ("US survey foot", "m"), ("metre", "ft"), ("Fathoms", "ft")):
-        with pytest.raises(InputError, match=r"Choose UNIT"):
+        with pytest.raises(InputError, match=r"Choose unit"):
             refuse_other_unit(stated, unit, "It")
     for stated, unit in (("", "m"), ("ft", "ft"), ("counts", "m"), ("metres", "m")):
         refuse_other_unit(stated, unit, "It")

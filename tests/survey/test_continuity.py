@@ -1,4 +1,4 @@
-"""Humps, shoals and ridges are bottom, drop-outs are not; DEPTH never stands in for a sounding that was refused."""
+"""Humps, shoals and ridges are bottom, drop-outs are not; one depth never stands in for a sounding that was refused."""
 import re
 from dataclasses import replace
 
@@ -110,8 +110,8 @@ def test_the_one_depth_never_stands_in_for_a_refused_sounding():
     assert (track.depth_source[-80:] == "constant").all()
     count = int(np.isnan(track.depth_m).sum())
     assert count > 40
-    said = [text for text in made.warnings if "DEPTH was not put in their place" in text]
-    assert len(said) == 1 and said[0].startswith(f"{count} samples") and "DEPTH_GRID" in said[0]
+    said = [text for text in made.warnings if "depth_m was not put in their place" in text]
+    assert len(said) == 1 and said[0].startswith(f"{count} samples") and "depth_at" in said[0]
     assert any(re.match("60 of 200 soundings were refused: 60 lost", text) for text in made.warnings)
 
 

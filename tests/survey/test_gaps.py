@@ -242,7 +242,7 @@ class TestErrors:
         assert result.high_percent - result.low_percent == pytest.approx(2 * half, rel=0.15)
         assert any("moved together" in note for note in result.notes)
         assert result.gaps["certain"][0]
-        with pytest.raises(InputError, match="MERGE"):
+        with pytest.raises(InputError, match="merge"):
             judge(rows, box(0, 0, 300, 100), required_looks=2)
 
 

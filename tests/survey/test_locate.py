@@ -225,7 +225,7 @@ def test_an_island_stops_sound_too():
 
 def test_a_boat_on_land_blames_the_polygon():
     track = ray("EPSG:32615", heading=0.0)
-    assert "WATER covers the track" in found(track, picked(), lake(track, -5), stated={}).rejected["reason"][0]
+    assert "water covers the track" in found(track, picked(), lake(track, -5), stated={}).rejected["reason"][0]
 
 
 # ---- terrain: the seam a depth grid comes through
@@ -297,7 +297,7 @@ def test_a_range_at_which_the_grid_has_no_bottom_is_named():
     assert any("Off grid" in text and "picks 2." in text for text in out.warnings)
 
 
-@pytest.mark.parametrize("model, words", [("subtract", "too near the boat"), ("terrain", "DEPTH_GRID"),
+@pytest.mark.parametrize("model, words", [("subtract", "too near the boat"), ("terrain", "grid"),
                                           ("flat", "slant")])
 def test_range_models_that_cannot_be_used(model, words):
     with pytest.raises(InputError, match=words):

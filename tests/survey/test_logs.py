@@ -97,7 +97,7 @@ def test_files_that_cannot_be_opened_and_none_at_all(tmp_path):
 
 
 @pytest.mark.parametrize("options, match", [
-    ({"log_date": "31.5.2024"}, "LOG_DATE"), ({"time_offset": float("nan")}, "time offset"),
+    ({"log_date": "31.5.2024"}, "log_date"), ({"time_offset": float("nan")}, "time offset"),
     ({"magnetic_variation": 200}, "magnetic variation")])
 def test_bad_settings_are_refused_before_anything_is_read(options, match, tmp_path):
     with pytest.raises(InputError, match=match):

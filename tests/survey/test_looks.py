@@ -416,7 +416,7 @@ def test_a_position_two_metres_off_beside_a_drop_hides_no_shelf(others, draft):
     warned = job.anchors.local
     assert draft or all(words in warned for words in ("1 stretch ", "pass 1 of 'day 1'", "12.0 m deeper"))
     assert warned
-    assert f"{EAST + TRULY + OFF:.1f}" in warned and "SIGMA_POSITION" in warned and "2023-11-14T" in warned
+    assert f"{EAST + TRULY + OFF:.1f}" in warned and "sigma_position_m" in warned and "2023-11-14T" in warned
 
 
 def test_offsets_follow_slow_changes_and_not_single_places():

@@ -167,7 +167,7 @@ def test_a_log_without_a_fix_says_so(fixtures):
 
 @pytest.mark.parametrize("name", ["harbour_dbt_gll_lf", "sail_dbt_gll_nodate"])
 def test_a_log_without_a_date_names_the_parameter(name, fixtures):
-    with pytest.raises(InputError, match=f"{name} has times but no date.*LOG_DATE"):
+    with pytest.raises(InputError, match=f"{name} has times but no date.*log_date"):
         read_fixture(fixtures, name)
 
 
@@ -233,7 +233,7 @@ def test_the_date_of_a_void_sentence_is_not_trusted():
 def test_log_date_serves_only_logs_without_a_date():
     log = log_of(rmc("120000"), log_date=parse_date("2020-01-01"))
     assert times(log) == ["2024-05-31T12:00:00Z"]
-    assert any("LOG_DATE" in warning and "not used" in warning for warning in log.warnings)
+    assert any("log_date" in warning and "not used" in warning for warning in log.warnings)
 
 
 def test_a_started_again_week_counter_is_warned_of_and_mended_only_when_asked():
@@ -241,7 +241,7 @@ def test_a_started_again_week_counter_is_warned_of_and_mended_only_when_asked():
     now = 1.75e9
     log = log_of(rmc("120000", date="151004"), rmc("120001", 1, "151004"), now=now)
     assert times(log)[0] == "2004-10-15T12:00:00Z"
-    assert len(log.warnings) == 1 and "LOG_DATE=2024-05-31" in log.warnings[0]
+    assert len(log.warnings) == 1 and "log_date as 2024-05-31" in log.warnings[0]
     log = log_of(rmc("120000", date="151004"), rmc("120001", 1, "151004"), now=now, log_date=parse_date("2024-05-31"))
     assert times(log) == ["2024-05-31T12:00:00Z", "2024-05-31T12:00:01Z"] and "7168" in log.warnings[0]
     assert log_of(rmc("120000"), now=now).warnings == []
@@ -410,7 +410,7 @@ def test_one_sounder_in_two_sentences_counts_once():
 def test_magnetic_headings_need_a_variation():
     bodies = [rmc("120000"), "HCHDG,350.0,2.0,W,,", "HCHDM,200.0,M"]
     log = log_of(*bodies)
-    assert np.isnan(log.fixes["heading_deg"][0]) and "MAGNETIC_VARIATION" in log.warnings[0]
+    assert np.isnan(log.fixes["heading_deg"][0]) and "magnetic_variation" in log.warnings[0]
     log = log_of(*bodies, magnetic_variation=15)
     assert log.fixes["heading_deg"][0] == pytest.approx(350 - 2 + 15 - 360)
     assert log_of(rmc("120000"), "HCHDM,200.0,M", magnetic_variation=-10).fixes["heading_deg"][0] == 190

@@ -46,7 +46,7 @@ def test_a_raster_holds_its_points_with_their_margin_on_whole_cells():
 
 
 @pytest.mark.parametrize("cell, words", [(0.0, "cell size"), (np.nan, "cell size"), (-1.0, "cell size"),
-                                         (0.001, "larger CELL_SIZE")])
+                                         (0.001, "larger cell")])
 def test_cells_that_will_not_do(cell, words):
     with pytest.raises(InputError, match=words):
         Raster.around(horizontal_crs("EPSG:32615"), cell, np.array([0.0, 1000.0]), np.array([0.0, 1000.0]), 10.0)

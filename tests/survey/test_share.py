@@ -232,8 +232,8 @@ def test_what_a_foreign_layer_does_not_state_is_said():
     bare.more.clear()
     result = find_gaps(LAKE, [box(0, -60, 400, 60)], bare)
     assert np.isfinite(result.low_percent)
-    assert any("sigma_heading_deg" in note and "Draw swaths" in note for note in result.notes)
-    assert any("PASSES" in note for note in result.notes)
+    assert any("sigma_heading_deg" in note and "draw_swaths()" in note for note in result.notes)
+    assert any("Give the passes of prepare() as passes" in note for note in result.notes)
     told = find_gaps(LAKE, [box(0, -60, 400, 60)], layer(a_pass(-50, 450, 0)), passes=lines(("a", 1, -50, 450, 0)))
     assert not [note for note in told.notes if "drawn" in note or "middle" in note]
 

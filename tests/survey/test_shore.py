@@ -120,7 +120,7 @@ class TestWhatPeopleHave:
 
     def test_an_open_line_needs_the_water_beside_it(self):
         line = LineString([(0, 0), (400, 0)])
-        with pytest.raises(InputError, match="WATER"):
+        with pytest.raises(InputError, match="water"):
             scan(self.seen, line)
         result = scan(self.seen, line, [WATER])
         assert result.shore_m == pytest.approx(400, rel=1e-7)

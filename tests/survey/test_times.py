@@ -113,5 +113,5 @@ def test_dates(value):
 
 @pytest.mark.parametrize("value", ["3.3.2013", "2013-13-01", "2013-02-30", "soon", "2013-03-03T12:00"])
 def test_a_bad_date_names_the_parameter(value):
-    with pytest.raises(InputError, match="LOG_DATE.*year-month-day"):
+    with pytest.raises(InputError, match="log_date.*year-month-day"):
         parse_date(value)
