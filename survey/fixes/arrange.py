@@ -85,7 +85,7 @@ def has_times(fixes, speed_mps):
         return True
     if speed_mps is None:
         has = "no point has a time" if not count else f"only {count} of {len(fixes)} points have a time"
-        raise InputError(Message("The track cannot be timed: {has}. Give {fixes.t_s} if a field holds the times. If "
+        raise InputError(Message("The track cannot be timed: {has}. Choose {fixes.t_s} if a field holds the times. If "
                                  "there are none, give {speed_mps}, the boat's speed over ground, and {fixes.order} "
                                  "unless the points stand in the order they were sailed.", has=has))
     return False

@@ -249,7 +249,7 @@ def parse_date(value):
     try:
         return day_number(int(parts[1]), int(parts[3] or parts[5]), int(parts[4] or parts[6]))
     except (TypeError, ValueError):
-        raise InputError(Message("{log_date} is '{given}', which is no date. Write year-month-day, such as 2024-05-31.",
+        raise InputError(Message("{log_date} '{given}' is not a date. Write year-month-day, such as 2024-05-31.",
                                  given=text)) from None
 
 
