@@ -1,1 +1,108 @@
-"""The pure core: side-scan geometry, uncertainty and coverage on numpy, shapely and pyproj. Never imports qgis."""
+"""Athwart: side-scan outings turned into maps that can be trusted. The front door: every name is here, by subject.
+
+Nothing is loaded before it is asked for (PEP 562), so that importing this costs nothing. Metres, seconds, degrees
+clockwise from true north; port -1, starboard +1; NaN is "unknown". Never imports qgis: the same package is ``athwart``
+where it was installed by pip, and ``athwart.survey`` inside the QGIS plugin.
+"""
+from __future__ import annotations
+
+import importlib
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from .adjustment.repeated import AdjustSettings, adjust
+    from .bottom.depthgrid import DepthGrid
+    from .bottom.rasters import metric_crs
+    from .casts.castcard import cast_card
+    from .casts.castplan import CastSettings
+    from .casts.from_places import Boat, StandOff, plan_casts
+    from .coverage.cover import Swaths
+    from .coverage.gaps import GapSettings, PassLayer, find_gaps
+    from .coverage.looks_raster import LooksRaster
+    from .ensonify.bottom_map import map_bottom
+    from .ensonify.detection import DetectionSettings
+    from .fixes.arrange import Fixes
+    from .fixes.logged import fixes_of
+    from .io.gpxwrite import GpxLine, Waypoint, gpx_text, write_gpx
+    from .io.logs import read_logs
+    from .model.errors import Cancelled, InputError, SurveyError
+    from .model.track import Track
+    from .record.image_picks import Marks
+    from .record.picture import Record, read_dropped
+    from .record.reading import read_picture
+    from .report.pages import CAUTION
+    from .report.report_file import Report, write_report
+    from .report.report_layers import ReportLayer
+    from .shore.unscanned import find_unscanned
+    from .swaths.draw import draw_swaths
+    from .swaths.edges import SwathSettings
+    from .targets.locate import LocateSettings, locate
+    from .targets.picknames import read_ranges, read_sides
+    from .targets.picks import Picks
+    from .tracks.prepare import prepare
+    from .tracks.track_settings import RangeRows, TrackSettings
+
+__all__ = [
+    # the track: a log read, its fixes, what is stated of the outing, and what comes of them
+    "read_logs", "fixes_of", "Fixes", "TrackSettings", "RangeRows", "prepare", "Track", "metric_crs",
+    # the bottom seen
+    "SwathSettings", "draw_swaths", "DetectionSettings", "map_bottom", "DepthGrid",
+    # coverage
+    "GapSettings", "find_gaps", "Swaths", "PassLayer", "LooksRaster", "find_unscanned",
+    # targets
+    "Picks", "read_sides", "read_ranges", "Record", "read_dropped", "Marks", "read_picture", "LocateSettings", "locate",
+    "AdjustSettings", "adjust",
+    # casts
+    "Boat", "StandOff", "CastSettings", "plan_casts", "cast_card",
+    # to take along
+    "Waypoint", "GpxLine", "gpx_text", "write_gpx", "ReportLayer", "Report", "write_report", "CAUTION",
+    # what can go wrong
+    "SurveyError", "InputError", "Cancelled",
+]
+
+_HOMES = {
+    "adjustment.repeated": ("AdjustSettings", "adjust"),
+    "bottom.depthgrid": ("DepthGrid",),
+    "bottom.rasters": ("metric_crs",),
+    "casts.castcard": ("cast_card",),
+    "casts.castplan": ("CastSettings",),
+    "casts.from_places": ("Boat", "StandOff", "plan_casts"),
+    "coverage.cover": ("Swaths",),
+    "coverage.gaps": ("GapSettings", "PassLayer", "find_gaps"),
+    "coverage.looks_raster": ("LooksRaster",),
+    "ensonify.bottom_map": ("map_bottom",),
+    "ensonify.detection": ("DetectionSettings",),
+    "fixes.arrange": ("Fixes",),
+    "fixes.logged": ("fixes_of",),
+    "io.gpxwrite": ("GpxLine", "Waypoint", "gpx_text", "write_gpx"),
+    "io.logs": ("read_logs",),
+    "model.errors": ("Cancelled", "InputError", "SurveyError"),
+    "model.track": ("Track",),
+    "record.image_picks": ("Marks",),
+    "record.picture": ("Record", "read_dropped"),
+    "record.reading": ("read_picture",),
+    "report.pages": ("CAUTION",),
+    "report.report_file": ("Report", "write_report"),
+    "report.report_layers": ("ReportLayer",),
+    "shore.unscanned": ("find_unscanned",),
+    "swaths.draw": ("draw_swaths",),
+    "swaths.edges": ("SwathSettings",),
+    "targets.locate": ("LocateSettings", "locate"),
+    "targets.picknames": ("read_ranges", "read_sides"),
+    "targets.picks": ("Picks",),
+    "tracks.prepare": ("prepare",),
+    "tracks.track_settings": ("RangeRows", "TrackSettings"),
+}
+_HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
+
+
+def __getattr__(name):
+    if name not in _HOME_OF:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    value = getattr(importlib.import_module(f".{_HOME_OF[name]}", __name__), name)
+    globals()[name] = value  # asked once, there for good
+    return value
+
+
+def __dir__():
+    return sorted({*globals(), *__all__})

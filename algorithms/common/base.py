@@ -8,8 +8,8 @@ from qgis.core import QgsProcessingAlgorithm, QgsProcessingException, QgsProcess
 from qgis.PyQt.QtCore import QCoreApplication, QUrl
 from qgis.PyQt.QtGui import QIcon
 
+from ...survey import CAUTION
 from ...survey.model.errors import Cancelled, SurveyError
-from ...survey.report.pages import CAUTION
 from .outputs import unusable_output
 from .packages import missing_packages_text
 from .stage import staged

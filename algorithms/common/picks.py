@@ -109,7 +109,7 @@ def read_picks(alg, parameters, context, feedback, track_crs, outings, span_s=(n
         Row of the table each pick comes from.
     notes : list of str
     """
-    from ...survey.targets.picks import Picks
+    from ...survey import Picks
 
     source = alg.parameterAsSource(parameters, "PICKS", context)
     tie = values.option(alg, parameters, "TIE", context)
@@ -233,9 +233,9 @@ def _lengths(alg, parameters, context, tab, names, made, row):
 
 def _side_and_range(alg, parameters, context, tab, names, made, tie):
     """Sides, ranges, labels, and why a row's cannot be read."""
+    from ...survey import read_ranges, read_sides
     from ...survey.model.track import SIDES
     from ...survey.model.units import metres
-    from ...survey.targets.picknames import read_ranges, read_sides
 
     blank = np.full(len(tab), "", object)
     label = blank

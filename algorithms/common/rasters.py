@@ -19,7 +19,7 @@ def depth_grid(alg, parameters, name, context):
     InputError
         If the raster has no coordinate reference system.
     """
-    from ...survey.bottom.depthgrid import DepthGrid
+    from ...survey import DepthGrid
 
     layer = alg.parameterAsRasterLayer(parameters, name, context)
     if layer is None:

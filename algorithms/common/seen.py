@@ -34,18 +34,18 @@ def seen_ground(alg, parameters, name, context, crs, extent, required_looks, gra
         CRS of ``extent`` and of the polygons handed back.
     extent : (x, y, x, y)
         What lies outside is not read.
-    required_looks, grade : see ``survey.ensonify.grades.codes``
+    required_looks, grade : see ``survey.LooksRaster``
     step : callable
         Called with the fraction done.
 
     Returns
     -------
-    (survey.coverage.gaps.SeenGround, list of str)
+    (survey.SeenGround, list of str)
         The second: what the user should know.
     """
-    from ...survey.coverage.gaps import SeenGround
-    from ...survey.ensonify.grades import BANDS, HIDDEN, WEAK
+    from ...survey import LooksRaster
 
+    judged = LooksRaster(required_looks, grade)
     layer = alg.parameterAsRasterLayer(parameters, name, context)
     if layer is None:
         if given(parameters, name):
@@ -55,22 +55,17 @@ def seen_ground(alg, parameters, name, context, crs, extent, required_looks, gra
     if not layer.crs().isValid():
         raise InputError(f"{label} has no coordinate reference system. Set it in the layer's properties (Source), then "
                          "run again.")
-    raster = _open(layer, label, BANDS[grade])
+    raster = _open(layer, label, judged.bands)
     if grade == "detection":
         _refuse_unknown_object(raster, label)
     there = QgsCoordinateTransform(crs, layer.crs(), context.transformContext())
     window = _window(raster, there.transformBoundingBox(QgsRectangle(*extent)))
-    found = _codes(raster, window, label, required_looks, grade, step)
+    found = _codes(raster, window, label, judged, step)
     back = None if crs == layer.crs() else QgsCoordinateTransform(layer.crs(), crs, context.transformContext())
-    ground = _polygons(raster, window, found, back)
-    looks = [_joined(ground, [*range(n, required_looks + 1), *range(WEAK + n, WEAK + required_looks)])
-             for n in range(1, required_looks + 1)]
-    causes = {"hidden": _joined(ground, [HIDDEN])}
-    if grade == "detection":
-        causes["weak"] = _joined(ground, range(WEAK, WEAK + required_looks))
-    notes = [] if looks[0].area else [
+    ground = judged.ground(_polygons(raster, window, found, back), _cell_m(raster, layer.crs(), window))
+    notes = [] if ground.looks[0].area else [
         f"{label} shows no ground {'seen' if grade == 'seen' else 'on which the object would show'} inside the area."]
-    return SeenGround(looks, causes, _cell_m(raster, layer.crs(), window)), notes
+    return ground, notes
 
 
 def _cell_m(raster, crs, window):
@@ -124,10 +119,8 @@ def _window(raster, extent):
     return column, row, columns, rows
 
 
-def _codes(raster, window, label, required_looks, grade, step):
+def _codes(raster, window, label, judged, step):
     """Code of every cell in the window, read in slices of rows."""
-    from ...survey.ensonify.grades import BANDS, codes
-
     column, row, columns, rows = window
     bands = {raster.GetRasterBand(i + 1).GetDescription(): raster.GetRasterBand(i + 1)
              for i in range(raster.RasterCount)}
@@ -135,8 +128,8 @@ def _codes(raster, window, label, required_looks, grade, step):
     for start in range(0, rows, _ROWS):
         count = min(_ROWS, rows - start)
         step(start / rows)
-        values = {band: _read(bands[band], column, row + start, columns, count, label) for band in BANDS[grade]}
-        found[start:start + count] = codes(values, required_looks, grade)
+        values = {band: _read(bands[band], column, row + start, columns, count, label) for band in judged.bands}
+        found[start:start + count] = judged.codes(values)
     return found
 
 
@@ -176,9 +169,3 @@ def _polygons(raster, window, found, back):
         ground.setdefault(feature.GetField(0), []).append(shapes.valid(shapes.from_wkb(shape.asWkb().data())))
     return ground
 
-
-def _joined(ground, wanted):
-    """Union of the polygons of some codes."""
-    from ...survey.geometry import overlap
-
-    return overlap.merged([polygon for code in wanted for polygon in ground.get(code, [])])

@@ -16,8 +16,7 @@ from qgis.core import (
 )
 from qgis.PyQt.QtCore import QDateTime, QTimeZone
 
-from ...survey.io import spreadsheets
-from ...survey.model import patience
+from ...survey.model import patience, spreadsheets
 from .compat import is_null, make_field
 from .geopackage import quiet, unhurried
 from .sinks import Sink

@@ -16,8 +16,6 @@ from ..common.write import Carried, write_layer
 
 __all__ = ["CoverageGaps"]
 
-_SWATH_FIELDS = ("outing", "pass_id", "outer_m", "sigma_edge_m")
-_PASS_FIELDS = ("outing", "pass_id", "range_m", "mean_depth_m")
 
 
 class CoverageGaps(AthwartAlgorithm):
@@ -140,7 +138,7 @@ class CoverageGaps(AthwartAlgorithm):
         return ""
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.coverage.gaps import GapSettings, find_gaps
+        from ...survey import GapSettings, find_gaps
 
         area = read.table(self, parameters, "AREA", context, feedback, geometry="any")
         read.refuse_hollow(area, self.parameterDefinition("AREA").description(),
@@ -178,22 +176,20 @@ class CoverageGaps(AthwartAlgorithm):
 
     def _seen(self, parameters, context, feedback, crs, shapes, looks):
         """(Swaths, None) or (None, SeenGround)."""
-        from ...survey.coverage.cover import ASKED, Swaths
+        from ...survey import Swaths
         from ..common.seen import seen_ground
 
         tab = read.table(self, parameters, "SWATHS", context, feedback, crs=crs, geometry="any", contract=True)
         if tab is not None:
-            read.require(tab, _SWATH_FIELDS, self.parameterDefinition("SWATHS").description(),
+            read.require(tab, Swaths.FIELDS, self.parameterDefinition("SWATHS").description(),
                          "Run 'Draw swaths' and use its output.")
             read.refuse_hollow(tab, self.parameterDefinition("SWATHS").description(), "the swath layer holds no "
                                "polygons; there is nothing to judge. Run 'Draw swaths' first.")
-            number = {name: read.numbers(tab, name) for name in _SWATH_FIELDS[1:]}
-            if (number["sigma_edge_m"] < 0).any():
+            columns = _columns(tab, (*Swaths.FIELDS, *Swaths.MORE))
+            if (columns["sigma_edge_m"] < 0).any():
                 raise InputError(f"Swaths '{tab.name}' hold a negative sigma_edge_m, row "
-                                 f"{int(np.argmax(number['sigma_edge_m'] < 0)) + 1}. Correct it, or leave it blank.")
-            return Swaths(read.shapes(tab), read.texts(tab, "outing"), number["pass_id"], number["outer_m"],
-                          number["sigma_edge_m"],
-                          {name: read.numbers(tab, name) for name in ASKED if tab.has(name)}), None
+                                 f"{int(np.argmax(columns['sigma_edge_m'] < 0)) + 1}. Correct it, or leave it blank.")
+            return Swaths.of(read.shapes(tab), columns), None
         bounds = np.array([shape.bounds for shape in shapes if shape is not None]).reshape(-1, 4)
         extent = (*bounds[:, :2].min(axis=0), *bounds[:, 2:].max(axis=0)) if len(bounds) else (0, 0, 0, 0)
         ground, notes = seen_ground(self, parameters, "SEEN", context, crs, extent, looks,
@@ -202,15 +198,14 @@ class CoverageGaps(AthwartAlgorithm):
         return None, ground
 
     def _passes(self, parameters, context, feedback, crs):
-        from ...survey.coverage.gaps import PassLayer
+        from ...survey import PassLayer
 
         tab = read.table(self, parameters, "PASSES", context, feedback, crs=crs, geometry="any", contract=True)
         if tab is None:
             return None
-        read.require(tab, _PASS_FIELDS, self.parameterDefinition("PASSES").description(),
+        read.require(tab, PassLayer.FIELDS, self.parameterDefinition("PASSES").description(),
                      "Use the passes of 'Prepare track'.")
-        return PassLayer(read.shapes(tab), read.texts(tab, "outing"),
-                         *(read.numbers(tab, name) for name in _PASS_FIELDS[1:]))
+        return PassLayer.of(read.shapes(tab), _columns(tab, PassLayer.FIELDS))
 
     def _picture(self, parameters, context, feedback, picture):
         """Path of the raster of the chance of having been seen, None if it was not asked for."""
@@ -248,6 +243,11 @@ class CoverageGaps(AthwartAlgorithm):
         feedback.pushInfo(f"Missed {result.gap_m2:.0f} m2: {len(result.geometries)} gaps listed, "
                           f"{int(result.gaps['certain'].sum())} of them certain. Not listed: {result.narrow_m2:.0f} m2 "
                           f"narrower than the least width, {result.small_m2:.0f} m2 in gaps under the least area.")
+
+
+def _columns(tab, names):
+    """Columns of those fields that a table has: the outing as text, the rest as numbers."""
+    return {name: (read.texts if name == "outing" else read.numbers)(tab, name) for name in names if tab.has(name)}
 
 
 def _known(value):

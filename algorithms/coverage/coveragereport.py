@@ -78,76 +78,45 @@ class CoverageReport(AthwartAlgorithm):
         return ""
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.report.coverage_report import area_rows, coverage_page, doubts
-
         step = stepper(feedback)
-        layers = self._layers(parameters, context, feedback, step)
+        report = self._report(parameters, context, feedback, step)
         title = values.text(self, parameters, "TITLE", context) or "Coverage report"
-        self.tell(feedback, warnings=doubts(layers))
-        page = coverage_page(layers, title, QDateTime.currentDateTimeUtc().toString("yyyy-MM-dd HH:mm") + " UTC",
-                             self.worded)
+        self.tell(feedback, warnings=report.doubts())
+        page = report.page(title, QDateTime.currentDateTimeUtc().toString("yyyy-MM-dd HH:mm") + " UTC", self.worded)
         step(0.9)
         results = {"OUTPUT_HTML": self.parameterAsFileOutput(parameters, "OUTPUT_HTML", context)}
         save_text(results["OUTPUT_HTML"], page)
         feedback.pushInfo(f"The report is {results['OUTPUT_HTML']}; open it in a browser.")
         if values.given(parameters, "OUTPUT_TABLE"):
             results["OUTPUT_TABLE"] = self.parameterAsFileOutput(parameters, "OUTPUT_TABLE", context)
-            _save_table(results["OUTPUT_TABLE"], *area_rows(layers.areas))
+            _save_table(results["OUTPUT_TABLE"], *report.area_rows())
         return results
 
-    def _layers(self, parameters, context, feedback, step):
-        """The layers given, in one frame; the first of them sets the CRS of all."""
-        from ...survey.geometry import shapes, transfer
-        from ...survey.geometry.frame import Frame
-        from ...survey.report import coverage_report
-        from ...survey.report.report_layers import NEEDED
+    def _report(self, parameters, context, feedback, step):
+        """The Report of the layers given; the first of them sets the CRS of all."""
+        from ...survey import Report, ReportLayer
 
-        tables, crs = {}, None
+        layers, crs = {}, None
         for i, name in enumerate(_LAYERS):
             step(0.3 * i / len(_LAYERS))
             tab = read.table(self, parameters, name, context, feedback, geometry="any", contract=True, crs=crs)
             if tab is not None:
-                read.require(tab, NEEDED[name.lower()], self.parameterDefinition(name).description(), _REMEDY[name])
-                tables[name], crs = tab, crs or tab.crs
-        geometries = {name: read.shapes(tab) for name, tab in tables.items()}
-        bounds = np.array([g.bounds for kept in geometries.values() for g in kept if g is not None]).reshape(-1, 4)
-        # nothing found is an ordinary outing: without a single place there is a page all the same, only no map
-        frame = None
-        if len(bounds):
-            frame = Frame.around(read.wkt(crs), bounds[:, [0, 2]].ravel(), bounds[:, [1, 3]].ravel())
-        made = coverage_report.Layers(frame)
-        for i, (name, tab) in enumerate(tables.items()):
-            step(0.3 + 0.1 * i / len(tables))
-            carried = [shapes.empty() if g is None else transfer.to_frame(frame, g) for g in geometries[name]]
-            if name == "TARGETS":  # other tools save a point as a multipoint of one
-                carried = [g if g.is_empty else g.centroid for g in carried]
-            columns = _columns(tab, getattr(schemas, name), feedback)
-            setattr(made, name.lower(), coverage_report.ReportLayer(tab.name, columns, carried))
-        step(0.4)
-        made.overlay()
+                read.require(tab, Report.NEEDED[name.lower()], self.parameterDefinition(name).description(), _REMEDY[name])
+                crs = crs or tab.crs
+                layers[name.lower()] = ReportLayer(tab.name, _columns(tab, getattr(schemas, name), feedback), read.shapes(tab))
+        seen = None
         if values.given(parameters, "SEEN"):
-            self._grade(parameters, context, crs, made, geometries["AREAS"], step)
-        return made
+            seen = self._seen(parameters, context, crs, layers["areas"].geometries,
+                              lambda fraction: step(0.3 + 0.4 * fraction))
+        return Report(read.wkt(crs), layers, seen, lambda fraction: step(0.7 + 0.15 * fraction))
 
-    def _grade(self, parameters, context, crs, made, areas, step):
-        """Fill in what a look is worth inside the areas, from the raster, and what was seen where no swaths say it."""
-        from ...survey.geometry import overlap, transfer
-        from ...survey.report.coverage_report import grades_inside
-
+    def _seen(self, parameters, context, crs, areas, step):
+        """SeenGround of the raster round the areas, None where no area has a place."""
         bounds = np.array([g.bounds for g in areas if g is not None]).reshape(-1, 4)
         if not len(bounds):
-            return
+            return None
         extent = (*bounds[:, :2].min(axis=0), *bounds[:, 2:].max(axis=0))
-        ground, _ = seen_ground(self, parameters, "SEEN", context, crs, extent, 1, "detection",
-                                lambda fraction: step(0.5 + 0.4 * fraction))
-        made.grades = grades_inside(made.frame, {
-            "An object would show": ground.looks[0],
-            "Seen, but an object could be missed": ground.causes["weak"],
-            "Hidden by nearer ground": ground.causes["hidden"]}, made.areas)
-        if made.swaths is None:
-            seen = overlap.merged([transfer.to_frame(made.frame, part) for part in
-                                   (ground.looks[0], ground.causes["weak"]) if not part.is_empty])
-            made.levels = [] if seen.is_empty else [seen]
+        return seen_ground(self, parameters, "SEEN", context, crs, extent, 1, "detection", step)[0]
 
 
 def _columns(tab, wanted, feedback):

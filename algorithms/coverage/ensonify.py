@@ -98,9 +98,8 @@ class Ensonify(AthwartAlgorithm):
 
     def _settings(self, parameters, context):
         """(DetectionSettings, blind angle, cell size); raises InputError for values out of bounds."""
-        from ...survey.ensonify.detection import DetectionSettings
+        from ...survey import DetectionSettings, SwathSettings
         from ...survey.model.errors import InputError
-        from ...survey.swaths.edges import SwathSettings
 
         def number(name):
             return values.number(self, parameters, name, context)
@@ -118,13 +117,13 @@ class Ensonify(AthwartAlgorithm):
         return ""
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.ensonify.bottom_map import Ensonification
+        from ...survey import map_bottom
 
         settings, blind, cell = self._settings(parameters, context)
         track, crs = read.track(self, parameters, "INPUT", context, feedback, picks=False)
         water = read.polygons(self, parameters, "WATER", context, feedback, crs)
         grid = depth_grid(self, parameters, "DEPTH_GRID", context)
-        job = Ensonification(track, cell, settings, blind, grid, water)
+        job = map_bottom(track, cell, settings, blind_deg=blind, grid=grid, water=water)
         self._say_before(job, grid, feedback)
         path, kind = self.parameterAsOutputLayer(parameters, "OUTPUT", context), self.RASTERS["OUTPUT"]
         raster = job.raster

@@ -74,7 +74,7 @@ class SwathFootprint(AthwartAlgorithm):
 
     def _settings(self, parameters, context):
         """SwathSettings of the form; raises InputError for values out of bounds."""
-        from ...survey.swaths.draw import SwathSettings
+        from ...survey import SwathSettings
 
         def chosen(name):
             return values.option(self, parameters, name, context)
@@ -92,13 +92,15 @@ class SwathFootprint(AthwartAlgorithm):
         return ""
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.swaths.draw import draw_swaths
+        from ...survey import draw_swaths
 
         settings = self._settings(parameters, context)
         track, crs = read.track(self, parameters, "INPUT", context, feedback, picks=False)
         water = read.polygons(self, parameters, "WATER", context, feedback, crs)
-        terrain = self._terrain(parameters, context, feedback, settings, track)
-        result = draw_swaths(track, settings, water, stepper(feedback, 10, 90), terrain)
+        grid = self._grid(parameters, context, feedback, settings)
+        result = draw_swaths(track, settings, water, stepper(feedback, 10, 90), grid)
+        for text in result.warnings:
+            feedback.pushWarning(text)
         self._say(result, settings, feedback)
         outings = set(result.columns["outing"])
         output = write_layer(
@@ -107,19 +109,14 @@ class SwathFootprint(AthwartAlgorithm):
             group=outings.pop() if len(outings) == 1 else "")
         return {"OUTPUT": output, "AREA_M2": float(result.area_m2)}
 
-    def _terrain(self, parameters, context, feedback, settings, track):
-        """(DepthGrid, Anchors) of the range model 'terrain', else None."""
-        from ...survey.bottom.terrain import anchored
-
+    def _grid(self, parameters, context, feedback, settings):
+        """DepthGrid of the range model 'terrain', else None."""
         if settings.range_model != "terrain":
             if values.given(parameters, "DEPTH_GRID"):
                 feedback.pushWarning(f"The range model '{settings.range_model}' takes the bottom as flat, so the depth "
                                      "grid (DEPTH_GRID) was not used. Choose 'terrain' to follow it.")
             return None
-        grid = depth_grid(self, parameters, "DEPTH_GRID", context)
-        anchors = anchored(track, grid)
-        self.tell(feedback, warnings=anchors.warnings)
-        return grid, anchors
+        return depth_grid(self, parameters, "DEPTH_GRID", context)
 
     def _say(self, result, settings, feedback):
         report = result.report

@@ -61,7 +61,7 @@ class UnscannedShoreline(AthwartAlgorithm):
         return ""
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.shore.unscanned import find_unscanned
+        from ...survey import find_unscanned
 
         shore = read.table(self, parameters, "SHORELINE", context, feedback, geometry="any")
         swaths = read.table(self, parameters, "SWATHS", context, feedback, crs=shore.crs, geometry="any")

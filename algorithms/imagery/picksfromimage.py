@@ -103,9 +103,9 @@ class PicksFromImage(AthwartAlgorithm):
         return ""
 
     def _record(self, parameters, context, width, height):
+        from ...survey import Record, read_dropped
         from ...survey.model.times import parse_times
         from ...survey.model.units import metres
-        from ...survey.record.picture import Record, read_dropped
 
         def number(name):
             return values.number(self, parameters, name, context)
@@ -122,7 +122,7 @@ class PicksFromImage(AthwartAlgorithm):
                       read_dropped(values.text(self, parameters, "DROPPED_ROWS", context)))
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.record.image_picks import bottom_warning, read_marks, row_words
+        from ...survey import read_picture
 
         image = self.parameterAsRasterLayer(parameters, "IMAGE", context)
         if image is None:
@@ -135,7 +135,9 @@ class PicksFromImage(AthwartAlgorithm):
         if not len(table):
             raise InputError(f"'{table.name}' is empty; draw a point on each object first.")
         marks, row = self._marks(parameters, context, table, image)
-        columns, reason = read_marks(record, marks, track, values.number(self, parameters, "TIME_OFFSET", context))
+        found = read_picture(record, marks, track, table.ids[row],
+                             values.number(self, parameters, "TIME_OFFSET", context))
+        columns, reason = found.columns, found.reason
         good = np.flatnonzero(reason == "")
         said = [f"mark {table.ids[row[k]]}: " + self.worded(reason[k]) for k in np.flatnonzero(reason != "")]
         if not len(good):
@@ -146,9 +148,10 @@ class PicksFromImage(AthwartAlgorithm):
         columns["label"] = read.texts(table, field)[row] if field else np.full(len(row), "", object)
         for text in ([f"{len(said)} of {len(reason)} marks were left out."] if said else []) + said[:5]:
             feedback.reportError(text, False)
-        note, doubtful = row_words(record, track)
-        self.tell(feedback, [note] if note else [],
-                  filter(None, (bottom_warning(record, marks, track, table.ids[row]), doubtful)))
+        for text in found.warnings:
+            feedback.pushWarning(text)
+        for text in found.notes:
+            feedback.pushInfo(text)
         bottom = int((columns["kind"][good] == "bottom").sum())
         own = int(np.isfinite(columns["depth_m"][good]).sum()) - bottom
         feedback.pushInfo(f"{len(good) - bottom} objects, {own} of them with a depth from {bottom} bottom points.")
@@ -158,7 +161,7 @@ class PicksFromImage(AthwartAlgorithm):
 
     def _marks(self, parameters, context, table, image):
         """(Marks, row of the table of each); the vertices of a bottom line are bottom points each."""
-        from ...survey.record.image_picks import Marks
+        from ...survey import Marks
 
         field = values.text(self, parameters, "KIND_FIELD", context)
         kinds = read.texts(table, field) if field else np.full(len(table), "", object)

@@ -3,7 +3,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import numpy as np
 from qgis.core import QgsFields, QgsProcessingOutputNumber
 
 from ...survey.model import schemas
@@ -16,7 +15,7 @@ from ..common.write import Carried, write_layer
 __all__ = ["AdjustTargets"]
 
 OFFSETS = ["latency", "beam azimuth", "lever arm forward", "lever arm to starboard", "range scale", "trim"]
-"""In the order of ``looks.repeats.OFFSETS``; plain words, because they are also what scripts and models say."""
+"""In the order of ``AdjustSettings.OFFSETS``; plain words, because they are also what scripts and models say."""
 
 
 class AdjustTargets(AthwartAlgorithm):
@@ -94,75 +93,43 @@ class AdjustTargets(AthwartAlgorithm):
                             ("CHI2_HIGH", "Chi-square, upper limit")):
             self.addOutput(QgsProcessingOutputNumber(name, label))
 
-    def refusal(self, parameters, context):
-        from ...survey.uncertainty.ellipses import scale_factor
+    def _settings(self, parameters, context):
+        """AdjustSettings of the form; raises InputError for values out of bounds."""
+        from ...survey import AdjustSettings
 
-        scale_factor(values.number(self, parameters, "CONFIDENCE", context) / 100)
+        asked = self.parameterAsEnumStrings(parameters, "SOLVE", context)
+        return AdjustSettings(
+            solve=tuple(AdjustSettings.OFFSETS[OFFSETS.index(word)] for word in asked if word),
+            gate=values.number(self, parameters, "GATE", context) / 100,
+            confidence=values.number(self, parameters, "CONFIDENCE", context) / 100)
+
+    def refusal(self, parameters, context):
         gate = values.number(self, parameters, "GATE", context)
         if not 50 <= gate < 100:
             return f"The gate (GATE) is {gate:g} %; give at least 50 and less than 100, usually 99.9."
+        self._settings(parameters, context)
         return ""
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.adjustment.association import group_by_gate, group_by_name
-        from ...survey.adjustment.blunders import doubts, find_misfits
-        from ...survey.adjustment.boats import agreements
-        from ...survey.adjustment.combine import combined_columns, offset_rows
-        from ...survey.adjustment.least_squares import adjust
-        from ...survey.adjustment.looks import OFFSETS as NAMES
-        from ...survey.adjustment.looks import RepeatedLooks
-        from ...survey.adjustment.notes import boat_notes, boat_warnings, notes, warnings
-        from ...survey.adjustment.solvability import judge
+        from ...survey import adjust
 
         table = read.table(self, parameters, "TARGETS", context, feedback, geometry="point", contract=True)
         if not len(table):
             raise InputError(f"Targets '{table.name}' are empty; there is nothing to combine. Choose another layer; "
                              "an outing without targets goes on without this step.")
-        columns = self._columns(table)
-        looks, frame = RepeatedLooks.of(read.wkt(table.crs), table.x, table.y, columns)
-        outings, boats = self._boats(parameters, context, table, columns, looks)
-        hanging = columns["status"] == "water column"
-        field = values.text(self, parameters, "GROUP_FIELD", context)
-        group = (group_by_name(read.texts(table, field)) if field else
-                 group_by_gate(looks, values.number(self, parameters, "GATE", context) / 100, hanging))
-        step = stepper(feedback)
-        step(0.2)
-        asked = self.parameterAsEnumStrings(parameters, "SOLVE", context)
-        asked = [NAMES[OFFSETS.index(word)] for word in asked if word]
-        verdict = judge(looks, group, asked, boats)
-        step(0.4)
-        tests = agreements(looks, group, asked)
-        found = adjust(looks, group, verdict.solvable)
-        step(0.5)
-        misfits = find_misfits(looks, group, verdict.solvable, found, lambda fraction: step(0.5 + 0.25 * fraction))
-        doubt = doubts(group, found, misfits)
-        placed = combined_columns(
-            frame, columns, looks, group, found, values.number(self, parameters, "CONFIDENCE", context) / 100, doubt)
-        step(0.8)
-        self.tell(feedback, (*notes(looks, group, found, boats), *boat_notes(tests, boats)),
-                  (*warnings(columns, looks, group, found, misfits, doubt), *boat_warnings(tests, boats, outings),
-                   *_mixed(columns["target_id"], hanging, group),
-                   *("Not solved. " + text for text in verdict.refused.values())))
-        return self._write(parameters, context, feedback, table, group, found, placed,
-                           offset_rows(found, looks, boats, outings))
+        named, boats = (self._texts(parameters, context, table, name) for name in ("GROUP_FIELD", "BOAT_FIELD"))
+        found = adjust(read.wkt(table.crs), table.x, table.y, self._columns(table), self._settings(parameters, context),
+                       names=named, boats=boats, step=stepper(feedback))
+        for text in found.notes:
+            feedback.pushInfo(text)
+        for text in found.warnings:
+            feedback.pushWarning(text)
+        return self._write(parameters, context, feedback, table, found)
 
-    def _boats(self, parameters, context, table, columns, looks):
-        """Names of the outings and of the boats, by their numbers in ``looks``; sets whose boat each look is of."""
-        outings = np.unique(columns["outing"].astype(str)).tolist()
-        field = values.text(self, parameters, "BOAT_FIELD", context)
-        if not field:
-            return outings, outings
-        named = read.texts(table, field).astype(str)
-        mine = []
-        for number, outing in enumerate(outings):
-            said = sorted(set(named[looks.outing_no == number]))
-            if len(said) > 1:
-                raise InputError(f"The field '{field}' (BOAT_FIELD) names several boats in the outing '{outing}': "
-                                 f"{', '.join(said)}. An outing has one boat; correct the field.")
-            mine.append(said[0] or outing)  # a blank boat: the outing stands alone
-        boats, of = np.unique(mine, return_inverse=True)
-        looks.boat_no = of[looks.outing_no]
-        return outings, boats.tolist()
+    def _texts(self, parameters, context, table, name):
+        """Texts of the field that a parameter names, None where it is blank."""
+        field = values.text(self, parameters, name, context)
+        return read.texts(table, field) if field else None
 
     def _columns(self, table):
         """Columns of the contract, in the core's terms."""
@@ -172,32 +139,20 @@ class AdjustTargets(AthwartAlgorithm):
         return {name: (read.texts if kind == "string" else read.numbers)(table, name)
                 for name, kind in kinds.items() if table.has(name)}
 
-    def _write(self, parameters, context, feedback, table, group, found, placed, offsets):
-        x, y, outlines, combined = placed
-        first = np.unique(group, return_index=True)[1]
+    def _write(self, parameters, context, feedback, table, found):
+        combined = found.columns
         return {
             "OUTPUT": write_layer(self, parameters, "OUTPUT", context, feedback, fields=schemas.COMBINED,
-                                  columns=combined, kind="point", crs=table.crs, places=(x, y), style="combined",
-                                  carried=Carried(_own_fields(table), first)),
+                                  columns=combined, kind="point", crs=table.crs, places=(found.x, found.y),
+                                  style="combined", carried=Carried(_own_fields(table), found.first)),
             "ELLIPSES": write_layer(self, parameters, "ELLIPSES", context, feedback, fields=schemas.ELLIPSES,
                                     columns={name: combined[name] for name in schemas.names(schemas.ELLIPSES)},
-                                    kind="polygon", crs=table.crs, places=list(outlines), style="ellipses"),
+                                    kind="polygon", crs=table.crs, places=found.outlines, style="ellipses"),
             "OFFSETS": write_layer(self, parameters, "OFFSETS", context, feedback, fields=schemas.OFFSETS,
-                                   columns=offsets, kind="table", crs=table.crs),
-            "TARGET_COUNT": len(x), "CHI2": found.chi2, "DOF": found.dof, "CHI2_LOW": found.chi2_low,
+                                   columns=found.offsets, kind="table", crs=table.crs),
+            "TARGET_COUNT": len(found.x), "CHI2": found.chi2, "DOF": found.dof, "CHI2_LOW": found.chi2_low,
             "CHI2_HIGH": found.chi2_high,
         }
-
-
-def _mixed(ids, hanging, group):
-    """A sentence on looks in the water that a name joins to looks at the bottom."""
-    joined = [k for k in np.flatnonzero(hanging) if not hanging[group == group[k]].all()]
-    if not joined:
-        return []
-    shown = ", ".join(f"{ids[k]:.0f} (object {group[k] + 1})" for k in joined[:5])
-    return [f"{len(joined)} targets hang in the water column, such as a fish, and are named as objects that others saw "
-            f"on the bottom: {shown}{' and others' if len(joined) > 5 else ''}. They were counted in; the objects' "
-            "field doubt says so. Give them names of their own."]
 
 
 def _own_fields(table):

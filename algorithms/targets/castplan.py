@@ -15,6 +15,8 @@ from ..common.write import write_layer
 
 __all__ = ["CastPlan"]
 
+_ERRORS = ("sigma_east_m", "sigma_north_m", "cov_en_m2")
+
 _WAYS = Message("{BOAT}, points with a field heading_deg, {BOAT_POINT} with {HEADING}, or {STAND_OFF} with {WIND_FROM}")
 
 
@@ -120,7 +122,7 @@ class CastPlan(AthwartAlgorithm):
         return ""
 
     def _settings(self, parameters, context):
-        from ...survey.casts.castplan import CastSettings
+        from ...survey import CastSettings
 
         def number(name):
             return values.number(self, parameters, name, context)
@@ -129,122 +131,76 @@ class CastPlan(AthwartAlgorithm):
                             values.option(self, parameters, "METHOD", context))
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.casts.castcard import cast_card
-        from ...survey.casts.castplan import plan_casts
-        from ...survey.geometry import transfer
-        from ...survey.geometry.frame import Frame
+        from ...survey import cast_card, plan_casts
 
-        table, quarry = self._targets(parameters, context, feedback)
-        frame = Frame.around(read.wkt(table.crs), quarry.east, quarry.north)
-        quarry.east, quarry.north = frame.forward(quarry.east, quarry.north)
-        turn = float(frame.convergence(0.0, 0.0))
+        table, x, y, columns = self._targets(parameters, context, feedback)
         water = read.polygons(self, parameters, "WATER", context, feedback, table.crs)
-        water = None if water is None else transfer.to_frame(frame, water)
-        stations = self._stations(parameters, context, feedback, quarry, frame, table.crs, turn, water)
-        plan = plan_casts(quarry, stations, self._settings(parameters, context), turn, stepper(feedback, 5, 90), water)
-        self._say_limits(plan, feedback)
-        results = self._write(parameters, context, feedback, plan, frame, table.crs)
+        made = plan_casts(read.wkt(table.crs), x, y, columns, self._boat(parameters, context, feedback, table.crs),
+                          self._settings(parameters, context), water=water, step=stepper(feedback, 5, 90))
+        for text in made.warnings:
+            feedback.pushWarning(text)
+        results = self._write(parameters, context, feedback, made, table.crs)
         if values.given(parameters, "OUTPUT_HTML"):
             results["OUTPUT_HTML"] = self.parameterAsFileOutput(parameters, "OUTPUT_HTML", context)
             save_text(results["OUTPUT_HTML"],
-                      cast_card(plan, values.option(self, parameters, "DISPLAY_UNIT", context)))
+                      cast_card(made.plan, values.option(self, parameters, "DISPLAY_UNIT", context)))
             feedback.pushInfo(f"The card is {results['OUTPUT_HTML']}; open it in a browser.")
         return results
 
-    def _say_limits(self, plan, feedback):
-        """Warnings of targets that are not found with 90 %, by what stopped them, and of stations out of the wind."""
-        from ...survey.casts.castplan import CASTS, FAR, LONGEST, MANY, NO_WATER, WATER
-
-        for reach, limit, words in (
-                (NO_WATER, WATER, "have no clear water between them and a boat in WATER; look where they lie, or give "
-                                  "another boat or stand-off"),
-                (FAR, LONGEST, "are out of reach of the longest cast; move the boat"),
-                (MANY, LONGEST, "are not found with 90 %, since the longest cast ends short of where they may be; move "
-                                "the boat nearer"),
-                (MANY, WATER, "are not found with 90 %, since land keeps casts from where they may be; cast from "
-                              "another side as well"),
-                (MANY, CASTS, "are not found with 90 % by 50 casts; get a better place first")):
-            late = _named(plan.quarry, (plan.reach == reach) & (plan.limit == limit))
-            if late:
-                feedback.pushWarning(f"{len(late)} target(s) {words}: {_few(late)}.")
-        swung, near = plan.stations.swung, plan.stations.near
-        if swung is not None and ((swung != 0) | (near < 1)).any():
-            moved = _named(plan.quarry, (swung != 0) | (near < 1))
-            feedback.pushWarning(
-                f"{len(moved)} station(s) cannot lie to windward in WATER and were turned, by up to "
-                f"{abs(swung).max():.0f} degrees, or brought in to as near as {100 * near.min():.0f} % of the "
-                f"stand-off: those of {_few(moved)}. There casts do not go with the wind.")
-
     def _targets(self, parameters, context, feedback):
-        """The table of targets, and the core's Quarry without its frame coordinates."""
-        from ...survey.casts.castplan import CastTargets
-
+        """(table, x, y, columns) of the targets; those in the water column are left out unless they are asked for."""
         table = read.table(self, parameters, "TARGETS", context, feedback, geometry="point", contract=True)
-        read.require(table, ["target_id", "sigma_east_m", "sigma_north_m", "cov_en_m2"], "Targets",
+        read.require(table, ["target_id", *_ERRORS], "Targets",
                      "Use the output of 'Locate targets' or 'Combine repeated targets'.")
         if not len(table):
             raise InputError(f"Targets '{table.name}' are empty; there is nothing to cast at. Choose the output of "
                              "'Locate targets' or 'Combine repeated targets'.")
-        east, north, mixed = (read.numbers(table, n) for n in ("sigma_east_m", "sigma_north_m", "cov_en_m2"))
-        covariance = np.stack([np.stack([east ** 2, mixed], -1), np.stack([mixed, north ** 2], -1)], -2)
-        blank = np.full(len(table), "", object)
-        quarry = CastTargets(
-            table.x, table.y, covariance, _ids(table),
-            read.texts(table, "label") if table.has("label") else blank,
-            read.texts(table, "status") if table.has("status") else blank,
-            *(read.numbers(table, name) if table.has(name) else np.full(len(table), np.nan)
-              for name in ("depth_m", "bottom_m")))
-        hanging = quarry.status == "water column"
+        columns = {"target_id": _ids(table),
+                   **{name: read.texts(table, name) for name in ("label", "status") if table.has(name)},
+                   **{name: read.numbers(table, name) for name in (*_ERRORS, "depth_m", "bottom_m")
+                      if table.has(name)}}
+        hanging = np.asarray(columns.get("status", np.full(len(table), ""))) == "water column"
         if not hanging.any() or self.parameterAsBool(parameters, "WATER_COLUMN", context):
-            return table, quarry
-        left_out = _few(_named(quarry, hanging))
+            return table, table.x, table.y, columns
+        labels = columns.get("label", np.full(len(table), "", object))
+        left_out = _few([f"{i} {label}".strip() for i, label in zip(columns["target_id"][hanging], labels[hanging])])
         if hanging.all():
-            raise InputError(f"All {len(quarry)} targets hang in the water column ({left_out}): they do not lie where "
+            raise InputError(f"All {len(table)} targets hang in the water column ({left_out}): they do not lie where "
                              "they were seen. To cast at them all the same, say so (WATER_COLUMN).")
-        feedback.pushWarning(f"{hanging.sum()} of {len(quarry)} targets hang in the water column and were left out: "
+        feedback.pushWarning(f"{hanging.sum()} of {len(table)} targets hang in the water column and were left out: "
                              f"{left_out}. They do not lie where they were seen; WATER_COLUMN casts at them "
                              "all the same.")
-        return table, quarry.take(~hanging)
+        return table, table.x[~hanging], table.y[~hanging], {name: v[~hanging] for name, v in columns.items()}
 
-    def _stations(self, parameters, context, feedback, quarry, frame, crs, turn, water):
-        from ...survey.casts.castplan import Stations
+    def _boat(self, parameters, context, feedback, crs):
+        from ...survey import Boat, StandOff
 
         stand_off = values.number(self, parameters, "STAND_OFF", context)
         if stand_off is not None:
-            return Stations.to_windward(quarry, stand_off, values.number(self, parameters, "WIND_FROM", context), turn,
-                                        water)
+            return StandOff(stand_off, values.number(self, parameters, "WIND_FROM", context))
         heading = values.number(self, parameters, "HEADING", context)
         if values.given(parameters, "BOAT_POINT"):
             point = self.parameterAsPoint(parameters, "BOAT_POINT", context, crs)
-            x, y, headings = np.array([point.x()]), np.array([point.y()]), np.array([heading])
-        else:
-            boat = read.table(self, parameters, "BOAT", context, feedback, crs=crs, geometry="point")
-            if heading is None:
-                read.require(boat, ["heading_deg"], "Boat", Message("Add it with the direction of the bow from true "
-                                                                    "north, or give {HEADING}."))
-            x, y = boat.x, boat.y
-            headings = read.numbers(boat, "heading_deg") if boat.has("heading_deg") else np.full(len(boat), np.nan)
-            headings = np.where(np.isfinite(headings), headings, np.nan if heading is None else heading)
-            _refuse_blank(headings, boat)
-        east, north = frame.forward(x, y)
-        return Stations(np.asarray(east, float), np.asarray(north, float), headings % 360.0, "boat")
+            return Boat(np.array([point.x()]), np.array([point.y()]), np.array([heading]))
+        boat = read.table(self, parameters, "BOAT", context, feedback, crs=crs, geometry="point")
+        if heading is None:
+            read.require(boat, ["heading_deg"], "Boat", Message("Add it with the direction of the bow from true "
+                                                                "north, or give {HEADING}."))
+        headings = read.numbers(boat, "heading_deg") if boat.has("heading_deg") else np.full(len(boat), np.nan)
+        headings = np.where(np.isfinite(headings), headings, np.nan if heading is None else heading)
+        _refuse_blank(headings, boat)
+        return Boat(boat.x, boat.y, headings)
 
-    def _write(self, parameters, context, feedback, plan, frame, crs):
-        from shapely.geometry import LineString
-
-        from ...survey.geometry import transfer
-
-        columns, ends = plan.lines()
-        lines = [transfer.to_crs(frame, LineString(pair)) for pair in ends]
-        stations = plan.stations
+    def _write(self, parameters, context, feedback, made, crs):
+        casts, lines = made.lines()
+        stations, *places = made.stations()
+        patterns = [pattern for pattern in made.plan.patterns if pattern is not None]
         return {
             "OUTPUT": write_layer(self, parameters, "OUTPUT", context, feedback, fields=schemas.CAST_LINES,
-                                  columns=columns, kind="line", crs=crs, places=lines, style="casts"),
+                                  columns=casts, kind="line", crs=crs, places=lines, style="casts"),
             "STATIONS": write_layer(self, parameters, "STATIONS", context, feedback, fields=schemas.CAST_STATIONS,
-                                    columns=plan.station_columns(), kind="point", crs=crs,
-                                    places=frame.inverse(stations.east, stations.north), style="stations"),
-            "TARGET_COUNT": sum(pattern is not None for pattern in plan.patterns),
-            "CAST_COUNT": sum(len(pattern.aims) for pattern in plan.patterns if pattern is not None),
+                                    columns=stations, kind="point", crs=crs, places=tuple(places), style="stations"),
+            "TARGET_COUNT": len(patterns), "CAST_COUNT": sum(len(pattern.aims) for pattern in patterns),
         }
 
 
@@ -252,11 +208,6 @@ def _ids(table):
     """Number of each target; its place in the layer where it has none."""
     ids = read.numbers(table, "target_id")
     return np.where(np.isfinite(ids), np.nan_to_num(ids), np.arange(1, len(ids) + 1)).astype(int)
-
-
-def _named(quarry, which):
-    """Id and label of some targets."""
-    return [f"{i} {label}".strip() for i, label in zip(quarry.target_id[which], quarry.label[which])]
 
 
 def _few(names):

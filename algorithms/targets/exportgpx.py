@@ -65,7 +65,7 @@ class ExportGpx(AthwartAlgorithm):
         return ""
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.io.gpxwrite import gpx_text
+        from ...survey import gpx_text
 
         waypoints = self._waypoints(parameters, context, feedback)
         lines, empty = self._lines(parameters, context, feedback)
@@ -79,7 +79,7 @@ class ExportGpx(AthwartAlgorithm):
         return {"OUTPUT": path}
 
     def _waypoints(self, parameters, context, feedback):
-        from ...survey.io.gpxwrite import Waypoint, describe
+        from ...survey import Waypoint
 
         table = read.table(self, parameters, "WAYPOINTS", context, feedback, crs=_wgs84(), geometry="point")
         if table is None:
@@ -87,11 +87,11 @@ class ExportGpx(AthwartAlgorithm):
         names = _named(table, values.text(self, parameters, "NAME_FIELD", context))
         t_s = read.numbers(table, "t_s") if table.has("t_s") else np.full(len(table), np.nan)
         row_of = _rows(table)
-        return [Waypoint(table.x[i], table.y[i], names[i], describe(row_of(i)), t_s[i]) for i in range(len(table))]
+        return [Waypoint.described(table.x[i], table.y[i], names[i], row_of(i), t_s[i]) for i in range(len(table))]
 
     def _lines(self, parameters, context, feedback):
         """(lines, number of those without a vertex)."""
-        from ...survey.io.gpxwrite import Line
+        from ...survey import GpxLine
 
         table = read.table(self, parameters, "LINES", context, feedback, crs=_wgs84(), geometry="any")
         if table is None:
@@ -101,7 +101,7 @@ class ExportGpx(AthwartAlgorithm):
         for shape, name in zip(read.shapes(table), names):
             if shape is not None:
                 parts = [np.asarray(part.coords)[:, :2] for part in getattr(shape, "geoms", [shape])]
-                made.append(Line([part for part in parts if len(part)], name))
+                made.append(GpxLine([part for part in parts if len(part)], name))
         return made, len(table) - len(made)
 
 

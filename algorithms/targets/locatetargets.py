@@ -156,31 +156,21 @@ class LocateTargets(AthwartAlgorithm):
         )
 
     def refusal(self, parameters, context):
-        from ...survey.targets.locate import refuse_model
-        from ...survey.uncertainty.ellipses import scale_factor
-        from ...survey.uncertainty.sigmas import chosen
-
         for name in ("TIE", "RANGE_KIND", "DATE_ORDER"):
             values.option(self, parameters, name, context)
         for name in ("TIME_OFFSET", "MARK_DELAY"):
             values.number(self, parameters, name, context)
-        refuse_model(values.option(self, parameters, "RANGE_MODEL", context), values.given(parameters, "DEPTH_GRID"))
-        scale_factor(values.number(self, parameters, "CONFIDENCE", context) / 100)
-        chosen(values.option(self, parameters, "ERRORS", context), **self._stated(parameters, context))
+        self._settings(parameters, context).check(values.given(parameters, "DEPTH_GRID"))
         return refuse_picks(self, parameters, context)
 
     def _stated(self, parameters, context):
         return {key: values.number(self, parameters, name, context)
                 for name, key in (*(row[:2] for row in _SIGMAS), ("BEAM_WIDTH", "beam_width"))}
 
-    def run_tool(self, parameters, context, feedback):
-        from ...survey.targets.locate import Settings, locate
+    def _settings(self, parameters, context):
+        from ...survey import LocateSettings
 
-        track, crs = read.track(self, parameters, "TRACK", context, feedback)
-        table, picks, rows, notes = read_picks(self, parameters, context, feedback, crs, set(track.outing),
-                                               _span(track.t_s))
-        water = read.polygons(self, parameters, "WATER", context, feedback, crs)
-        settings = Settings(
+        return LocateSettings(
             tie=values.option(self, parameters, "TIE", context),
             mark_delay=values.number(self, parameters, "MARK_DELAY", context),
             time_offset=values.number(self, parameters, "TIME_OFFSET", context),
@@ -188,9 +178,18 @@ class LocateTargets(AthwartAlgorithm):
             range_model=values.option(self, parameters, "RANGE_MODEL", context),
             confidence=values.number(self, parameters, "CONFIDENCE", context) / 100,
             errors=values.option(self, parameters, "ERRORS", context), stated=self._stated(parameters, context))
+
+    def run_tool(self, parameters, context, feedback):
+        from ...survey import locate
+
+        track, crs = read.track(self, parameters, "TRACK", context, feedback)
+        table, picks, rows, notes = read_picks(self, parameters, context, feedback, crs, set(track.outing),
+                                               _span(track.t_s))
+        water = read.polygons(self, parameters, "WATER", context, feedback, crs)
         step = stepper(feedback)
         step(0.4)
-        found = locate(track, picks, settings, water, *self._terrain(parameters, context, feedback, track))
+        found = locate(track, picks, self._settings(parameters, context), water,
+                       grid=depth_grid(self, parameters, "DEPTH_GRID", context))
         step(0.7)
         self.tell(feedback, (*notes, *found.notes), found.warnings)
         found.rejected["reason"] = np.array([self.worded(why) for why in found.rejected["reason"]], object)
@@ -198,18 +197,6 @@ class LocateTargets(AthwartAlgorithm):
         lost = rejected_rows(found.rejected["source_id"], picks, table, rows,
                              places(self, parameters, context, feedback, crs))
         return self._write(parameters, context, feedback, found, crs, Carried(table, rows[found.source]), lost)
-
-    def _terrain(self, parameters, context, feedback, track):
-        """(What puts picks on the depth grid, None for a flat bottom; what knows the bottom at targets, or None)."""
-        from ...survey.bottom.terrain import anchored, bottom_on, ground_on
-
-        grid = depth_grid(self, parameters, "DEPTH_GRID", context)
-        if grid is None:
-            return None, None
-        anchors = anchored(track, grid)
-        self.tell(feedback, warnings=anchors.warnings)
-        uneven = values.option(self, parameters, "RANGE_MODEL", context) == "terrain"
-        return ground_on(grid, anchors) if uneven else None, bottom_on(grid, anchors, track.crs)
 
     def _say_rejected(self, rejected, count, feedback):
         reasons = [f"pick {one}: {why}" for one, why in zip(rejected["source_id"], rejected["reason"])]

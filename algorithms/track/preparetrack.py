@@ -113,8 +113,8 @@ class PrepareTrack(AthwartAlgorithm):
 
     def _statements(self, parameters, context, names):
         """The Preparation, without what stands in tables; every refusal of a value is made here."""
+        from ...survey import RangeRows, TrackSettings
         from ...survey.model import units
-        from ...survey.tracks.track_settings import RangeRows, TrackSettings
 
         def number(name, convert=None):
             return self._number(parameters, context, name, convert)
@@ -167,9 +167,8 @@ class PrepareTrack(AthwartAlgorithm):
         return how
 
     def run_tool(self, parameters, context, feedback):
+        from ...survey import prepare
         from ...survey.model.times import iso_time
-        from ...survey.tracks.prepare import prepare
-        from ...survey.tracks.track_settings import with_offsets
 
         source = self.parameterAsSource(parameters, "INPUT", context)
         crs = self._target(parameters, context, source)
@@ -186,10 +185,10 @@ class PrepareTrack(AthwartAlgorithm):
         how = replace(how, range_rows=changes, outing=how.outing or day)
         if how.temperature_c is None:
             how = replace(how, temperature_c=track_inputs.middle_temperature(self, tab, feedback))
-        solved = track_inputs.offset_rows(self, parameters, context, feedback, how.outing)
+        solved = track_inputs.offset_rows(self, parameters, context, feedback)
         notes = []
         if solved is not None:
-            how, notes = with_offsets(how, *solved)
+            how, notes = how.with_offsets(*solved)
         grid = depth_grid(self, parameters, "DEPTH_GRID", context)
         place_crs = fixes.crs
         made = prepare(fixes, how, None if grid is None else lambda x, y: grid.depth_at(x, y, place_crs),

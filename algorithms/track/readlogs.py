@@ -86,7 +86,7 @@ class ReadLogs(AthwartAlgorithm):
         return [path for path in self.parameterAsFileList(parameters, "INPUT", context) if path]
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.io.logs import read_logs
+        from ...survey import read_logs
 
         logs = read_logs(
             self._paths(parameters, context), log_date=values.text(self, parameters, "LOG_DATE", context),

@@ -90,7 +90,7 @@ def read_fixes(alg, parameters, context, feedback, crs, names, scales, time_offs
     (survey.fixes.arrange.Fixes, Table, (n,) int array)
         And the row of the table each fix came from.
     """
-    from ...survey.fixes.arrange import Fixes
+    from ...survey import Fixes
 
     source = alg.parameterAsSource(parameters, "INPUT", context)
     lines = QgsWkbTypes.geometryType(source.wkbType()) == QgsWkbTypes.GeometryType.LineGeometry
@@ -155,7 +155,7 @@ def middle_temperature(alg, tab, feedback):
 
 def range_rows(alg, parameters, context, feedback, crs, unit_m, first_s, time_offset):
     """Changes of range of SETTINGS, as ``survey.tracks.track_settings.RangeRows``; None if it was left blank."""
-    from ...survey.tracks.track_settings import RangeRows
+    from ...survey import RangeRows
 
     source = alg.parameterAsSource(parameters, "SETTINGS", context)
     if source is None:
@@ -184,10 +184,8 @@ def range_rows(alg, parameters, context, feedback, crs, unit_m, first_s, time_of
     return RangeRows(moments, list(names), x, y, ranges, time_offset)
 
 
-def offset_rows(alg, parameters, context, feedback, outing):
-    """(names, values, sigmas) of the rows of OFFSETS that are the outing's, None if it was left blank."""
-    from ...survey.tracks.track_settings import rows_of_outing
-
+def offset_rows(alg, parameters, context, feedback):
+    """(names, values, sigmas, boats, outings) of the rows of OFFSETS, None if it was left blank."""
     tab = read.table(alg, parameters, "OFFSETS", context, feedback)
     if tab is None:
         return None
@@ -195,9 +193,7 @@ def offset_rows(alg, parameters, context, feedback, outing):
                  Message("Use the {adjust(OFFSETS)} of {adjust()}."))
     boats, outings = (read.texts(tab, name) if tab.has(name) else np.full(len(tab), "", object)
                       for name in ("boat", "outings"))
-    rows, notes = rows_of_outing(outing, boats, outings)
-    alg.tell(feedback, notes)
-    return read.texts(tab, "name")[rows], read.numbers(tab, "value")[rows], read.numbers(tab, "sigma")[rows]
+    return read.texts(tab, "name"), read.numbers(tab, "value"), read.numbers(tab, "sigma"), boats, outings
 
 
 def _vertices(tab):

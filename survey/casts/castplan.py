@@ -14,7 +14,7 @@ from .castwater import afloat, clear_ways, stations_afloat, water_reaches
 from .sweeping import sweep_pattern
 
 __all__ = ["CASTS", "FAR", "IN_REACH", "LONGEST", "MANY", "METHODS", "NO_WATER", "WATER", "CastPlan", "CastSettings",
-           "CastTargets", "Stations", "clock", "plan_casts"]
+           "CastTargets", "Stations", "clock", "plan_in_frame"]
 
 IN_REACH, FAR, MANY, NO_WATER = "in reach", "out of reach", f"over {MAX_CASTS} casts", "no clear water"
 LONGEST, WATER, CASTS = "longest cast", "water", f"{MAX_CASTS} casts"
@@ -68,6 +68,28 @@ class CastTargets(Table):
     status: Texts
     depth_m: Floats
     bottom_m: Floats | None = None
+
+    @classmethod
+    def of(cls, east, north, columns):
+        """Targets of a layer: ``columns`` by the names of ``schemas.TARGETS``, at least the sigmas and covariance.
+
+        Raises
+        ------
+        InputError
+            If one of those is missing.
+        """
+        count = len(east)
+        missing = [name for name in ("sigma_east_m", "sigma_north_m", "cov_en_m2") if name not in columns]
+        if missing:
+            raise InputError(f"These targets have no error to cast by: they lack {', '.join(missing)}. Give what "
+                             "locate or adjust made.", field="columns")
+        e, n, mixed = (np.asarray(columns[name], float) for name in ("sigma_east_m", "sigma_north_m", "cov_en_m2"))
+        covariance = np.stack([np.stack([e ** 2, mixed], -1), np.stack([mixed, n ** 2], -1)], -2)
+        known = {"target_id": np.arange(1, count + 1), "label": np.full(count, "", object),
+                 "status": np.full(count, "", object), "depth_m": np.full(count, np.nan),
+                 "bottom_m": np.full(count, np.nan)}
+        return cls(np.asarray(east, float), np.asarray(north, float), covariance,
+                   **{name: np.asarray(columns.get(name, blank)) for name, blank in known.items()})
 
 
 @dataclass(eq=False, repr=False)
@@ -166,7 +188,7 @@ def clock(angle_deg):
     return f"{(half_hours // 2) or 12}:{30 * (half_hours % 2):02d}"
 
 
-def plan_casts(quarry, stations, settings, convergence_deg=0.0, step=None, water=None):
+def plan_in_frame(quarry, stations, settings, convergence_deg=0.0, step=None, water=None):
     """Plan the casts at every target.
 
     Parameters

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import ClassVar
 
 import numpy as np
 
@@ -41,6 +42,28 @@ class Swaths:
     outer_m: np.ndarray
     sigma_edge_m: np.ndarray
     more: dict = field(default_factory=dict)
+
+    FIELDS: ClassVar = ("outing", "pass_id", "outer_m", "sigma_edge_m")
+    MORE: ClassVar = ASKED
+
+    @classmethod
+    def of(cls, geometries, columns):
+        """Swaths of a layer.
+
+        Parameters
+        ----------
+        geometries : list of shapely polygons
+            In crs units, None where empty.
+        columns : dict of (n,) arrays
+            By the names of ``schemas.SWATHS``: those of ``FIELDS``, and of ``MORE`` what is known. Others are ignored.
+        """
+        missing = [name for name in cls.FIELDS if name not in columns]
+        if missing:
+            raise InputError(f"These are not swaths: they lack {', '.join(missing)}. Give what draw_swaths made.",
+                             field="swaths")
+        outing, *numbers = (columns[name] for name in cls.FIELDS)
+        return cls(list(geometries), np.asarray(outing, object), *(np.asarray(values, float) for values in numbers),
+                   {name: np.asarray(columns[name], float) for name in cls.MORE if name in columns})
 
     def column(self, name):
         """(n,) floats of a field, NaN where unknown."""

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import ClassVar
 
 import numpy as np
 
@@ -13,8 +14,10 @@ from ..model.messages import Message
 from ..share import merged_share
 from ..share.drawn_errors import LEAST_DRAWS
 from ..share.draws import drawn_passes, share_draws
+from ..swaths.draw import SwathResult
+from ..tracks.prepare import Prepared
 from . import gap_kinds, gap_zones
-from .cover import cover_of_seen, cover_of_swaths
+from .cover import Swaths, cover_of_seen, cover_of_swaths
 from .picture import Picture
 
 __all__ = ["CoverageResult", "GapSettings", "PassLayer", "SeenGround", "find_gaps"]
@@ -63,6 +66,18 @@ class PassLayer:
     range_m: np.ndarray
     depth_m: np.ndarray
 
+    FIELDS: ClassVar = ("outing", "pass_id", "range_m", "mean_depth_m")
+
+    @classmethod
+    def of(cls, geometries, columns):
+        """Passes of a layer: lines, None where empty, and columns by the names of ``schemas.PASSES``."""
+        missing = [name for name in cls.FIELDS if name not in columns]
+        if missing:
+            raise InputError(f"These are not passes: they lack {', '.join(missing)}. Give what prepare made.",
+                             field="passes")
+        outing, *numbers = (columns[name] for name in cls.FIELDS)
+        return cls(list(geometries), np.asarray(outing, object), *(np.asarray(values, float) for values in numbers))
+
 
 @dataclass
 class SeenGround:
@@ -87,7 +102,7 @@ class CoverageResult:
     (see ``share``); ``worst_percent`` and ``best_percent`` are what is seen with every edge moved at once.
     ``gap_m2`` is all missed ground; ``narrow_m2`` what of it is narrower than the least width, ``small_m2`` what else
     lies in gaps under the least area: the listed gaps are the rest. ``notes``: what the user should know.
-    ``picture``: the chance of having been seen, None where not asked for.
+    ``picture``: the chance of having been seen, None where not asked for. ``area_geometries``: the areas as given.
     """
 
     geometries: list
@@ -106,6 +121,7 @@ class CoverageResult:
     small_m2: float
     notes: list = field(default_factory=list)
     picture: Picture = None
+    area_geometries: list = None
 
 
 def find_gaps(crs, areas, swaths=None, seen=None, settings=GapSettings(), *, exclude=(), passes=None, picture=False,
@@ -118,13 +134,13 @@ def find_gaps(crs, areas, swaths=None, seen=None, settings=GapSettings(), *, exc
         CRS of every geometry handed in and out.
     areas : list of shapely polygons
         Features to be covered, None where a feature has no geometry. Overlapping features count once in the totals.
-    swaths : cover.Swaths, or
+    swaths : cover.Swaths, or what ``draw_swaths`` made, or
     seen : SeenGround
         Exactly one of them.
     settings : GapSettings
     exclude : sequence of shapely polygons
         Ground that need not be seen.
-    passes : PassLayer, optional
+    passes : PassLayer, or what ``prepare`` made, optional
         Without it the kinds no bottom and break are not told apart from others.
     picture : bool
         Whether a raster of the chance of having been seen is wanted.
@@ -139,6 +155,10 @@ def find_gaps(crs, areas, swaths=None, seen=None, settings=GapSettings(), *, exc
     ------
     InputError
     """
+    if isinstance(swaths, SwathResult):
+        swaths = Swaths.of(swaths.geometries, swaths.columns)
+    if isinstance(passes, Prepared):
+        passes = PassLayer.of(passes.lines, passes.passes)
     frame, wanted, notes = _wanted(crs, areas, exclude)
     area = overlap.merged(wanted)
     bounds = area.bounds
@@ -178,7 +198,7 @@ def find_gaps(crs, areas, swaths=None, seen=None, settings=GapSettings(), *, exc
         outlines, table, columns, area_m2, _seen(gap.total, area_m2), percent,
         drawn.total.low, drawn.total.high, drawn.total.expected, _percent(worst.total, area_m2),
         _percent(best.total, area_m2), gap.total, max(0.0, float(gap.total - table["area_m2"].sum() - small)), small,
-        notes + cover.notes + said, chance)
+        notes + cover.notes + said, chance, list(areas))
 
 
 def _drawn(cover, swaths, lines, wanted, area, exact, gaps, settings, picture, step):

@@ -14,9 +14,9 @@ from ..model.messages import Message
 from ..swaths.edges import SwathSettings
 from .beam_rows import lay_out
 from .detection import DetectionSettings
-from .tile import Tile
+from .tile import BANDS, Tile
 
-__all__ = ["Ensonification", "Seen"]
+__all__ = ["Ensonification", "Seen", "map_bottom"]
 
 TILE = 2048
 """Side of a tile in cells: some 100 MB of counters."""
@@ -34,6 +34,36 @@ class Seen:
     hidden_m2: float = 0.0
     assumed_m2: float = 0.0
     passes: int = 0
+
+
+def map_bottom(track, cell=0.5, settings=None, *, blind_deg=20.0, grid=None, water=None):
+    """Map the bottom seen: how often, from how many sides, at what grazing angle, and what would have shown there.
+
+    Parameters
+    ----------
+    track : survey.model.track.Track
+    cell : float
+        Cell size of the map, m.
+    settings : survey.ensonify.detection.DetectionSettings, optional
+        The object to be detected, and what shows it.
+    blind_deg : float
+        Not counted on either side of the vertical.
+    grid : survey.bottom.depthgrid.DepthGrid, optional
+        Without it the bottom is flat, with the track's depth.
+    water : shapely geometry, optional
+        In the track's crs; land stops sound.
+
+    Returns
+    -------
+    Ensonification
+        Laid out, not yet computed: ``bands()`` makes the whole map, ``tiles()`` one part after another.
+
+    Raises
+    ------
+    InputError
+        If no sample can be used, or the depth grid cannot.
+    """
+    return Ensonification(track, cell, settings, blind_deg, grid, water)
 
 
 class Ensonification:
@@ -54,6 +84,8 @@ class Ensonification:
 
     Attributes
     ----------
+    names : tuple of str
+        Of the bands.
     raster : survey.bottom.rasters.Raster
     anchors : survey.bottom.terrain.Anchors or None
     sweeps : list of survey.ensonify.beam_rows.BeamRows
@@ -65,6 +97,8 @@ class Ensonification:
     InputError
         If no sample can be used, or the depth grid cannot.
     """
+
+    names = BANDS
 
     def __init__(self, track, cell, settings=None, blind_deg=20.0, grid=None, water=None):
         self.settings = settings or DetectionSettings()
@@ -88,6 +122,15 @@ class Ensonification:
         self._bed = Bed(grid, self.raster, self._tan_blind, _SAMPLES_AT_ONCE) if grid is not None else None
         self._extents = [sweep.extents() for sweep in self.sweeps]
         self.totals = Seen(passes=len({int(key) for s in self.sweeps for key in np.unique(s.pass_key[:-1][s.drawn])}))
+
+    def bands(self, step=None):
+        """The whole map at once, which must fit in memory: (rows, cols) float32 arrays by the names of the bands."""
+        made = {name: np.full((self.raster.rows, self.raster.cols), np.nan, np.float32) for name in self.names}
+        for row, col, part in self.tiles(step):
+            rows, cols = part[self.names[0]].shape
+            for name, whole in made.items():
+                whole[row:row + rows, col:col + cols] = part[name]
+        return made
 
     def tiles(self, step=None):
         """Compute the map.

@@ -16,7 +16,7 @@ from ..model.errors import InputError
 from ..model.messages import Message
 from ..model.times import iso_time
 
-__all__ = ["LINES_AS", "Line", "Waypoint", "describe", "gpx_text", "unique_names"]
+__all__ = ["LINES_AS", "GpxLine", "Waypoint", "describe", "gpx_text", "unique_names", "write_gpx"]
 
 NAMESPACE = "http://www.topografix.com/GPX/1/1"
 LINES_AS = ("route", "track")
@@ -37,9 +37,14 @@ class Waypoint:
     description: str = ""
     t_s: float = math.nan
 
+    @classmethod
+    def described(cls, lon, lat, name, row, t_s=math.nan):
+        """A waypoint that says how near its place is; ``row(field name)`` is the target's value, None where unknown."""
+        return cls(lon, lat, name, describe(row), t_s)
+
 
 @dataclass
-class Line:
+class GpxLine:
     """``parts``: list of (k, 2) arrays of WGS84 longitudes and latitudes; parts are never joined."""
 
     parts: list
@@ -135,7 +140,7 @@ def gpx_text(waypoints=(), lines=(), lines_as="route", longest=16, note=""):
     Parameters
     ----------
     waypoints : sequence of Waypoint
-    lines : sequence of Line
+    lines : sequence of GpxLine
     lines_as : {'route', 'track'}
         A line of several parts becomes one track of several segments, or several routes.
     longest : int
@@ -168,7 +173,7 @@ def gpx_text(waypoints=(), lines=(), lines_as="route", longest=16, note=""):
             _text(made, "time", iso_time(point.t_s))
         _titled(made, name, point.description)
     if lines_as == "route":
-        lines = [Line([part], line.name, line.description) for line in lines for part in line.parts]
+        lines = [GpxLine([part], line.name, line.description) for line in lines for part in line.parts]
     for line, name in zip(lines, unique_names([line.name for line in lines], longest, "L")):
         made = ElementTree.SubElement(root, "rte" if lines_as == "route" else "trk")
         _titled(made, name, line.description)
@@ -181,6 +186,19 @@ def gpx_text(waypoints=(), lines=(), lines_as="route", longest=16, note=""):
     patience.heard(ElementTree.indent, root)
     text = patience.heard(lambda: ElementTree.tostring(root, encoding="unicode"))
     return '<?xml version="1.0" encoding="UTF-8"?>\n' + text + "\n"
+
+
+def write_gpx(path, waypoints=(), lines=(), lines_as="route", longest=16, note=""):
+    """Write waypoints and lines to a GPX 1.1 file; a file that is there is replaced. See ``gpx_text``.
+
+    Raises
+    ------
+    InputError
+        As ``gpx_text``; the file is then left as it was.
+    """
+    text = gpx_text(waypoints, lines, lines_as, longest, note)
+    with open(path, "w", encoding="utf-8", newline="\n") as file:
+        file.write(text)
 
 
 def _point(parent, tag, lon, lat):

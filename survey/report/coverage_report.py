@@ -3,7 +3,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..io import spreadsheets
+from ..model import spreadsheets
 from . import layer_tables, pages, report_map, report_words
 from .pages import NO_BREAK, number
 from .report_layers import Layers, ReportLayer, grades_inside, looks_inside, seen_levels

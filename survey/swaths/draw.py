@@ -6,11 +6,12 @@ behind land and, on a depth grid, behind nearer ground. See ``edges`` and ``visi
 """
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from ..beams.pointing import Beams
+from ..bottom.terrain import anchored
 from ..geometry import overlap, shapes, transfer
 from ..geometry.clearance import cleared
 from ..geometry.frame import frames_for
@@ -68,29 +69,31 @@ class SwathResult:
 
     ``columns``: (n,) arrays by name, see ``schemas.SWATHS``; times in seconds since 1970, pass_id NaN where passes are
     drawn as one. ``geometries``: n polygons in crs units. ``area_m2``: ground seen, each place counted once.
+    ``report``: counts for the log; ``warnings``: sentences on a depth grid that does not fit the track.
     """
 
     columns: dict
     geometries: list
     area_m2: float
     report: SwathReport
+    warnings: list = field(default_factory=list)
 
 
-def draw_swaths(track, settings, water=None, step=None, terrain=None):
+def draw_swaths(track, settings=None, water=None, step=None, grid=None):
     """Swath polygons of a prepared track.
 
     Parameters
     ----------
     track : survey.model.track.Track
-    settings : SwathSettings
+    settings : SwathSettings, optional
         ``merge`` 'strip': a feature for each side of each unbroken stretch of one range. 'pass': one for each pass,
         sides together. 'all': one for everything.
     water : shapely Polygon or MultiPolygon, optional
         In units of the track's crs; beams end where they first leave it.
     step : callable, optional
         Called with the fraction done; may raise ``errors.Cancelled``.
-    terrain : (survey.bottom.depthgrid.DepthGrid, survey.bottom.terrain.Anchors), optional
-        What the range model 'terrain' marches over, and how it is tied to the track.
+    grid : survey.bottom.depthgrid.DepthGrid, optional
+        What the range model 'terrain' marches over, and that alone uses it.
 
     Returns
     -------
@@ -101,6 +104,8 @@ def draw_swaths(track, settings, water=None, step=None, terrain=None):
     InputError
         If nothing at all was seen, saying why; if the range model is 'terrain' without a terrain.
     """
+    settings = settings or SwathSettings()
+    terrain = (grid, anchored(track, grid)) if grid is not None and settings.range_model == "terrain" else None
     drawing = _Drawing(track, settings, terrain)
     rows = drawing.rows
     frames = frames_for(track.crs, track.x[rows.sample], track.y[rows.sample], drawing.passes)
@@ -109,7 +114,9 @@ def draw_swaths(track, settings, water=None, step=None, terrain=None):
             if step is not None:
                 step(0.9 * (number + fraction) / len(frames))
         drawing.add(frame, index, water, part_step)
-    return drawing.finished()
+    made = drawing.finished()
+    made.warnings += [] if terrain is None else terrain[1].warnings
+    return made
 
 
 def pass_unions(track, settings, frame, water=None):

@@ -11,6 +11,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..beams.soundspeed import CUSTOMARY
+from ..bottom.terrain import anchored, bottom_on
+from ..bottom.terrain import ground_on as ground_on_grid
 from ..model.errors import InputError
 from ..model.messages import Message
 from ..model.track import side_name
@@ -27,7 +29,7 @@ from .poses import Poses
 from .positioning import beams_of, lay_off, on_terrain, sample_frames
 from .target_notes import notes_of
 
-__all__ = ["RANGE_MODELS", "Located", "Settings", "locate", "refuse_model"]
+__all__ = ["RANGE_MODELS", "LocateSettings", "Located", "locate", "refuse_model"]
 
 RANGE_MODELS = ("slant", "terrain")
 
@@ -40,7 +42,7 @@ _POSITION = ("bias", "slow", "jitter")
 
 
 @dataclass
-class Settings:
+class LocateSettings:
     """How picks are read: ``tie`` and ``mark_delay`` (s) as in ``match.tie``; ``time_offset`` (h), already applied;
     ``range_kind`` slant or ground; ``range_model`` slant or terrain; ``confidence`` 0 .. 1; ``errors`` a preset of
     ``sigmas.PRESETS`` and ``stated`` the sigmas the user gave instead, by name (None where not given)."""
@@ -53,6 +55,18 @@ class Settings:
     confidence: float = 0.95
     errors: str = "ordinary"
     stated: dict = None
+
+    def check(self, has_grid=False):
+        """Raise InputError for values that targets cannot be located with; return the ``Sigmas`` they ask for.
+
+        Parameters
+        ----------
+        has_grid : bool
+            Whether a depth grid is given, which the range model ``terrain`` needs.
+        """
+        ellipses.scale_factor(self.confidence)
+        refuse_model(self.range_model, has_grid)
+        return chosen(self.errors, **(self.stated or {}))
 
 
 @dataclass
@@ -73,14 +87,14 @@ class Located:
     doubt: np.ndarray = None
 
 
-def locate(track, picks, settings=None, water=None, ground_on_terrain=None, bottom_at=None):
+def locate(track, picks, settings=None, water=None, ground_on_terrain=None, bottom_at=None, *, grid=None):
     """Locate picks.
 
     Parameters
     ----------
     track : Track
     picks : survey.targets.picks.Picks
-    settings : Settings, optional
+    settings : LocateSettings, optional
     water : shapely Polygon or MultiPolygon, optional
         In the track's crs; islands are holes.
     ground_on_terrain : callable, optional
@@ -90,6 +104,8 @@ def locate(track, picks, settings=None, water=None, ground_on_terrain=None, bott
     bottom_at : callable, optional
         ``f(x, y, sample) -> (n,) m``: bottom at places in the track's crs, for targets of those samples of the track;
         NaN where it is unknown.
+    grid : survey.bottom.depthgrid.DepthGrid, optional
+        Depths of the bottom, in place of the two callables: tied to the track, they are made from it.
 
     Returns
     -------
@@ -100,11 +116,15 @@ def locate(track, picks, settings=None, water=None, ground_on_terrain=None, bott
     InputError
         For settings that cannot be used, or picks none of which can be tied to the track for one common reason.
     """
-    settings = settings or Settings()
+    settings = settings or LocateSettings()
+    anchors = None
+    if grid is not None:
+        anchors, uneven = anchored(track, grid), settings.range_model == "terrain"
+        ground_on_terrain = ground_on_grid(grid, anchors) if uneven else None
+        bottom_at = bottom_on(grid, anchors, track.crs)
+    sigmas = settings.check(ground_on_terrain is not None)
     scale = ellipses.scale_factor(settings.confidence)
-    refuse_model(settings.range_model, ground_on_terrain is not None)
     stated = {name: value for name, value in (settings.stated or {}).items() if value is not None}
-    sigmas = chosen(settings.errors, **stated)
     # a pick with a depth of its own can use a sample that lacks nothing else
     track = replace(track, usable=track.usable | (track.reject_reason == "no depth") & np.isfinite(track.heading_deg))
     ties = tie(track, picks, settings.tie, settings.mark_delay, settings.time_offset)
@@ -144,6 +164,7 @@ def locate(track, picks, settings=None, water=None, ground_on_terrain=None, bott
     refused = np.flatnonzero(reason != "")
     source = kept[good]
     notes, warnings = notes_of(picks, ties, columns, source, found.bent[good], places.beyond[good], sigmas, settings)
+    warnings = [*(anchors.warnings if anchors else ()), *warnings]
     return Located(columns, places.x[good], places.y[good], list(places.outlines[good]), source,
                    {"source_id": picks.source_id[refused], "reason": reason[refused]}, notes, warnings,
                    np.where(found.bent[good], _CRESCENT, "").astype(object))

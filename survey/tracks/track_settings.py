@@ -122,6 +122,27 @@ class TrackSettings:
                 "A range scale of {value} cannot come from sound speed; check {offsets}.", value=self.scale)
         self.sound()
 
+    def with_offsets(self, names, values, sigmas, boats=None, outings=None):
+        """These settings with solved offsets in place of the typed ones.
+
+        Parameters
+        ----------
+        names, values, sigmas : (k,) arrays
+            Rows of an OFFSETS table, see ``with_offsets``.
+        boats, outings : (k,) sequences of str, optional
+            Whose rows these are: of several boats those of this outing's are taken, see ``rows_of_outing``.
+
+        Returns
+        -------
+        (TrackSettings, list of str)
+            And what was taken, for the log.
+        """
+        rows, notes = np.arange(len(names)), []
+        if boats is not None:
+            rows, notes = rows_of_outing(self.outing, boats, outings)
+        made, told = with_offsets(self, *(np.asarray(column)[rows] for column in (names, values, sigmas)))
+        return made, [*notes, *told]
+
     def sound(self):
         """Sound speed and range ratio; an explicit scale takes the place of the latter."""
         found = sound_in(self.temperature_c, self.salinity, self.assumed_mps)

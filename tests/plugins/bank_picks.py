@@ -9,7 +9,7 @@ import numpy as np
 import tracks
 from athwart.survey.bottom.depthgrid import DepthGrid
 from athwart.survey.bottom.terrain import anchored, ground_on
-from athwart.survey.targets.locate import Settings, locate
+from athwart.survey.targets.locate import LocateSettings, locate
 from athwart.survey.targets.picks import Picks
 from random_picks import CRS, PRIORS, WATER_SPEED, Recorded, arc, beam, bow
 
@@ -150,5 +150,5 @@ def located(rec, bottom, sigma, model="terrain"):
     track = tracks.made(CRS, columns.pop("x"), columns.pop("y"), columns.pop("heading_deg"), **columns)
     grid = grid_of(bottom)
     stated = {name: value for name, value in sigma.items() if name != "heading"}
-    return locate(track, Picks.of(len(rec.ground), **rec.picks), Settings(stated=stated, range_model=model), None,
+    return locate(track, Picks.of(len(rec.ground), **rec.picks), LocateSettings(stated=stated, range_model=model), None,
                   ground_on(grid, anchored(track, grid)))

@@ -3,7 +3,7 @@ import numpy as np
 import random_picks
 import tracks
 from athwart.survey.geometry.frame import Frame
-from athwart.survey.targets.locate import Settings, locate
+from athwart.survey.targets.locate import LocateSettings, locate
 from athwart.survey.targets.picks import Picks
 from pyproj import Geod
 
@@ -31,4 +31,4 @@ def picked(side=1, slant=50.0, **given):
 
 def found(track, picks, water=None, ground_on_terrain=None, **given):
     """Targets, without any error unless given."""
-    return locate(track, picks, Settings(**{"stated": SURE, **given}), water, ground_on_terrain)
+    return locate(track, picks, LocateSettings(**{"stated": SURE, **given}), water, ground_on_terrain)

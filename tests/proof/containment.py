@@ -18,7 +18,7 @@ import random_picks  # noqa: E402
 import tracks  # noqa: E402
 from athwart.survey.targets.budget import CAUSES, budget  # noqa: E402
 from athwart.survey.targets.covariance import spread  # noqa: E402
-from athwart.survey.targets.locate import Settings, locate  # noqa: E402
+from athwart.survey.targets.locate import LocateSettings, locate  # noqa: E402
 from athwart.survey.targets.observations import Observations  # noqa: E402
 from athwart.survey.targets.picks import Picks  # noqa: E402
 from athwart.survey.uncertainty import ellipses  # noqa: E402
@@ -62,7 +62,7 @@ def simulate(rng, count, over, sigma, **geometry):
     columns = dict(rec.track)
     track = tracks.made(random_picks.CRS, columns.pop("x"), columns.pop("y"), columns.pop("heading_deg"), **columns)
     stated = {name: value for name, value in sigma.items() if name != "heading"}
-    return rec, locate(track, Picks.of(count, **rec.picks), Settings(stated=stated))
+    return rec, locate(track, Picks.of(count, **rec.picks), LocateSettings(stated=stated))
 
 
 def containment():

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from athwart.survey.casts.castcard import cast_card
 from athwart.survey.casts.casting import circle_probability
-from athwart.survey.casts.castplan import FAR, IN_REACH, MANY, CastSettings, CastTargets, Stations, clock, plan_casts
+from athwart.survey.casts.castplan import FAR, IN_REACH, MANY, CastSettings, CastTargets, Stations, clock, plan_in_frame
 from athwart.survey.model.errors import InputError
 from athwart.survey.model.schemas import CAST_LINES, CAST_STATIONS, names
 
@@ -35,7 +35,7 @@ def test_clock_directions(angle, words):
 
 def test_distance_bearings_and_clock():
     """A target 12 m east and 16 m north of a boat that heads 083: 20 m, 36.87 degrees, over the port bow."""
-    plan = plan_casts(quarry([(12, 16)]), boat((0, 0), heading=83.0), CastSettings(variation=-4.0))
+    plan = plan_in_frame(quarry([(12, 16)]), boat((0, 0), heading=83.0), CastSettings(variation=-4.0))
     assert plan.distance_m[0] == pytest.approx(20) and plan.bearing_deg[0] == pytest.approx(36.8699, abs=1e-4)
     lines, ends = plan.lines()
     assert set(lines) == set(names(CAST_LINES))
@@ -46,32 +46,32 @@ def test_distance_bearings_and_clock():
 
 
 def test_convergence_turns_grid_into_true():
-    plan = plan_casts(quarry([(0, 20)]), boat((0, 0)), CastSettings(), convergence_deg=1.5)
+    plan = plan_in_frame(quarry([(0, 20)]), boat((0, 0)), CastSettings(), convergence_deg=1.5)
     assert plan.bearing_deg[0] == pytest.approx(1.5)
     assert np.isnan(plan.lines()[0]["magnetic_deg"]).all()
 
 
 def test_the_boats_own_fix_is_common_to_all_casts():
     settings = CastSettings(sigma_boat=2.0, sigma_range=1.0, sigma_angle=3.0, hit_radius=1.5)
-    plan = plan_casts(quarry([(0, 20)]), boat((0, 0)), settings)
+    plan = plan_in_frame(quarry([(0, 20)]), boat((0, 0)), settings)
     total = np.diag([1 + 4 + (20 * math.radians(3)) ** 2, 1 + 4 + 1])
     assert plan.patterns[0].alone[0] == pytest.approx(circle_probability(total, 1.5), abs=2e-4)
-    sure = plan_casts(quarry([(0, 20)]), boat((0, 0)), CastSettings(sigma_boat=0.0))
+    sure = plan_in_frame(quarry([(0, 20)]), boat((0, 0)), CastSettings(sigma_boat=0.0))
     assert sure.patterns[0].needed < plan.patterns[0].needed
 
 
 def test_out_of_reach_and_over_fifty_are_said_and_kept():
-    plan = plan_casts(quarry([(0, 20), (0, 31), (20, 0)], sd=1.0), boat((0, 0)), CastSettings(max_cast=30.0))
+    plan = plan_in_frame(quarry([(0, 20), (0, 31), (20, 0)], sd=1.0), boat((0, 0)), CastSettings(max_cast=30.0))
     assert plan.reach.tolist() == [IN_REACH, FAR, IN_REACH]
     lines, _ = plan.lines()
     far = lines["target_id"] == 2
     assert far.sum() == 1 and np.isnan(lines["hit_pct"][far]).all() and np.isnan(lines["casts_needed"][far]).all()
-    vague = plan_casts(quarry([(0, 20)], sd=15.0), boat((0, 0)), CastSettings())
+    vague = plan_in_frame(quarry([(0, 20)], sd=15.0), boat((0, 0)), CastSettings())
     assert vague.reach[0] == MANY and (vague.lines()[0]["reach"] == MANY).all() and len(vague.lines()[1]) == 50
 
 
 def test_each_target_is_cast_at_from_the_nearest_boat():
-    plan = plan_casts(quarry([(0, 20), (100, 10)]), boat((0, 0), (100, 0), (500, 500)), CastSettings())
+    plan = plan_in_frame(quarry([(0, 20), (100, 10)]), boat((0, 0), (100, 0), (500, 500)), CastSettings())
     assert plan.station.tolist() == [0, 1]
     columns = plan.station_columns()
     assert set(columns) == set(names(CAST_STATIONS)) and columns["targets"].tolist() == [1, 1, 0]
@@ -83,7 +83,7 @@ def test_stations_lie_to_windward_with_the_bow_to_the_wind():
     place = quarry([(50, 60)])
     stations = Stations.to_windward(place, 18.0, 270.0)
     assert (stations.east[0], stations.north[0]) == pytest.approx((32, 60))
-    plan = plan_casts(place, stations, CastSettings())
+    plan = plan_in_frame(place, stations, CastSettings())
     assert plan.bearing_deg[0] == pytest.approx(90) and plan.lines()[0]["clock"][0] == "6:00"
     assert plan.station_columns()["kind"][0] == "stand-off" and plan.station_columns()["heading_deg"][0] == 270
 
@@ -98,13 +98,13 @@ def test_settings_that_cannot_be_are_refused(values, words):
 
 def test_nothing_to_cast_at_or_from():
     with pytest.raises(InputError, match="no target"):
-        plan_casts(quarry(np.empty((0, 2))), boat((0, 0)), CastSettings())
+        plan_in_frame(quarry(np.empty((0, 2))), boat((0, 0)), CastSettings())
     with pytest.raises(InputError, match="stations holds no place"):
-        plan_casts(quarry([(0, 1)]), boat(), CastSettings())
+        plan_in_frame(quarry([(0, 1)]), boat(), CastSettings())
     unknown = quarry([(0, 1)])
     unknown.covariance[:] = np.nan
     with pytest.raises(InputError, match="standard deviations"):
-        plan_casts(unknown, boat((0, 0)), CastSettings())
+        plan_in_frame(unknown, boat((0, 0)), CastSettings())
     with pytest.raises(InputError, match="stand_off"):
         Stations.to_windward(quarry([(0, 1)]), 0.0, 90.0)
 
@@ -112,10 +112,10 @@ def test_nothing_to_cast_at_or_from():
 def test_errors_that_cannot_be_are_refused_by_target():
     known = quarry([(0, 10), (0, 20)])
     known.covariance[1] = [[4.0, 6.0], [6.0, 9.0]]  # wholly one way: still an error that can be
-    assert len(plan_casts(known, boat((0, 0)), CastSettings()).patterns) == 2
+    assert len(plan_in_frame(known, boat((0, 0)), CastSettings()).patterns) == 2
     known.covariance[1] = [[4.0, 6.1], [6.1, 9.0]]
     with pytest.raises(InputError, match="Target 2: cov_en_m2"):
-        plan_casts(known, boat((0, 0)), CastSettings())
+        plan_in_frame(known, boat((0, 0)), CastSettings())
 
 
 def text_of(html):
@@ -127,7 +127,7 @@ def test_the_card_gives_the_bottom_at_the_target_where_a_grid_knows_it():
     """The targets' depths are 6 m, 19.685 ft: rounded down, so that the water is nowhere shallower than said."""
     place = quarry([(12, 16), (0, 20)])
     place.bottom_m = np.array([4.99, np.nan])
-    plan = plan_casts(place, boat((0, 0)), CastSettings())
+    plan = plan_in_frame(place, boat((0, 0)), CastSettings())
     for unit, first, second in (("m", "bottom 4 m", "6 m under the boat when seen"),
                                 ("ft", "bottom 16 ft", "19 ft under the boat when seen")):
         words = text_of(cast_card(plan, unit))
@@ -137,7 +137,7 @@ def test_the_card_gives_the_bottom_at_the_target_where_a_grid_knows_it():
 def test_the_card_says_what_there_is_to_know():
     place = quarry([(12, 16), (0, 60), (-5, 12)], labels=["Crib", "Far log", ""])
     place.status[2] = "side unsure"
-    plan = plan_casts(place, boat((0, 0), heading=83.0), CastSettings(variation=-4.0))
+    plan = plan_in_frame(place, boat((0, 0), heading=83.0), CastSettings(variation=-4.0))
     words = text_of(cast_card(plan, "ft"))
     assert "66 ft" in words and "10:30" in words and "037\u00b0 true" in words and "041\u00b0 magnetic" in words
     assert f"{plan.patterns[0].needed} casts for 90 %" in words and "19 ft under the boat when seen" in words
@@ -146,18 +146,18 @@ def test_the_card_says_what_there_is_to_know():
 
 
 def test_units_of_the_card():
-    plan = plan_casts(quarry([(0, 18.288)]), boat((0, 0)), CastSettings())
+    plan = plan_in_frame(quarry([(0, 18.288)]), boat((0, 0)), CastSettings())
     for unit, shown in (("ft", "60 ft"), ("yd", "20 yd"), ("m", "18 m")):
         assert shown in text_of(cast_card(plan, unit))
 
 
 def test_water_column_targets_are_called_that():
-    plan = plan_casts(quarry([(0, 18)], status="water column"), boat((0, 0)), CastSettings())
+    plan = plan_in_frame(quarry([(0, 18)], status="water column"), boat((0, 0)), CastSettings())
     assert "Water column" in text_of(cast_card(plan, "m")) and plan.lines()[0]["status"][0] == "water column"
 
 
 def test_names_cannot_break_the_page_and_nothing_is_fetched():
-    plan = plan_casts(quarry([(0, 18)], labels=["<script>alert(1)</script> & \"co\""]), boat((0, 0)), CastSettings())
+    plan = plan_in_frame(quarry([(0, 18)], labels=["<script>alert(1)</script> & \"co\""]), boat((0, 0)), CastSettings())
     html = cast_card(plan, "m", "<b>Title</b>")
     assert "<script" not in html and "&lt;script&gt;" in html and "<b>Title" not in html
     assert not re.search(r"(src|href)=", html)
@@ -168,7 +168,7 @@ def test_names_cannot_break_the_page_and_nothing_is_fetched():
 
 def test_the_sketch_is_north_up():
     """The boat lies south-west of its target: below and to the left of it in the drawing."""
-    svg = ET.fromstring(re.search(r"<svg.*?</svg>", cast_card(plan_casts(quarry([(12, 16)]), boat((0, 0)),
+    svg = ET.fromstring(re.search(r"<svg.*?</svg>", cast_card(plan_in_frame(quarry([(12, 16)]), boat((0, 0)),
                                                                          CastSettings()), "m"), flags=re.S)[0])
     line = svg.find("{http://www.w3.org/2000/svg}line")
     x1, y1, x2, y2 = (float(line.get(key)) for key in ("x1", "y1", "x2", "y2"))
@@ -181,7 +181,7 @@ def test_the_sketch_is_north_up():
 def test_the_long_axis_of_the_ellipse_points_where_it_should():
     place = quarry([(0, 20)])
     place.covariance[0] = np.array([[9.0, 0], [0, 1.0]])  # long to the east
-    html = cast_card(plan_casts(place, boat((0, 0)), CastSettings()), "m")
+    html = cast_card(plan_in_frame(place, boat((0, 0)), CastSettings()), "m")
     ellipse = ET.fromstring(re.search(r"<ellipse[^>]*/>", html)[0])
     assert float(ellipse.get("ry")) == pytest.approx(3 * float(ellipse.get("rx")), rel=0.01)
     assert ellipse.get("transform").startswith("rotate(90.0 ")
@@ -196,7 +196,7 @@ def test_no_station_ashore_or_behind_an_island():
     water = Polygon([(-200, -200), (200, -200), (200, 105), (-200, 105)], [[(-6, 6), (6, 6), (6, 9), (-6, 9)]])
     places = quarry([(0, 100), (0, 0), (100, 0)])
     stations = Stations.to_windward(places, 15.0, 0.0, water=water)
-    plan = plan_casts(places, stations, CastSettings(), water=water)
+    plan = plan_in_frame(places, stations, CastSettings(), water=water)
     for i in range(3):
         at, target = Point(stations.east[i], stations.north[i]), Point(places.east[i], places.north[i])
         assert water.contains(at) and water.contains(LineString([at, target]))
@@ -215,27 +215,27 @@ def test_a_boat_on_land_is_refused_and_one_behind_an_island_is_passed_over():
     water = Polygon([(-200, -200), (200, -200), (200, 200), (-200, 200)], [[(-6, 6), (6, 6), (6, 9), (-6, 9)]])
     places = quarry([(0, 0)])
     near, far = (0, 15), (-18, 0)
-    plan = plan_casts(places, boat(near, far), CastSettings(), water=water)
+    plan = plan_in_frame(places, boat(near, far), CastSettings(), water=water)
     assert plan.station[0] == 1 and plan.reach[0] == IN_REACH
     assert all(water.covers(LineString(pair)) for pair in plan.lines()[1])
-    plan = plan_casts(places, boat(near), CastSettings(), water=water)
+    plan = plan_in_frame(places, boat(near), CastSettings(), water=water)
     assert (plan.reach[0], plan.limit[0]) == ("no clear water", "water") and plan.patterns[0] is None
     assert "No clear water" in cast_card(plan)
     with pytest.raises(InputError, match="point 2 lies outside water"):
-        plan_casts(places, boat(far, (0, 7)), CastSettings(), water=water)
+        plan_in_frame(places, boat(far, (0, 7)), CastSettings(), water=water)
 
 
 def test_it_says_which_limit_stopped_it():
     from shapely.geometry import Polygon
     vague = quarry([(0, 28)], sd=8.0)
-    plan = plan_casts(vague, boat((0, 0)), CastSettings(max_cast=30))
+    plan = plan_in_frame(vague, boat((0, 0)), CastSettings(max_cast=30))
     assert (plan.reach[0], plan.limit[0]) == (MANY, "longest cast")  # half of where it may be lies beyond 30 m
-    plan = plan_casts(vague, boat((0, 0)), CastSettings(max_cast=90))
+    plan = plan_in_frame(vague, boat((0, 0)), CastSettings(max_cast=90))
     assert plan.limit[0] == "50 casts"
     water = Polygon([(-90, -90), (1, -90), (1, 90), (-90, 90)])  # half of where it may be lies on the eastern shore
-    plan = plan_casts(quarry([(0, 28)], sd=4.0), boat((0, 0)), CastSettings(max_cast=90), water=water)
+    plan = plan_in_frame(quarry([(0, 28)], sd=4.0), boat((0, 0)), CastSettings(max_cast=90), water=water)
     assert plan.limit[0] == "water" and plan.lines()[0]["limit"][0] == "water"
-    plan = plan_casts(quarry([(0, 60)]), boat((0, 0)), CastSettings())
+    plan = plan_in_frame(quarry([(0, 60)]), boat((0, 0)), CastSettings())
     assert (plan.reach[0], plan.limit[0]) == (FAR, "longest cast")
 
 
@@ -259,13 +259,13 @@ def test_casts_drawn_back_hit_as_often_as_simulated_ones(distance, radius, sd):
     """100,000 casts drawn back straight; four standard errors. tests/proof/casting.py does it with 1,000,000."""
     places = quarry([(0.6 * distance, 0.8 * distance)], sd=sd)
     settings = CastSettings(sigma_boat=1.0, hit_radius=radius, max_cast=60, method="retrieve")
-    plan = plan_casts(places, boat((0, 0)), settings)
+    plan = plan_in_frame(places, boat((0, 0)), settings)
     made = plan.patterns[0]
     covariance = places.covariance[0] + np.eye(2)
     drawn = swept(np.random.default_rng(4), 100_000, covariance, np.array([0.6, 0.8]) * distance, radius, made.aims,
                   settings.sigma_range, math.radians(settings.sigma_angle))
     assert np.abs(drawn - made.so_far).max() < 0.0065
-    landing = plan_casts(places, boat((0, 0)), CastSettings(sigma_boat=1.0, hit_radius=radius, max_cast=60))
+    landing = plan_in_frame(places, boat((0, 0)), CastSettings(sigma_boat=1.0, hit_radius=radius, max_cast=60))
     assert len(made.aims) < len(landing.patterns[0].aims)  # a way sweeps more than a place
     assert "whose way back to the boat" in cast_card(plan)
 
@@ -273,8 +273,8 @@ def test_casts_drawn_back_hit_as_often_as_simulated_ones(distance, radius, sd):
 def test_a_cast_drawn_back_goes_no_farther_than_the_longest_or_the_water():
     from shapely.geometry import Polygon
     places = quarry([(0, 20)], sd=3.0)
-    plan = plan_casts(places, boat((0, 0)), CastSettings(method="retrieve", max_cast=22))
+    plan = plan_in_frame(places, boat((0, 0)), CastSettings(method="retrieve", max_cast=22))
     assert (plan.lines()[0]["distance_m"] <= 22 + 1e-6).all()
     water = Polygon([(-90, -90), (90, -90), (90, 21), (-90, 21)])
-    plan = plan_casts(places, boat((0, 0)), CastSettings(method="retrieve", max_cast=60), water=water)
+    plan = plan_in_frame(places, boat((0, 0)), CastSettings(method="retrieve", max_cast=60), water=water)
     assert (plan.lines()[1][:, 1, 1] <= 21 + 1e-6).all()

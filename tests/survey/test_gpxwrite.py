@@ -6,7 +6,7 @@ import xml.etree.ElementTree as ET
 import gpxpy
 import numpy as np
 import pytest
-from athwart.survey.io.gpxwrite import Line, Waypoint, describe, gpx_text, unique_names
+from athwart.survey.io.gpxwrite import GpxLine, Waypoint, describe, gpx_text, unique_names
 from athwart.survey.model.errors import InputError
 from hypothesis import given
 from hypothesis import strategies as st
@@ -51,9 +51,9 @@ def check_schema(text):
 SAMPLE = gpx_text(
     [Waypoint(-93.1, 45.2, "Crib <north> & \u00e9t\u00e9", "95 % within 6.2 m", 1.7e9 + 0.25),
      Waypoint(180.0, -45.0, ""), Waypoint(179.999999999, 0.0, "edge\x00\x0b")],
-    [Line([np.array([[-93.1, 45.2], [-93.2, 45.3]]), np.array([[-93.3, 45.4]])], "line one", "to the north")],
+    [GpxLine([np.array([[-93.1, 45.2], [-93.2, 45.3]]), np.array([[-93.3, 45.4]])], "line one", "to the north")],
     "track", 12, "a note")
-ROUTES = gpx_text([], [Line([np.array([[1.0, 2.0], [3.0, 4.0]]), np.array([[5.0, 6.0], [7.0, 8.0]])], "survey")])
+ROUTES = gpx_text([], [GpxLine([np.array([[1.0, 2.0], [3.0, 4.0]]), np.array([[5.0, 6.0], [7.0, 8.0]])], "survey")])
 
 
 @pytest.mark.parametrize("text", [SAMPLE, ROUTES], ids=["waypoints and tracks", "routes"])

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import random_picks
 import tracks
-from athwart.survey.targets.locate import Settings, locate
+from athwart.survey.targets.locate import LocateSettings, locate
 from athwart.survey.targets.picks import Picks
 from one_pass import SURE, found, picked, ray
 
@@ -127,7 +127,7 @@ def simulate(rng, count, over, sigma=None, stated=None, **geometry):
     track = dict(rec.track)
     track = tracks.made(random_picks.CRS, track.pop("x"), track.pop("y"), track.pop("heading_deg"), **track)
     given = {k: v for k, v in (sigma or random_picks.PRIORS).items() if k != "heading"} if stated is None else stated
-    out = locate(track, Picks.of(count, **rec.picks), Settings(stated=given))
+    out = locate(track, Picks.of(count, **rec.picks), LocateSettings(stated=given))
     assert len(out.source) == count
     return rec, out
 

@@ -5,7 +5,6 @@ import pytest
 import shapely.geometry as sg
 import tracks
 from athwart.survey.bottom.depthgrid import DepthGrid
-from athwart.survey.bottom.terrain import anchored
 from athwart.survey.geometry import shapes, transfer
 from athwart.survey.geometry.frame import Frame
 from athwart.survey.swaths.draw import SwathSettings, draw_swaths
@@ -33,7 +32,7 @@ def northward(count=61, step=1.0, depth=10.0, **given):
 def drawn(track, grid, water=None, **given):
     """(result, ground in frame metres)."""
     settings = SwathSettings(range_model="terrain", **given)
-    result = draw_swaths(track, settings, water, terrain=(grid, anchored(track, grid)))
+    result = draw_swaths(track, settings, water, grid=grid)
     return result, unary_union([transfer.to_frame(FRAME, g) for g in result.geometries])
 
 

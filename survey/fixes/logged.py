@@ -1,0 +1,50 @@
+"""Logs that were read -> fixes to prepare a track from."""
+from __future__ import annotations
+
+import numpy as np
+
+from ..bottom.rasters import carried, metric_crs
+from ..model.errors import InputError
+from .arrange import Fixes
+
+__all__ = ["fixes_of"]
+
+_DEGREES = "EPSG:4326"
+
+
+def fixes_of(logs, crs=None, *, compass=True, depths=True):
+    """Fixes of logs, in a coordinate system in metres.
+
+    Parameters
+    ----------
+    logs : survey.io.logs.Logs
+        What ``read_logs`` returned.
+    crs : pyproj.CRS or str, optional
+        Of the fixes and of the track to be; the UTM zone of the middle of the logs if None.
+    compass, depths : bool
+        Whether the logged headings (true) and soundings are to be used, where there are any.
+
+    Returns
+    -------
+    Fixes
+
+    Raises
+    ------
+    InputError
+        If the logs hold no fix.
+    """
+    columns = logs.fixes
+    if not len(columns["lon"]):
+        raise InputError("The logs hold no fix, so there is no track. Read the log of the boat's positions.",
+                         field="logs")
+    if crs is None:
+        crs = metric_crs(_DEGREES, columns["lon"], columns["lat"])
+    x, y = carried(_DEGREES, crs, columns["lon"], columns["lat"])
+
+    def known(name, wanted=True):
+        return columns[name] if wanted and np.isfinite(columns[name]).any() else None
+
+    sounded = known("depth_m", depths)
+    return Fixes(crs, x, y, t_s=known("t_s"), stretch=columns["segment"], heading_deg=known("heading_deg", compass),
+                 depth_m=sounded, depth_kind=None if sounded is None else columns["depth_kind"],
+                 depth_offset_m=None if sounded is None else columns["depth_offset_m"], hdop=known("hdop"))
