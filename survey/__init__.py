@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from .adjustment.repeated import AdjustSettings, adjust
+    from .bottom.bathymetry import DepthConversion
     from .bottom.depthgrid import DepthGrid
     from .bottom.rasters import metric_crs
     from .casts.castcard import cast_card
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
     from .report.pages import CAUTION
     from .report.report_file import Report, write_report
     from .report.report_layers import ReportLayer
+    from .shore.contour_floor import contour_floor
     from .shore.unscanned import find_unscanned
     from .swaths.draw import draw_swaths
     from .swaths.edges import SwathSettings
@@ -46,7 +48,9 @@ __all__ = [
     # the track: a log read, its fixes, what is stated of the outing, and what comes of them
     "read_logs", "fixes_of", "Fixes", "TrackSettings", "RangeRows", "prepare", "Track", "metric_crs",
     # the bottom seen
-    "SwathSettings", "draw_swaths", "DetectionSettings", "map_bottom", "DepthGrid",
+    "SwathSettings", "draw_swaths", "DetectionSettings", "map_bottom",
+    # the floor of the lake
+    "DepthGrid", "DepthConversion", "contour_floor",
     # coverage
     "GapSettings", "find_gaps", "Swaths", "PassLayer", "LooksRaster", "find_unscanned",
     # targets
@@ -62,6 +66,7 @@ __all__ = [
 
 _HOMES = {
     "adjustment.repeated": ("AdjustSettings", "adjust"),
+    "bottom.bathymetry": ("DepthConversion",),
     "bottom.depthgrid": ("DepthGrid",),
     "bottom.rasters": ("metric_crs",),
     "casts.castcard": ("cast_card",),
@@ -84,6 +89,7 @@ _HOMES = {
     "report.pages": ("CAUTION",),
     "report.report_file": ("Report", "write_report"),
     "report.report_layers": ("ReportLayer",),
+    "shore.contour_floor": ("contour_floor",),
     "shore.unscanned": ("find_unscanned",),
     "swaths.draw": ("draw_swaths",),
     "swaths.edges": ("SwathSettings",),

@@ -101,9 +101,11 @@ class CoverageReport(AthwartAlgorithm):
             step(0.3 * i / len(_LAYERS))
             tab = read.table(self, parameters, name, context, feedback, geometry="any", contract=True, crs=crs)
             if tab is not None:
-                read.require(tab, Report.NEEDED[name.lower()], self.parameterDefinition(name).description(), _REMEDY[name])
+                label = self.parameterDefinition(name).description()
+                read.require(tab, Report.NEEDED[name.lower()], label, _REMEDY[name])
                 crs = crs or tab.crs
-                layers[name.lower()] = ReportLayer(tab.name, _columns(tab, getattr(schemas, name), feedback), read.shapes(tab))
+                columns = _columns(tab, getattr(schemas, name), feedback)
+                layers[name.lower()] = ReportLayer(tab.name, columns, read.shapes(tab))
         seen = None
         if values.given(parameters, "SEEN"):
             seen = self._seen(parameters, context, crs, layers["areas"].geometries,

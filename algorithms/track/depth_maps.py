@@ -76,7 +76,7 @@ def raster_map(layer, context, cell):
     cell : float or None
         Cell size, m; None: about that of the layer.
     """
-    from ...survey.bottom.rasters import metric_crs
+    from ...survey import metric_crs
     from ...survey.geometry.frame import horizontal_crs
 
     if not layer.crs().isValid():
@@ -109,7 +109,7 @@ def raster_map(layer, context, cell):
 
 def _native_cell(t, middle, own, target):
     """Side (m) of a cell of about the size of the raster's own, in the middle of it."""
-    from ...survey.bottom.rasters import carried
+    from ...survey.geometry.frame import carried
 
     col, row = (np.array([middle[k], middle[k] + (k == 0), middle[k] + (k == 1)]) for k in (0, 1))
     x, y = carried(own, target, t[0] + col * t[1] + row * t[2], t[3] + col * t[4] + row * t[5])

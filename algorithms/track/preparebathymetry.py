@@ -74,9 +74,9 @@ class PrepareBathymetry(AthwartAlgorithm):
             make.destination_raster("OUTPUT", "Depth grid", self.OUTPUT_HELP["OUTPUT"]))
 
     def _conversion(self, parameters, context):
-        from ...survey.bottom.bathymetry import Conversion
+        from ...survey import DepthConversion
 
-        return Conversion(values.option(self, parameters, "KIND", context),
+        return DepthConversion(values.option(self, parameters, "KIND", context),
                           values.option(self, parameters, "UNIT", context),
                           values.number(self, parameters, "SURFACE_ELEVATION", context),
                           values.number(self, parameters, "WATER_RISE", context))
@@ -102,8 +102,6 @@ class PrepareBathymetry(AthwartAlgorithm):
         return ""
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.bottom.bathymetry import judged, refuse_other_unit
-
         conversion = self._conversion(parameters, context)
         cell = values.number(self, parameters, "CELL_SIZE", context)
         layer = self.parameterAsRasterLayer(parameters, "INPUT", context)
@@ -111,8 +109,7 @@ class PrepareBathymetry(AthwartAlgorithm):
             what, source = f"The raster '{layer.name()}'", raster_map(layer, context, cell)
         else:
             what, source = contour_depths(self, parameters, context, feedback, conversion, cell)
-        refuse_other_unit(source.unit, conversion.unit, what)
-        self.tell(feedback, [judged(source.sample(), conversion, what)])
+        self.tell(feedback, [conversion.judged(source.sample(), what, source.unit)])
         path = self.parameterAsOutputLayer(parameters, "OUTPUT", context)
         (rows, cols), kind = source.shape, self.RASTERS["OUTPUT"]
         step = stepper(feedback, 70 if layer is None else 0, 100)

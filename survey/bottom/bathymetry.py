@@ -9,7 +9,7 @@ from ..model.errors import InputError
 from ..model.messages import Message
 from ..model.units import LENGTHS, metres
 
-__all__ = ["KINDS", "Conversion", "judged", "nice_cell", "refuse_other_unit"]
+__all__ = ["KINDS", "DepthConversion", "judged", "nice_cell", "refuse_other_unit"]
 
 KINDS = ("depth", "elevation")
 
@@ -27,7 +27,7 @@ _UNIT_WORDS = {
 
 
 @dataclass(frozen=True)
-class Conversion:
+class DepthConversion:
     """depth = ``scale`` value + ``shift``, in metres.
 
     ``kind``: 'depth' (down from the map's own water level) or 'elevation' (up from a datum); ``unit`` of the map;
@@ -82,6 +82,17 @@ class Conversion:
         """Metres down from the surface of the day; negative on dry land, NaN kept."""
         return self.scale * np.asarray(values, float) + self.shift
 
+    def judged(self, values, what, stated_unit=""):
+        """Judge a map by a sample of its values, and by the unit it says it is in: see the functions of the module.
+
+        Returns
+        -------
+        str
+            A sentence for the log: how deep it is.
+        """
+        refuse_other_unit(stated_unit, self.unit, what)
+        return judged(values, self, what)
+
 
 def refuse_other_unit(stated, unit, what):
     """Refuse a map that says itself that it is in another unit; ``stated`` is its own text, '' if it says nothing."""
@@ -99,7 +110,7 @@ def judged(values, conversion, what):
     ----------
     values : (n,) array
         In the map's own unit; NaN for nodata.
-    conversion : Conversion
+    conversion : DepthConversion
     what : str
         What the user calls the map.
 

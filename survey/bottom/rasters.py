@@ -11,7 +11,7 @@ from ..geometry.frame import horizontal_crs, lonlat
 from ..model.errors import InputError
 from ..model.messages import Message
 
-__all__ = ["Raster", "carried", "metric_crs"]
+__all__ = ["Raster", "metric_crs"]
 
 MAX_CELLS = 8_000_000_000
 """Largest raster that is begun: six bands of it fill some 190 GB before compression."""
@@ -39,14 +39,6 @@ def metric_crs(crs, x, y):
             return crs
     zone = int((middle + 180) // 6 % 60) + 1
     return CRS.from_epsg((32600 if np.median(lat) >= 0 else 32700) + zone)
-
-
-def carried(source, target, x, y):
-    """Points from one CRS to another; arrays."""
-    source, target = horizontal_crs(source), horizontal_crs(target)
-    if source == target:
-        return np.asarray(x, float), np.asarray(y, float)
-    return Transformer.from_crs(source, target, always_xy=True).transform(x, y)
 
 
 @dataclass(frozen=True)

@@ -3,8 +3,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..bottom.rasters import Raster, carried, metric_crs
+from ..bottom.rasters import Raster, metric_crs
 from ..geometry import shapes
+from ..geometry.frame import carried
 
 __all__ = ["Picture"]
 

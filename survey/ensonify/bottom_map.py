@@ -6,8 +6,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..bottom.bed import Bed
-from ..bottom.rasters import Raster, carried, metric_crs
+from ..bottom.rasters import Raster, metric_crs
 from ..bottom.terrain import anchored
+from ..geometry.frame import carried
 from ..geometry.scanfill import fill_polygon
 from ..model.errors import InputError
 from ..model.messages import Message

@@ -3,7 +3,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..bottom.rasters import carried, metric_crs
+from ..bottom.rasters import metric_crs
+from ..geometry.frame import carried
 from ..model.errors import InputError
 from .arrange import Fixes
 

@@ -14,7 +14,7 @@ from pyproj import CRS, Geod, Proj, Transformer
 from ..model.errors import InputError
 from .projthreads import keep_context
 
-__all__ = ["MAX_OFF_AXIS_M", "Frame", "frames_for", "horizontal_crs"]
+__all__ = ["Frame", "MAX_OFF_AXIS_M", "carried", "frames_for", "horizontal_crs"]
 
 MAX_OFF_AXIS_M = 28_000.0
 """Distance from the axis (m) at which transverse Mercator's scale error reaches 1e-5 (28^2 / (2 * 6371^2))."""
@@ -199,6 +199,14 @@ class Frame:
         # judged in the frame, in metres, either way
         a, b = (middle, between) if inverse else (between, middle)
         return np.hypot(*(a.T - np.array(self.forward(b[:, 0], b[:, 1])))), moved
+
+
+def carried(source, target, x, y):
+    """Points from one CRS to another; arrays."""
+    source, target = horizontal_crs(source), horizontal_crs(target)
+    if source == target:
+        return np.asarray(x, float), np.asarray(y, float)
+    return Transformer.from_crs(source, target, always_xy=True).transform(x, y)
 
 
 def lonlat(crs, x, y):

@@ -5,13 +5,12 @@ import numpy as np
 import pytest
 import tracks
 from athwart.survey.bottom.depthgrid import DepthGrid
-from athwart.survey.bottom.rasters import carried
 from athwart.survey.ensonify import bottom_map
 from athwart.survey.ensonify.bottom_map import Ensonification
 from athwart.survey.ensonify.detection import DetectionSettings
 from athwart.survey.ensonify.stripcells import StripCells
 from athwart.survey.geometry import shapes
-from athwart.survey.geometry.frame import Frame
+from athwart.survey.geometry.frame import Frame, carried
 from athwart.survey.model.errors import InputError
 from athwart.survey.swaths.draw import pass_unions
 from athwart.survey.swaths.edges import SwathSettings

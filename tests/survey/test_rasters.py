@@ -1,8 +1,8 @@
 """Rasters in metres: the CRS they get, their extent, and the ground area of a cell against geodesics."""
 import numpy as np
 import pytest
-from athwart.survey.bottom.rasters import Raster, carried, metric_crs
-from athwart.survey.geometry.frame import horizontal_crs
+from athwart.survey.bottom.rasters import Raster, metric_crs
+from athwart.survey.geometry.frame import carried, horizontal_crs
 from athwart.survey.model.errors import InputError
 from pyproj import Geod, Transformer
 
