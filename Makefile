@@ -57,4 +57,4 @@ package: ## the zip that QGIS's plugin manager installs
 	@$(PYTHON) tools/package.py
 
 clean: ## remove what the other targets made
-	rm -rf .build results athwart.zip
+	rm -rf .build build athwart.egg-info results athwart.zip

@@ -1,0 +1,20 @@
+"""The core as a Python package without QGIS: the folder survey/ under the name athwart. See pyproject.toml."""
+from __future__ import annotations
+
+import configparser
+import pathlib
+
+from setuptools import find_packages, setup
+
+ROOT = pathlib.Path(__file__).resolve().parent
+CORE = "survey"
+
+metadata = configparser.ConfigParser(interpolation=None)
+metadata.read(ROOT / "metadata.txt", encoding="utf-8")
+
+setup(
+    version=metadata["general"]["version"],
+    packages=["athwart", *(f"athwart.{room}" for room in find_packages(str(ROOT / CORE)))],
+    package_dir={"athwart": CORE},
+    package_data={"athwart": ["py.typed"], "athwart.ext": ["*.dist-info/*"]},
+)
