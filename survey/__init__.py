@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from .io.gpxwrite import GpxLine, Waypoint, gpx_text, write_gpx
     from .io.logs import read_logs
     from .model.errors import Cancelled, InputError, SurveyError
+    from .model.times import parse_times
     from .model.track import Track
     from .record.image_picks import Marks
     from .record.picture import Record, read_dropped
@@ -47,6 +48,7 @@ if TYPE_CHECKING:
 __all__ = [
     # the track: a log read, its fixes, what is stated of the outing, and what comes of them
     "read_logs", "fixes_of", "Fixes", "TrackSettings", "RangeRows", "prepare", "Track", "metric_crs",
+    "parse_times",
     # the bottom seen
     "SwathSettings", "draw_swaths", "DetectionSettings", "map_bottom",
     # the floor of the lake
@@ -82,6 +84,7 @@ _HOMES = {
     "io.gpxwrite": ("GpxLine", "Waypoint", "gpx_text", "write_gpx"),
     "io.logs": ("read_logs",),
     "model.errors": ("Cancelled", "InputError", "SurveyError"),
+    "model.times": ("parse_times",),
     "model.track": ("Track",),
     "record.image_picks": ("Marks",),
     "record.picture": ("Record", "read_dropped"),

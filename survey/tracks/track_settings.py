@@ -34,6 +34,12 @@ class RangeRows(Table):
     range_m: Floats
     time_offset: float = 0.0
 
+    @classmethod
+    def timed(cls, from_s, range_m):
+        """Changes that were noted by time alone: (k,) seconds since 1970 UTC, and ranges (m) as displayed."""
+        none = np.full(len(from_s), np.nan)
+        return cls(np.asarray(from_s, float), [""] * len(from_s), none, none, np.asarray(range_m, float))
+
 
 @dataclass(frozen=True)
 class TrackSettings:
