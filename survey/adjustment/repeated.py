@@ -23,7 +23,16 @@ __all__ = ["AdjustSettings", "Adjusted", "adjust"]
 @dataclass(frozen=True)
 class AdjustSettings:
     """``solve``: offsets to solve, of ``OFFSETS``. ``gate``: probability with which looks at one object are taken
-    for one, where nobody named it. ``confidence``: 0 .. 1, of ellipses and circles."""
+    for one, where nobody named it. ``confidence``: 0 .. 1, of ellipses and circles.
+
+    Examples
+    --------
+    >>> import athwart
+    >>> athwart.AdjustSettings(solve=("latency_s",)).gate
+    0.999
+    >>> athwart.AdjustSettings.OFFSETS
+    ('latency_s', 'mount_deg', 'lever_forward_m', 'lever_starboard_m', 'scale', 'trim_deg')
+    """
 
     solve: tuple = ()
     gate: float = GATE
@@ -92,6 +101,21 @@ def adjust(crs, x, y, columns, settings=None, *, names=None, boats=None, step=No
     ------
     InputError
         If fields are missing or empty, or an outing has two boats.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import athwart
+    >>> away = np.arange(0.0, 202.0, 2.0)
+    >>> fixes = athwart.Fixes("EPSG:32619", 500000 + 0 * away, 4500000 + away, t_s=away / 2)
+    >>> track = athwart.prepare(fixes, athwart.TrackSettings(range_m=30.0, depth_m=5.0)).track
+    >>> picks = athwart.Picks.of(2, t_s=[50.0, 50.5], side=[1, 1], slant_m=[13.0, 13.1], label=["log", "log"])
+    >>> found = athwart.locate(track, picks)
+    >>> once = athwart.adjust(track.crs, found.x, found.y, found.columns, names=["log", "log"])
+    >>> once.columns["looks"].tolist(), once.columns["label"].tolist()
+    ([2], ['log'])
+    >>> bool(once.columns["semi_major_m"][0] < found.columns["semi_major_m"][0])
+    True
     """
     settings, step = settings or AdjustSettings(), step or (lambda fraction: None)
     looks, frame = RepeatedLooks.of(crs, x, y, columns)

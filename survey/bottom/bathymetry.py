@@ -33,6 +33,14 @@ class DepthConversion:
     ``kind``: 'depth' (down from the map's own water level) or 'elevation' (up from a datum); ``unit`` of the map;
     ``surface``: elevation of the map's water level, ``rise``: how much higher the water stood on the day, both in that
     unit.
+
+    Examples
+    --------
+    >>> import athwart
+    >>> athwart.DepthConversion("elevation", "m", surface=332.9).depths([320.0]).round(1).tolist()
+    [12.9]
+    >>> athwart.DepthConversion("depth", "ft", rise=1.0).depths([9.0]).round(3).tolist()
+    [3.048]
     """
 
     kind: str

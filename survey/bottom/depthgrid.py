@@ -69,7 +69,17 @@ class DepthGrid:
 
     @classmethod
     def from_array(cls, crs, transform, values, name="depth grid"):
-        """Grid of an array in memory."""
+        """Grid of an array in memory.
+
+        Examples
+        --------
+        >>> import numpy as np
+        >>> import athwart
+        >>> values = np.array([[4.0, 6.0], [4.0, 6.0]])
+        >>> grid = athwart.DepthGrid.from_array("EPSG:32619", (0, 10, 0, 20, 0, -10), values)
+        >>> grid.depth_at(np.array([5.0, 10.0, 99.0]), np.array([10.0, 10.0, 10.0])).tolist()
+        [4.0, 5.0, nan]
+        """
         values = np.asarray(values)
         return cls(crs, transform, values.shape, lambda r0, r1, c0, c1: values[r0:r1, c0:c1], name)
 

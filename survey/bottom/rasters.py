@@ -25,6 +25,15 @@ def metric_crs(crs, x, y):
     crs : pyproj.CRS or str
     x, y : (n,) arrays
         Points in it.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import athwart
+    >>> athwart.metric_crs("EPSG:4326", np.array([-70.0]), np.array([44.6])).to_epsg()
+    32619
+    >>> athwart.metric_crs("EPSG:26919", np.array([4e5]), np.array([4.9e6])).to_epsg()
+    26919
     """
     crs = horizontal_crs(crs)
     lon, lat = lonlat(crs, x, y)

@@ -70,6 +70,17 @@ def cast_card(plan, unit="ft", title="Cast card"):
     -------
     str
         No script, no network; up to six targets print large on one page, up to twenty small.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import athwart
+    >>> sure = {"sigma_east_m": np.array([1.0]), "sigma_north_m": np.array([1.0]), "cov_en_m2": np.array([0.0])}
+    >>> boat = athwart.Boat(np.array([500000.0]), np.array([4500000.0]), np.array([90.0]))
+    >>> made = athwart.plan_casts("EPSG:32619", np.array([500020.0]), np.array([4500000.0]), sure, boat)
+    >>> page = athwart.cast_card(made.plan, "m")
+    >>> page.startswith("<!DOCTYPE html>"), "not for navigation" in page
+    (True, True)
     """
     count = len(plan.quarry)
     size = next(name for most, name in ((2, "few"), (6, "some"), (12, "many"), (math.inf, "most")) if count <= most)

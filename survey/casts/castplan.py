@@ -28,7 +28,14 @@ class CastSettings:
     """``sigma_boat``: of the boat's own place, each axis (m), common to all casts like the target's error.
     ``sigma_range`` (m), ``sigma_angle`` (degrees): scatter of one cast. ``hit_radius``: how near is a hit (m).
     ``max_cast`` (m). ``variation``: magnetic variation, east positive (degrees), None if not known. ``method``: what
-    hits, the ``landing`` alone or the whole way back to the boat (``retrieve``)."""
+    hits, the ``landing`` alone or the whole way back to the boat (``retrieve``).
+
+    Examples
+    --------
+    >>> import athwart
+    >>> athwart.CastSettings(max_cast=25.0).method
+    'landing'
+    """
 
     sigma_boat: float = 2.0
     sigma_range: float = 1.0

@@ -38,7 +38,16 @@ _STOPPED = (
 
 @dataclass(frozen=True)
 class Boat:
-    """Where boats lie at anchor: ``x``, ``y`` (s,) in crs units, ``heading_deg`` (s,) true direction of each bow."""
+    """Where boats lie at anchor: ``x``, ``y`` (s,) in crs units, ``heading_deg`` (s,) true direction of each bow.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import athwart
+    >>> boat = athwart.Boat(np.array([500000.0]), np.array([4500000.0]), np.array([90.0]))
+    >>> boat.heading_deg.tolist()
+    [90.0]
+    """
 
     x: np.ndarray
     y: np.ndarray
@@ -47,7 +56,14 @@ class Boat:
 
 @dataclass(frozen=True)
 class StandOff:
-    """A boat for each target, ``distance_m`` from it towards ``wind_from_deg``, where the wind comes from (true)."""
+    """A boat for each target, ``distance_m`` from it towards ``wind_from_deg``, where the wind comes from (true).
+
+    Examples
+    --------
+    >>> import athwart
+    >>> athwart.StandOff(20.0, 270.0).distance_m
+    20.0
+    """
 
     distance_m: float
     wind_from_deg: float
@@ -101,6 +117,17 @@ def plan_casts(crs, x, y, columns, boat, settings=None, *, water=None, step=None
     Raises
     ------
     InputError
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import athwart
+    >>> sure = {"sigma_east_m": np.array([1.0]), "sigma_north_m": np.array([1.0]), "cov_en_m2": np.array([0.0])}
+    >>> boat = athwart.Boat(np.array([500000.0]), np.array([4500000.0]), np.array([90.0]))
+    >>> made = athwart.plan_casts("EPSG:32619", np.array([500020.0]), np.array([4500000.0]), sure, boat)
+    >>> columns, lines = made.lines()
+    >>> float(columns["distance_m"][0].round(1)), columns["clock"][0], columns["reach"][0]
+    (20.0, '12:00', 'in reach')
     """
     if not len(x):
         raise InputError("There is no target to cast at.", field="x")

@@ -56,6 +56,15 @@ class Swaths:
             In crs units, None where empty.
         columns : dict of (n,) arrays
             By the names of ``schemas.SWATHS``: those of ``FIELDS``, and of ``MORE`` what is known. Others are ignored.
+
+        Examples
+        --------
+        >>> import athwart
+        >>> from shapely.geometry import box
+        >>> known = {"outing": ["north"], "pass_id": [1], "outer_m": [12.0], "sigma_edge_m": [0.9], "colour": ["red"]}
+        >>> swaths = athwart.Swaths.of([box(500000, 4500000, 500012, 4500200)], known)
+        >>> swaths.sigma_edge_m.tolist(), swaths.more
+        ([0.9], {})
         """
         missing = [name for name in cls.FIELDS if name not in columns]
         if missing:

@@ -70,7 +70,17 @@ class PassLayer:
 
     @classmethod
     def of(cls, geometries, columns):
-        """Passes of a layer: lines, None where empty, and columns by the names of ``schemas.PASSES``."""
+        """Passes of a layer: lines, None where empty, and columns by the names of ``schemas.PASSES``.
+
+        Examples
+        --------
+        >>> import athwart
+        >>> from shapely.geometry import LineString
+        >>> known = {"outing": ["north"], "pass_id": [1], "range_m": [13.0], "mean_depth_m": [5.0]}
+        >>> passes = athwart.PassLayer.of([LineString([(500000, 4500000), (500000, 4500200)])], known)
+        >>> passes.depth_m.tolist()
+        [5.0]
+        """
         missing = [name for name in cls.FIELDS if name not in columns]
         if missing:
             raise InputError(f"These are not passes: they lack {', '.join(missing)}. Give what prepare made.",
@@ -154,6 +164,19 @@ def find_gaps(crs, areas, swaths=None, seen=None, settings=GapSettings(), *, exc
     Raises
     ------
     InputError
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import athwart
+    >>> from shapely.geometry import box
+    >>> away = np.arange(0.0, 202.0, 2.0)
+    >>> fixes = athwart.Fixes("EPSG:32619", 500000 + 0 * away, 4500000 + away, t_s=away / 2)
+    >>> made = athwart.prepare(fixes, athwart.TrackSettings(range_m=13.0, depth_m=5.0))
+    >>> bed = box(500000, 4500050, 500020, 4500150)
+    >>> found = athwart.find_gaps("EPSG:32619", [bed], athwart.draw_swaths(made.track), passes=made)
+    >>> round(found.covered_percent), sorted(found.gaps["kind"].tolist())
+    (51, ['edge', 'edge'])
     """
     if isinstance(swaths, SwathResult):
         swaths = Swaths.of(swaths.geometries, swaths.columns)

@@ -16,6 +16,18 @@ class LooksRaster:
     """How a raster that ``map_bottom`` made is judged: ``required_looks`` of a ``grade``, 'seen' or 'detection'.
 
     Whoever reads the raster makes polygons of its ``codes`` (0 left out) and hands them to ``ground``.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import athwart
+    >>> from shapely.geometry import box
+    >>> judged = athwart.LooksRaster(required_looks=2)
+    >>> judged.codes({"looks": np.array([[0.0, 1.0, 3.0]]), "hidden": np.array([[1.0, 0.0, 0.0]])}).tolist()
+    [[255, 1, 2]]
+    >>> ground = judged.ground({1: [box(1, 0, 2, 1)], 2: [box(2, 0, 3, 1)], 255: [box(0, 0, 1, 1)]}, cell_m=1.0)
+    >>> [level.area for level in ground.looks], ground.causes["hidden"].area
+    ([2.0, 1.0], 1.0)
     """
 
     required_looks: int = 1

@@ -63,6 +63,20 @@ def map_bottom(track, cell=0.5, settings=None, *, blind_deg=20.0, grid=None, wat
     ------
     InputError
         If no sample can be used, or the depth grid cannot.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import athwart
+    >>> away = np.arange(0.0, 60.0, 2.0)
+    >>> fixes = athwart.Fixes("EPSG:32619", 500000 + 0 * away, 4500000 + away, t_s=away / 2)
+    >>> track = athwart.prepare(fixes, athwart.TrackSettings(range_m=13.0, depth_m=5.0)).track
+    >>> made = athwart.map_bottom(track, 1.0)
+    >>> bands = made.bands()
+    >>> list(bands)
+    ['looks', 'directions', 'grazing', 'hits', 'smallest_object', 'hidden', 'detecting_looks', 'detecting_directions']
+    >>> round(made.totals.seen_m2, -2), float(np.nanmax(bands["looks"]))
+    (1200.0, 1.0)
     """
     return Ensonification(track, cell, settings, blind_deg, grid, water)
 

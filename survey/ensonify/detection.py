@@ -27,6 +27,12 @@ class DetectionSettings:
     ``min_shadow_m`` of shadow along the slant range; ``min_grazing_deg`` between ray and bottom, by default NOAA's rule
     that below 8 % of the range only 12.5 times the height counts. ``ping_rate_hz`` if known, else ``ping_share`` of the
     highest possible.
+
+    Examples
+    --------
+    >>> import athwart
+    >>> athwart.DetectionSettings(object_size_m=0.5).min_hits
+    3.0
     """
 
     object_size_m: float = 1.0

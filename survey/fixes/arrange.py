@@ -37,6 +37,15 @@ class Fixes(Table):
 
     The columns of a log as it was read are taken as they are, ``Fixes(**logs.fixes)``: ``lon`` and ``lat`` are then the
     places, in degrees on WGS 84, and ``segment`` the stretches.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import athwart
+    >>> x, y, t_s = np.array([5e5, 5e5]), np.array([4.5e6, 4.5e6 + 2]), np.array([0.0, 1.0])
+    >>> fixes = athwart.Fixes("EPSG:32619", x, y, t_s=t_s)
+    >>> len(fixes), fixes.depth_m is None
+    (2, True)
     """
 
     crs: object = "EPSG:4326"

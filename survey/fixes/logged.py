@@ -33,6 +33,18 @@ def fixes_of(logs, crs=None, *, compass=True, depths=True):
     ------
     InputError
         If the logs hold no fix.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import pathlib, tempfile
+    >>> import athwart
+    >>> track = athwart.GpxLine([np.array([[-70.0, 44.6], [-69.9999, 44.6]])], "morning")
+    >>> path = pathlib.Path(tempfile.mkdtemp(), "morning.gpx")
+    >>> athwart.write_gpx(path, lines=[track], lines_as="track")
+    >>> fixes = athwart.fixes_of(athwart.read_logs([path]))
+    >>> fixes.crs.to_epsg(), (fixes.x - fixes.x[0]).round(1).tolist()
+    (32619, [0.0, 7.9])
     """
     columns = logs.fixes
     if not len(columns["lon"]):

@@ -29,7 +29,15 @@ _NOT_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 @dataclass
 class Waypoint:
-    """``lon``, ``lat`` in WGS84 degrees; ``description`` and ``t_s`` (seconds since 1970 UTC) may be '' and NaN."""
+    """``lon``, ``lat`` in WGS84 degrees; ``description`` and ``t_s`` (seconds since 1970 UTC) may be '' and NaN.
+
+    Examples
+    --------
+    >>> import athwart
+    >>> row = {"radius_m": 4.0, "confidence_pct": 95.0, "status": "near nadir"}
+    >>> athwart.Waypoint.described(-70.0, 44.6, "log", row.get).description
+    '95 % within 4.0 m; near nadir'
+    """
 
     lon: float
     lat: float
@@ -45,7 +53,16 @@ class Waypoint:
 
 @dataclass
 class GpxLine:
-    """``parts``: list of (k, 2) arrays of WGS84 longitudes and latitudes; parts are never joined."""
+    """``parts``: list of (k, 2) arrays of WGS84 longitudes and latitudes; parts are never joined.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import athwart
+    >>> casts = athwart.GpxLine([np.array([[-70.0, 44.6], [-70.001, 44.6]])], "to the log")
+    >>> athwart.gpx_text(lines=[casts]).count("<rtept")
+    2
+    """
 
     parts: list
     name: str
@@ -156,6 +173,17 @@ def gpx_text(waypoints=(), lines=(), lines_as="route", longest=16, note=""):
     ------
     InputError
         If there is nothing to write, or a coordinate is no place on Earth.
+
+    Examples
+    --------
+    >>> import athwart
+    >>> text = athwart.gpx_text([athwart.Waypoint(-70.0, 44.6, "log", "95 % within 4.0 m")])
+    >>> print(text[text.index("  <wpt"):].rstrip())
+      <wpt lat="44.60000000" lon="-70.00000000">
+        <name>log</name>
+        <desc>95 % within 4.0 m</desc>
+      </wpt>
+    </gpx>
     """
     if lines_as not in LINES_AS:
         raise InputError(Message("{lines_as} is '{given}'; choose one of {known}.", given=lines_as,
@@ -195,6 +223,15 @@ def write_gpx(path, waypoints=(), lines=(), lines_as="route", longest=16, note="
     ------
     InputError
         As ``gpx_text``; the file is then left as it was.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> import athwart
+    >>> path = pathlib.Path(tempfile.mkdtemp(), "back.gpx")
+    >>> athwart.write_gpx(path, [athwart.Waypoint(-70.0, 44.6, "log")])
+    >>> athwart.read_logs([path]).waypoints["name"].tolist()
+    ['log']
     """
     text = gpx_text(waypoints, lines, lines_as, longest, note)
     with open(path, "w", encoding="utf-8", newline="\n") as file:

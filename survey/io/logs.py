@@ -64,6 +64,20 @@ def read_logs(paths, log_date=None, time_offset=0.0, magnetic_variation=None, st
     ------
     InputError
         Naming the file: not readable, of no understood kind, without a fix, without a date.
+
+    Examples
+    --------
+    >>> import pathlib, tempfile
+    >>> log = pathlib.Path(tempfile.mkdtemp(), "morning.nmea")
+    >>> lines = ["$GPRMC,080000,A,4436.0000,N,07000.0000,W,3.9,090.0,150624,,*02",
+    ...          "$GPRMC,080001,A,4436.0000,N,06959.9985,W,3.9,090.0,150624,,*0A", "$GPRMC,cut"]
+    >>> _ = log.write_text(chr(10).join(lines))
+    >>> import athwart
+    >>> logs = athwart.read_logs([log])
+    >>> logs.fixes["lat"].tolist(), logs.rejected_count
+    ([44.6, 44.6], 1)
+    >>> print(logs.files[0])
+    morning.nmea (NMEA 0183): 2 fixes from 2024-06-15T08:00:00Z to 2024-06-15T08:00:01Z.
     """
     if not paths:
         raise InputError("No log was given; choose one or more NMEA 0183 or GPX files.")

@@ -7,7 +7,14 @@ __all__ = ["Cancelled", "InputError", "MissingPackage", "SurveyError"]
 
 
 class SurveyError(Exception):
-    """Base of every error the core raises on purpose; its text is meant for the user."""
+    """Base of every error the core raises on purpose; its text is meant for the user.
+
+    Examples
+    --------
+    >>> import athwart
+    >>> issubclass(athwart.InputError, athwart.SurveyError)
+    True
+    """
 
     @property
     def message(self):
@@ -26,6 +33,16 @@ class InputError(SurveyError):
         What is wrong, with which value, and what to do; a Message where it names settings or functions.
     field : str or tuple of str, optional
         Names of the arguments or settings at fault; None takes the first setting that the message names.
+
+    Examples
+    --------
+    >>> import athwart
+    >>> try:
+    ...     athwart.LooksRaster(grade="sharp")
+    ... except athwart.InputError as error:
+    ...     print(error.field, "-", error)
+    ...
+    grade - The grade 'sharp' is not one of seen, detection.
     """
 
     def __init__(self, text, field=None):
@@ -41,4 +58,11 @@ class MissingPackage(SurveyError):
 
 
 class Cancelled(Exception):
-    """Raised by a ``step`` callback when the user pressed cancel; nothing half-done may be returned."""
+    """Raised by a ``step`` callback when the user pressed cancel; nothing half-done may be returned.
+
+    Examples
+    --------
+    >>> import athwart
+    >>> issubclass(athwart.Cancelled, athwart.SurveyError)  # nothing went wrong: whoever called asked for it
+    False
+    """

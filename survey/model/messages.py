@@ -48,6 +48,7 @@ class Message(str):
 
     Examples
     --------
+    >>> from athwart.model.messages import Message
     >>> text = Message("{range_m} is {given:g} m; see {prepare()}.", given=-3)
     >>> print(text)
     range_m is -3 m; see prepare().

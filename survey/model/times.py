@@ -67,6 +67,12 @@ def parse_times(values, offset_hours=0.0, what="time", strict=True):
     ------
     InputError
         Naming the row (from 1) and the value.
+
+    Examples
+    --------
+    >>> import athwart
+    >>> athwart.parse_times(["1970-01-02 00:00:01", "1970-01-01T19:00:00-05:00", None]).tolist()
+    [86401.0, 86400.0, nan]
     """
     found, reason = read_times(values, offset_hours)
     wrong = np.flatnonzero(reason != "")

@@ -34,6 +34,16 @@ class Track(Table):
     of that name (see ``schemas.TRACK``), an (n,) array: NaN where a number is unknown, '' where a text is.
     ``outing``, ``heading_source``, ``depth_source``, ``reject_reason`` are object arrays of str; ``usable`` is bool;
     ``pass_id`` and ``sample_id`` are int64. Depth and range are true (already multiplied by ``range_ratio``).
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import athwart
+    >>> away = np.arange(0.0, 100.0, 2.0)
+    >>> fixes = athwart.Fixes("EPSG:32619", 500000 + 0 * away, 4500000 + away, t_s=away / 2)
+    >>> track = athwart.prepare(fixes, athwart.TrackSettings(range_m=30.0, depth_m=5.0)).track
+    >>> len(track), len(track.take(track.y < 4500010)), track.runs()
+    (50, 5, [slice(0, 50, None)])
     """
 
     crs: object

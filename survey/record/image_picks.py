@@ -30,7 +30,17 @@ HOLD_S, HOLD_PINGS = 10.0, 100.0
 @dataclass(eq=False, repr=False)
 class Marks(Table):
     """(n,) arrays in pixels of the record: ``column``, ``row`` of the object or bottom, ``end_column`` of the shadow's
-    end (NaN for points), ``kind`` of ``KINDS``, ``reason`` why a mark was given up before it came here, '' else."""
+    end (NaN for points), ``kind`` of ``KINDS``, ``reason`` why a mark was given up before it came here, '' else.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import athwart
+    >>> marks = athwart.Marks(*(np.array([value], kind) for value, kind in (
+    ...     (600.0, float), (0.5, float), (np.nan, float), ("object", object), ("", object))))
+    >>> marks.column.tolist(), marks.kind.tolist()
+    ([600.0], ['object'])
+    """
 
     column: Floats
     row: Floats

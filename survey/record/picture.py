@@ -33,6 +33,12 @@ def read_dropped(text):
     Returns
     -------
     tuple of (row, count)
+
+    Examples
+    --------
+    >>> import athwart
+    >>> athwart.read_dropped("120 340:5")
+    ((120, 1), (340, 5))
     """
     found = []
     for entry in re.split(r"[\s,;]+", re.sub(r"\s*:\s*", ":", text or "")):
@@ -55,6 +61,14 @@ class Record:
     ``edge_range_m``: displayed range at the edge farthest from the centre column, None for the range in force at each
     ping. Either ``first_ping`` with ``pings_per_row``, or ``first_s`` and ``last_s`` (seconds since 1970 UTC): oldest
     and newest row of the picture. ``dropped``: as ``read_dropped`` gives.
+
+    Examples
+    --------
+    >>> import athwart
+    >>> record = athwart.Record(width=800, height=1000, edge_range_m=40.0, first_ping=1)
+    >>> side, share = record.across([200.0, 700.0])
+    >>> side.tolist(), share.tolist(), float(record.count(999.5))
+    ([-1, 1], [0.5, 0.75], 1.0)
     """
 
     width: int

@@ -44,6 +44,17 @@ def read_picture(record, marks, track=None, ids=None, time_offset=0.0):
     ------
     InputError
         See ``image_picks.read_marks``.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import athwart
+    >>> record = athwart.Record(width=800, height=1000, edge_range_m=40.0, first_ping=1)
+    >>> marks = athwart.Marks(*(np.array([value], kind) for value, kind in (
+    ...     (600.0, float), (0.5, float), (np.nan, float), ("object", object), ("", object))))
+    >>> picks = athwart.read_picture(record, marks)
+    >>> picks.columns["side"][0], float(picks.columns["slant_m"][0]), float(picks.columns["ping"][0])
+    ('starboard', 20.0, 1000.0)
     """
     columns, reason = read_marks(record, marks, track, time_offset)
     note, doubtful = row_words(record, track)

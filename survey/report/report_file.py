@@ -35,6 +35,18 @@ class Report:
         Graded 'detection' for one look: what the looks inside the areas are worth.
     step : callable, optional
         Called with the fraction done.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import athwart
+    >>> from shapely.geometry import box
+    >>> values = {"gap_id": 1, "kind": "nadir", "area_m2": 400.0, "width_m": 4.0, "length_m": 100.0, "certain": True}
+    >>> columns = {name: np.array([value]) for name, value in values.items()}
+    >>> found = athwart.ReportLayer("gaps", columns, [box(500000, 4500000, 500004, 4500100)])
+    >>> page = athwart.Report("EPSG:32619", {"GAPS": found}).page("North bay")
+    >>> "under the boat, between the two sides" in page
+    True
     """
 
     NEEDED: ClassVar = NEEDED
@@ -113,6 +125,19 @@ def write_report(path, *results, title="Coverage report"):
     ------
     InputError
         If the prepared track is not among the results, or one of them is of no use here.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import pathlib, tempfile
+    >>> import athwart
+    >>> away = np.arange(0.0, 202.0, 2.0)
+    >>> fixes = athwart.Fixes("EPSG:32619", 500000 + 0 * away, 4500000 + away, t_s=away / 2)
+    >>> made = athwart.prepare(fixes, athwart.TrackSettings(range_m=13.0, depth_m=5.0))
+    >>> page = pathlib.Path(tempfile.mkdtemp(), "outing.html")
+    >>> doubts = athwart.write_report(page, made, athwart.draw_swaths(made.track), title="North bay")
+    >>> "North bay" in page.read_text(encoding="utf-8")
+    True
     """
     prepared = [one for one in results if isinstance(one, Prepared)]
     if len(prepared) != 1:

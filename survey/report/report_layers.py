@@ -30,7 +30,16 @@ _NAME_FIELDS = ("name", "label", "title", "area", "id")
 @dataclass
 class ReportLayer:
     """A layer's columns (arrays by field name, NaN or '' for unknown; times in seconds since 1970) and its geometries
-    in frame metres, empty where a feature has none."""
+    in frame metres, empty where a feature has none.
+
+    Examples
+    --------
+    >>> import athwart
+    >>> from shapely.geometry import Point
+    >>> layer = athwart.ReportLayer("targets", {"label": ["log", ""]}, [Point(0, 0), Point(0, 9)])
+    >>> layer.words("label").tolist(), layer.numbers("height_m").tolist()
+    (['log', ''], [nan, nan])
+    """
 
     name: str
     columns: dict

@@ -66,6 +66,20 @@ def contour_floor(crs, lines, levels, shoreline, conversion, cell=None, step=Non
     Returns
     -------
     ContourFloor
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import athwart
+    >>> from shapely.geometry import LineString, Point
+    >>> lake, line = Point(500100, 4500100).buffer(100), Point(500100, 4500100).buffer(50).exterior
+    >>> depth = athwart.DepthConversion("depth", "m")
+    >>> floor = athwart.contour_floor("EPSG:32619", [line], np.array([5.0]), [lake], depth, cell=5.0)
+    >>> depths, invented = floor.read(0, 0, *floor.shape)
+    >>> floor.shape, round(float(np.nanmax(np.where(invented == 0, depths, np.nan))), 1)
+    ((42, 42), 4.9)
+    >>> print(floor.notes[0])
+    1 contour lines of 1 levels, 5 to 5, on cells of 5 m; a smooth surface was laid through them and the shore.
     """
     points = np.vstack([np.asarray(shape.bounds).reshape(2, 2) for shape in shoreline])
     frame = Frame.around(crs, *points.T)

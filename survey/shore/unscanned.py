@@ -78,6 +78,15 @@ def find_unscanned(crs, swaths, shoreline, water=None, *, reach=5.0, min_length=
     Raises
     ------
     InputError
+
+    Examples
+    --------
+    >>> import athwart
+    >>> from shapely.geometry import box
+    >>> lake, swath = box(500000, 4500000, 500100, 4500100), box(500000, 4500000, 500050, 4500100)
+    >>> found = athwart.find_unscanned("EPSG:32619", [swath], [lake], reach=5.0)
+    >>> round(found.shore_m), round(found.unscanned_m)  # half of it, less the reach at either end
+    (400, 190)
     """
     if not reach > 0 or min_length < 0:
         raise InputError("The reach must be more than 0 m, and the least length cannot be negative.")

@@ -103,6 +103,19 @@ def draw_swaths(track, settings=None, water=None, step=None, grid=None):
     ------
     InputError
         If nothing at all was seen, saying why; if the range model is 'terrain' without a terrain.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import athwart
+    >>> away = np.arange(0.0, 202.0, 2.0)
+    >>> fixes = athwart.Fixes("EPSG:32619", 500000 + 0 * away, 4500000 + away, t_s=away / 2)
+    >>> track = athwart.prepare(fixes, athwart.TrackSettings(range_m=13.0, depth_m=5.0)).track
+    >>> swaths = athwart.draw_swaths(track, athwart.SwathSettings(blind_deg=0.0))
+    >>> swaths.columns["side"].tolist(), swaths.columns["outer_m"].tolist()  # sqrt(13 ** 2 - 5 ** 2)
+    (['port', 'starboard'], [12.0, 12.0])
+    >>> round(swaths.area_m2)  # two strips of 12 m by 200.08 m: here 200 m on the map are so long on the ground
+    4802
     """
     settings = settings or SwathSettings()
     terrain = (grid, anchored(track, grid)) if grid is not None and settings.range_model == "terrain" else None

@@ -31,6 +31,18 @@ class SwathSettings:
     force only ``range_share`` is trusted, and never more than ``range_limit_m``. ``keep_turns`` keeps what the inner
     side of a turn sees beyond its centre. ``thin_m``: of samples closer together along the track one is drawn.
     ``sigmas`` are those behind ``sigma_edge_m``.
+
+    Examples
+    --------
+    >>> import athwart
+    >>> athwart.SwathSettings(blind_deg=0.0, merge="pass").range_model
+    'slant'
+    >>> try:
+    ...     athwart.SwathSettings(blind_deg=95.0)
+    ... except athwart.InputError as error:
+    ...     print(str(error)[:32])
+    ...
+    The blind angle is 95 degrees. I
     """
 
     range_model: str = "slant"

@@ -45,7 +45,15 @@ _POSITION = ("bias", "slow", "jitter")
 class LocateSettings:
     """How picks are read: ``tie`` and ``mark_delay`` (s) as in ``match.tie``; ``time_offset`` (h), already applied;
     ``range_kind`` slant or ground; ``range_model`` slant or terrain; ``confidence`` 0 .. 1; ``errors`` a preset of
-    ``sigmas.PRESETS`` and ``stated`` the sigmas the user gave instead, by name (None where not given)."""
+    ``sigmas.PRESETS`` and ``stated`` the sigmas the user gave instead, by name (None where not given).
+
+    Examples
+    --------
+    >>> import athwart
+    >>> sigmas = athwart.LocateSettings(errors="careful", stated={"heading": 1.0}).check()
+    >>> sigmas.heading, sigmas.bias
+    (1.0, 1.0)
+    """
 
     tie: str = "auto"
     mark_delay: float = 0.0
@@ -115,6 +123,20 @@ def locate(track, picks, settings=None, water=None, ground_on_terrain=None, bott
     ------
     InputError
         For settings that cannot be used, or picks none of which can be tied to the track for one common reason.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import athwart
+    >>> away = np.arange(0.0, 202.0, 2.0)
+    >>> fixes = athwart.Fixes("EPSG:32619", 500000 + 0 * away, 4500000 + away, t_s=away / 2)
+    >>> track = athwart.prepare(fixes, athwart.TrackSettings(range_m=30.0, depth_m=5.0)).track
+    >>> picks = athwart.Picks.of(1, t_s=[50.0], side=[1], slant_m=[13.0])
+    >>> found = athwart.locate(track, picks)
+    >>> float((found.x[0] - 500000).round(1)), float((found.y[0] - 4500000).round(1)), found.columns["status"][0]
+    (12.1, 100.0, 'bottom')
+    >>> float(found.columns["semi_major_m"][0].round(1)), found.columns["main_cause"][0]
+    (7.1, 'position')
     """
     settings = settings or LocateSettings()
     anchors = None

@@ -150,6 +150,13 @@ def read_sides(values):
         0 where unknown or unreadable.
     reason : (n,) object array of str
         '' where a side was read.
+
+    Examples
+    --------
+    >>> import athwart
+    >>> sides, reasons = athwart.read_sides(["port", "S", "left", "up"])
+    >>> sides.tolist(), reasons[3]
+    ([-1, 1, -1, 0], "'up' has no side; write port or starboard, p or s, l or r, -1 or +1, or a name such as P 45")
     """
     side, reason = np.zeros(len(values), int), np.full(len(values), "", object)
     for row, value in enumerate(values):
@@ -181,6 +188,13 @@ def read_ranges(values, unit):
     label : (n,) object array of str
         What a name says beside side and range; '' for plain numbers.
     reason : (n,) object array of str
+
+    Examples
+    --------
+    >>> import athwart
+    >>> metres, labels, reasons = athwart.read_ranges(["P 45", "stbd 32ft log", 12.5], "m")
+    >>> metres.round(2).tolist(), labels.tolist()
+    ([45.0, 9.75, 12.5], ['P 45', 'log', ''])
     """
     metres = np.full(len(values), np.nan)
     label, reason = np.full(len(values), "", object), np.full(len(values), "", object)

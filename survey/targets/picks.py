@@ -45,7 +45,15 @@ class Picks(Table):
 
     @classmethod
     def of(cls, count, **columns):
-        """Picks of which only some columns are known."""
+        """Picks of which only some columns are known.
+
+        Examples
+        --------
+        >>> import athwart
+        >>> picks = athwart.Picks.of(2, t_s=[50.0, 60.0], side=[-1, 1], slant_m=[13.0, 20.0])
+        >>> picks.source_id.tolist(), picks.depth_m.tolist()
+        (['1', '2'], [nan, nan])
+        """
         texts = {"outing", "label", "reason"}
         made = {}
         for name in cls.__dataclass_fields__:

@@ -71,6 +71,18 @@ def prepare(fixes, settings, depth_at=None, step=None):
     ------
     InputError
         When no pass can be made, or no sample can be used.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import athwart
+    >>> away = np.arange(0.0, 200.0, 2.0)
+    >>> fixes = athwart.Fixes("EPSG:32619", 500000 + 0 * away, 4500000 + away, t_s=away / 2)
+    >>> made = athwart.prepare(fixes, athwart.TrackSettings(range_m=30.0, depth_m=5.0))
+    >>> len(made.lines), round(made.length_m), set(made.track.depth_source)
+    (1, 198, {'constant'})
+    >>> made.track.heading_deg[:3].round(3).tolist()
+    [0.0, 0.0, 0.0]
     """
     step = step or (lambda fraction: None)
     clean = clean_fixes(fixes, settings)

@@ -25,6 +25,14 @@ class RangeRows(Table):
     ``from_s`` (k,): seconds since 1970 UTC, NaN where the row names a waypoint without a time. ``names``: of the
     waypoints, '' elsewhere; ``x``, ``y``: their places in the crs of the fixes, NaN elsewhere. ``range_m`` (k,): as
     displayed. ``time_offset``: hours already added to ``from_s``.
+
+    Examples
+    --------
+    >>> import athwart
+    >>> noted = athwart.parse_times(["2024-06-15T13:05:00Z", "2024-06-15T13:35:34Z"])
+    >>> changes = athwart.RangeRows.timed(noted, [25, 30])
+    >>> athwart.TrackSettings(range_rows=changes, depth_m=5.0).range_rows.range_m.tolist()
+    [25.0, 30.0]
     """
 
     from_s: Floats
@@ -54,6 +62,13 @@ class TrackSettings:
     that it strikes the bottom forward of the transducer. ``assumed_mps``, ``temperature_c``: None if unknown.
     ``scale``: true over displayed range, in place of what these give. ``max_gap_s``, ``max_turn_rate``,
     ``spacing_m``, ``sigma_*``: None for the rules described where they are used.
+
+    Examples
+    --------
+    >>> import athwart
+    >>> settings = athwart.TrackSettings(range_m=30.0, depth_m=5.0, assumed_mps=1500.0, temperature_c=18.4)
+    >>> float(round(settings.sound().ratio, 4))  # true over displayed: 1477 m/s where 1500 was reckoned with
+    0.9849
     """
 
     outing: str = ""
