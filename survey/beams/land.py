@@ -27,6 +27,15 @@ def water_reach(water, east, north, dir_e, dir_n, reach):
     -------
     (n,) array, m
         ``reach`` where no shore is met before; 0 where the boat itself is not on the water; NaN where any input is.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from shapely.geometry import box
+    >>> from athwart.beams.land import water_reach
+    >>> one, none = np.ones(1), np.zeros(1)
+    >>> water_reach(box(-50, -50, 8, 50), none, none, one, none, 30 * one).tolist()
+    [8.0]
     """
     at = np.column_stack([np.asarray(east, float), np.asarray(north, float)])
     along = np.column_stack([np.asarray(dir_e, float), np.asarray(dir_n, float)])

@@ -53,6 +53,13 @@ def turn_reach(speed_mps, turn_dps, side):
     -------
     (n,) array, m
         Infinite on the outer side and where the boat does not turn.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.beams.pointing import turn_reach
+    >>> turn_reach(np.array([2.0, 2.0]), np.array([5.0, 0.0]), 1).round(2).tolist()
+    [22.92, inf]
     """
     omega = np.radians(np.nan_to_num(np.asarray(turn_dps, float)))
     with np.errstate(divide="ignore", invalid="ignore"):

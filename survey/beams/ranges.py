@@ -32,6 +32,12 @@ def ground_range(slant, depth, model="slant"):
     -------
     float or array
         NaN where R < H: the sound has not reached the bottom, there is water column only.
+
+    Examples
+    --------
+    >>> from athwart.beams.ranges import ground_range
+    >>> ground_range([13.0, 4.0], 5.0).tolist(), float(ground_range(13.0, 5.0, "subtract"))
+    ([12.0, nan], 8.0)
     """
     if model not in FLAT_MODELS:
         raise InputError(f"The range model '{model}' is not one of {', '.join(FLAT_MODELS)}.")
@@ -43,19 +49,41 @@ def ground_range(slant, depth, model="slant"):
 
 
 def slant_range(ground, depth):
-    """Slant range sqrt(G^2 + H^2) to the flat bottom at ground range G (m)."""
+    """Slant range sqrt(G^2 + H^2) to the flat bottom at ground range G (m).
+
+    Examples
+    --------
+    >>> from athwart.beams.ranges import slant_range
+    >>> float(slant_range(12.0, 5.0))
+    13.0
+    """
     return np.hypot(ground, depth)
 
 
 def slope_of_ground_range(slant, depth):
-    """Partial derivatives (dG/dR, dG/dH) = (R/G, -H/G) of the slant model; infinite at nadir."""
+    """Partial derivatives (dG/dR, dG/dH) = (R/G, -H/G) of the slant model; infinite at nadir.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.beams.ranges import slope_of_ground_range
+    >>> [float(slope.round(4)) for slope in slope_of_ground_range(np.array(13.0), np.array(5.0))]
+    [1.0833, -0.4167]
+    """
     ground = ground_range(slant, depth)
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.asarray(slant, float) / ground, -np.asarray(depth, float) / ground
 
 
 def blind_range(depth, blind_deg):
-    """Ground range H tan(blind) inside which nothing counts as seen; blind_deg is measured from the vertical."""
+    """Ground range H tan(blind) inside which nothing counts as seen; blind_deg is measured from the vertical.
+
+    Examples
+    --------
+    >>> from athwart.beams.ranges import blind_range
+    >>> float(blind_range(10.0, 45.0).round(6))
+    10.0
+    """
     return np.asarray(depth, float) * np.tan(np.radians(blind_deg))
 
 
@@ -71,6 +99,12 @@ def shadow_height(depth, shadow_start, shadow_end):
     -------
     float or array
         Exact on a flat bottom by similar triangles.
+
+    Examples
+    --------
+    >>> from athwart.beams.ranges import shadow_height
+    >>> float(shadow_height(5.0, 12.0, 15.0))
+    1.0
     """
     shadow_end = np.asarray(shadow_end, float)
     return np.asarray(depth, float) * (shadow_end - shadow_start) / shadow_end
@@ -80,5 +114,11 @@ def ground_range_behind_shadow(depth, shadow_start, shadow_end):
     """True ground range of an object with a shadow, G = (Rt / Re) sqrt(Re^2 - H^2).
 
     A tall top lies nearer in slant than the bottom under it; sqrt(Rt^2 - H^2) would place it too close to the boat.
+
+    Examples
+    --------
+    >>> from athwart.beams.ranges import ground_range_behind_shadow
+    >>> float(ground_range_behind_shadow(5.0, 13.0, 13.0)), float(ground_range_behind_shadow(5.0, 12.0, 13.0).round(3))
+    (12.0, 11.077)
     """
     return np.asarray(shadow_start, float) / shadow_end * ground_range(shadow_end, depth)

@@ -52,6 +52,12 @@ def fresh_water(temperature_c):
     """Sound speed (m/s) in fresh water at the surface.
 
     Source: W. Marczak, J. Acoust. Soc. Am. 102 (1997) 2776, 0 to 95 degrees C, ITS-90.
+
+    Examples
+    --------
+    >>> from athwart.beams.soundspeed import fresh_water
+    >>> float(round(fresh_water(20.0), 1))
+    1482.4
     """
     return _polynomial(_MARCZAK, np.asarray(temperature_c, float))[()]
 
@@ -72,6 +78,12 @@ def sea_water(temperature_c, salinity, pressure_dbar=0.0):
     -----
     Source: Chen and Millero (1977) as set down by Fofonoff and Millard, UNESCO Technical Papers in Marine Science 44
     (1983); their check value is 1731.995 m/s at S 40, T 40, p 10000.
+
+    Examples
+    --------
+    >>> from athwart.beams.soundspeed import sea_water
+    >>> float(round(sea_water(20.0, 35.0), 1))
+    1521.5
     """
     t, s = np.asarray(temperature_c, float), np.asarray(salinity, float)
     bar = np.asarray(pressure_dbar, float) / 10
@@ -83,6 +95,12 @@ def sound_speed(temperature_c, salinity=0.0):
     """Sound speed (m/s) at the surface for a temperature on today's scale (ITS-90).
 
     ``fresh_water`` up to 0.5 g/kg, ``sea_water`` above.
+
+    Examples
+    --------
+    >>> from athwart.beams.soundspeed import sound_speed
+    >>> float(round(sound_speed(20.0), 1))
+    1482.4
     """
     if not 0 <= salinity <= SALTIEST:
         raise InputError(f"A salinity of {salinity:g} is out of bounds; give grams of salt per kilogram, 0 for fresh "
@@ -108,6 +126,13 @@ def sound_in(temperature_c=None, salinity=0.0, assumed_mps=None):
     -------
     Sound
         The ratio is 1 unless both are known.
+
+    Examples
+    --------
+    >>> from athwart.beams.soundspeed import sound_in
+    >>> found = sound_in(20.0, assumed_mps=1500.0)
+    >>> float(round(found.ratio, 4)), sound_in(20.0).ratio
+    (0.9883, 1.0)
     """
     if assumed_mps is not None and not 1300 <= assumed_mps <= 1700:
         hint = f" {assumed_mps:g} ft/s is {assumed_mps * 0.3048:.2f} m/s." if 4200 < assumed_mps < 5600 else ""

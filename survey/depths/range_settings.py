@@ -93,6 +93,13 @@ def held(values_m, what):
     ------
     InputError
         If there is no value at all, or one that is not above zero.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.depths.range_settings import held
+    >>> held(np.array([np.nan, 30.0, np.nan, 25.0]), "range").tolist()
+    [nan, 30.0, 30.0, 25.0]
     """
     values = np.asarray(values_m, float)
     known = np.isfinite(values)
@@ -118,6 +125,15 @@ def in_force(clock_s, notes, before_m=None):
     -------
     (n,) array
         Metres as displayed; NaN before the first note when ``before_m`` is None.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.depths.range_settings import in_force
+    >>> from athwart.depths.range_settings import range_notes
+    >>> clock = np.array([0.0, 30.0, 60.0, 90.0])
+    >>> in_force(clock, range_notes([60.0], [30.0], clock), before_m=25.0).tolist()
+    [25.0, 25.0, 30.0, 30.0]
     """
     at = np.searchsorted(notes.clock_s, clock_s, "right")
     ranges = np.concatenate([[np.nan if before_m is None else before_m], notes.range_m])
@@ -147,6 +163,14 @@ def range_notes(from_s, range_m, clock_s, time_offset=0.0):
     InputError
         If there is no row, a row lacks its moment or range, two rows disagree, or none fits the time of the track: then
         the offset that would make them fit is named.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.depths.range_settings import range_notes
+    >>> notes = range_notes([0.0, 60.0], [25.0, 30.0], np.arange(0.0, 100.0))
+    >>> notes.outside
+    ()
     """
     from_s, range_m = np.asarray(from_s, float), np.asarray(range_m, float)
     if not len(from_s):

@@ -104,6 +104,13 @@ def below_transducer(depth_m, kind, offset_m, draft_m, keel_m):
     ------
     InputError
         A reference that is unknown, or a keel depth without its offset.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.depths.soundings import below_transducer
+    >>> below_transducer([5.0, 5.0], ["transducer", "surface"], [np.nan, np.nan], 0.5, None).tolist()
+    [5.0, 4.5]
     """
     kind = np.asarray(kind, object)
     strange = sorted({str(word) for word in kind} - {*KINDS, ""})
@@ -157,7 +164,15 @@ def good_soundings(soundings):
 
 
 def default_depth_gap(clock_s, stretch, fix_gap_s):
-    """Longest time bridged between soundings: that of the fixes, or three median intervals, at most 30 s."""
+    """Longest time bridged between soundings: that of the fixes, or three median intervals, at most 30 s.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.depths.soundings import default_depth_gap
+    >>> default_depth_gap(np.array([0.0, 4.0, 8.0]), np.zeros(3, int), 10.0)
+    12.0
+    """
     intervals = np.diff(clock_s)[np.diff(stretch) == 0]
     return fix_gap_s if not len(intervals) else max(fix_gap_s, min(30.0, 3 * float(np.median(intervals))))
 

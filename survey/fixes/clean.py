@@ -59,7 +59,15 @@ class CleanFixes:
 
 
 def default_gap(intervals):
-    """Longest interval (s) that is no break: max(10, three median intervals), at most 30."""
+    """Longest interval (s) that is no break: max(10, three median intervals), at most 30.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.fixes.clean import default_gap
+    >>> default_gap(np.array([1.0, 1.0, 2.0])), default_gap(np.array([8.0, 8.0])), default_gap(np.array([60.0]))
+    (10.0, 24.0, 30.0)
+    """
     median = float(np.median(intervals)) if len(intervals) else 0.0
     return min(LONGEST_GAP_S, max(LEAST_GAP_S, 3 * median))
 

@@ -20,7 +20,15 @@ _ROWS = 20_000
 
 
 def nowhere(lon, lat):
-    """(n,) bool: fixes at latitude 0, longitude 0, which receivers without a fix write, unless the outing was there."""
+    """(n,) bool: fixes at latitude 0, longitude 0, which receivers without a fix write, unless the outing was there.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.fixes.jumps import nowhere
+    >>> nowhere(np.array([-70.0, 0.0, -70.1]), np.array([44.6, 0.0, 44.6])).tolist()
+    [False, True, False]
+    """
     null = (np.abs(lon) < _NULL_DEG) & (np.abs(lat) < _NULL_DEG)
     if not null.any() or null.all():
         return np.zeros(len(lon), bool)
@@ -52,7 +60,17 @@ def _great_circle(geod, lon1, lat1, lon2, lat2):
 
 
 def too_far(geod, clock, lon, lat, max_speed):
-    """(n - 1,) bool: steps between neighbours that a boat no faster than ``max_speed`` (m/s) cannot make."""
+    """(n - 1,) bool: steps between neighbours that a boat no faster than ``max_speed`` (m/s) cannot make.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from pyproj import Geod
+    >>> from athwart.fixes.jumps import too_far
+    >>> lon = np.array([0.0, 0.00001, 0.01])
+    >>> too_far(Geod(ellps="WGS84"), np.arange(3.0), lon, np.zeros(3), 10.0).tolist()
+    [False, True]
+    """
     return np.hypot(*ground.steps(geod, lon, lat)) > max_speed * np.diff(clock) + JUMP_ALLOWANCE_M
 
 

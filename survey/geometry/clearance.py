@@ -37,6 +37,13 @@ def near_misses(geometry, least=CLEARANCE_M, around=None):
     Returns
     -------
     (k, 2) array
+
+    Examples
+    --------
+    >>> from shapely.geometry import Polygon
+    >>> from athwart.geometry.clearance import near_misses
+    >>> near_misses(Polygon([(0, 0), (4, 0), (4, 3), (2, 0.0001), (0, 3)])).tolist()
+    [[2.0, 0.0001]]
     """
     rings = shapes.lines(geometry)
     if not rings:
@@ -90,6 +97,13 @@ def paced(geometry, longest=LONGEST_EDGE_M):
 
     A GIS carries vertices over and draws straight edges between them, so the middle of a long edge strays: past a
     vertex beside it, where two edges run close together for long.
+
+    Examples
+    --------
+    >>> from shapely.geometry import box
+    >>> from athwart.geometry.clearance import paced
+    >>> len(paced(box(0, 0, 100, 10), longest=25.0).exterior.coords)
+    11
     """
     def cut(ring):
         pieces = np.maximum(1, np.ceil(np.hypot(*np.diff(ring, axis=0).T) / longest)).astype(int)
@@ -113,6 +127,13 @@ def cleared(geometry, least=CLEARANCE_M, within=False):
     least : float
     within : bool
         Part rather than join, so that nothing is added to the polygons.
+
+    Examples
+    --------
+    >>> from shapely.geometry import box
+    >>> from athwart.geometry.clearance import cleared
+    >>> float(cleared(box(0, 0, 10, 10)).area)
+    100.0
     """
     near = near_misses(geometry, least)
     for number in range(_TRIES):

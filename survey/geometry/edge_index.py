@@ -113,7 +113,16 @@ class EdgeIndex:
 
 
 def first_crossing(at, along, start, end):
-    """Distance along each of (n,) rays to the nearest of (k,) edges; infinite where it meets none."""
+    """Distance along each of (n,) rays to the nearest of (k,) edges; infinite where it meets none.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.geometry.edge_index import first_crossing
+    >>> boat, ahead = np.array([[0.0, 0.0]]), np.array([[0.0, 1.0]])
+    >>> first_crossing(boat, ahead, np.array([[-1.0, 5.0]]), np.array([[1.0, 5.0]])).tolist()
+    [5.0]
+    """
     edge_e, edge_n = (end - start).T
     away_e, away_n = start[:, 0] - at[:, :1], start[:, 1] - at[:, 1:]
     dir_e, dir_n = along[:, :1], along[:, 1:]
@@ -127,7 +136,15 @@ def first_crossing(at, along, start, end):
 
 
 def nearest_on_edges(at, start, end):
-    """(n, k, 2) places on each of k edges nearest to each of n points."""
+    """(n, k, 2) places on each of k edges nearest to each of n points.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.geometry.edge_index import nearest_on_edges
+    >>> nearest_on_edges(np.array([[3.0, 4.0]]), np.array([[0.0, 0.0]]), np.array([[10.0, 0.0]])).tolist()
+    [[[3.0, 0.0]]]
+    """
     edge = end - start
     square = np.maximum((edge**2).sum(axis=1), 1e-30)
     share = np.clip(((at[:, None] - start) * edge).sum(axis=2) / square, 0, 1)

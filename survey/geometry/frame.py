@@ -39,6 +39,12 @@ def horizontal_crs(crs):
     ------
     InputError
         If the CRS is not tied to an ellipsoid (local engineering grids).
+
+    Examples
+    --------
+    >>> from athwart.geometry.frame import horizontal_crs
+    >>> horizontal_crs("EPSG:4979").name, horizontal_crs("EPSG:32619").to_epsg()
+    ('WGS 84', 32619)
     """
     try:
         crs = CRS.from_user_input(crs)
@@ -202,7 +208,16 @@ class Frame:
 
 
 def carried(source, target, x, y):
-    """Points from one CRS to another; arrays."""
+    """Points from one CRS to another; arrays.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.geometry.frame import carried
+    >>> x, y = carried("EPSG:4326", "EPSG:32619", np.array([-69.0]), np.array([0.0]))
+    >>> x.round(3).tolist(), abs(y).round(3).tolist()
+    ([500000.0], [0.0])
+    """
     source, target = horizontal_crs(source), horizontal_crs(target)
     if source == target:
         return np.asarray(x, float), np.asarray(y, float)
@@ -232,6 +247,14 @@ def frames_for(crs, x, y, group):
     list of (Frame, (k,) int array)
         Usually one frame and all samples. Where a long pass is cut, the last sample of a piece is also the first of the
         next, so that no strip is lost; every other sample stands in exactly one entry.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.geometry.frame import frames_for
+    >>> one = frames_for("EPSG:32619", np.array([5e5, 5e5 + 100]), np.array([4.5e6, 4.5e6]), np.array([0, 0]))
+    >>> [index.tolist() for frame, index in one]
+    [[0, 1]]
     """
     crs = horizontal_crs(crs)
     x, y = np.asarray(x, float), np.asarray(y, float)

@@ -12,12 +12,30 @@ __all__ = ["apart", "moved", "steps", "wrapped"]
 
 
 def wrapped(degrees):
-    """Angles brought to -180 (inclusive) .. 180."""
+    """Angles brought to -180 (inclusive) .. 180.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.geometry.ground import wrapped
+    >>> wrapped(np.array([190.0, -180.0, 180.0, 540.0])).tolist()
+    [-170.0, -180.0, -180.0, -180.0]
+    """
     return (np.asarray(degrees, float) + 180.0) % 360.0 - 180.0
 
 
 def steps(geod, lon, lat):
-    """Metres east and north from each of (n,) points to the next, as two (n - 1,) arrays; degrees, ``pyproj.Geod``."""
+    """Metres east and north from each of (n,) points to the next, as two (n - 1,) arrays; degrees, ``pyproj.Geod``.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from pyproj import Geod
+    >>> from athwart.geometry.ground import steps
+    >>> east, north = steps(Geod(ellps="WGS84"), np.array([0.0, 0.001, 0.001]), np.array([0.0, 0.0, 0.001]))
+    >>> east.round(1).tolist(), north.round(1).tolist()
+    ([111.3, 0.0], [0.0, 110.6])
+    """
     lon, lat = np.asarray(lon, float), np.asarray(lat, float)
     return apart(geod, lon[:-1], lat[:-1], lon[1:], lat[1:])
 
@@ -34,6 +52,15 @@ def apart(geod, lon1, lat1, lon2, lat2):
     Returns
     -------
     (east, north) : (n,) arrays
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from pyproj import Geod
+    >>> from athwart.geometry.ground import apart
+    >>> east, north = apart(Geod(ellps="WGS84"), np.array([0.0]), np.array([0.0]), np.array([0.001]), np.array([0.0]))
+    >>> east.round(2).tolist(), abs(north).round(2).tolist()
+    ([111.32], [0.0])
     """
     per_lon, per_lat = _metres_per_degree(geod, (lat1 + lat2) / 2)
     return wrapped(lon2 - lon1) * per_lon, (lat2 - lat1) * per_lat
@@ -54,6 +81,15 @@ def moved(geod, lon, lat, east, north):
     -------
     (lon, lat) : (n,) arrays, degrees
         Not wrapped at 180.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from pyproj import Geod
+    >>> from athwart.geometry.ground import moved
+    >>> lon, lat = moved(Geod(ellps="WGS84"), np.array([0.0]), np.array([0.0]), np.array([111.32]), np.array([0.0]))
+    >>> lon.round(5).tolist(), lat.round(5).tolist()
+    ([0.001], [0.0])
     """
     per_lon, per_lat = _metres_per_degree(geod, lat)
     return lon + east / per_lon, lat + north / per_lat

@@ -22,6 +22,13 @@ def disjoint_groups(geometries):
     Returns
     -------
     list of lists of shapely polygons
+
+    Examples
+    --------
+    >>> from shapely.geometry import box
+    >>> from athwart.geometry.overlap import disjoint_groups
+    >>> [len(group) for group in disjoint_groups([box(0, 0, 2, 1), box(1, 0, 3, 1), box(9, 0, 10, 1)])]
+    [2, 1]
     """
     geometries = sorted((g for g in geometries if not g.is_empty), key=lambda g: -g.area)
     tree = shapes.Tree(geometries)
@@ -54,13 +61,28 @@ def levels(looks, depth):
     -------
     list of ``depth`` shapely polygons
         Each lies inside the one before.
+
+    Examples
+    --------
+    >>> from shapely.geometry import box
+    >>> from athwart.geometry.overlap import levels
+    >>> [level.area for level in levels([box(0, 0, 2, 1), box(1, 0, 3, 1)], 2)]
+    [3.0, 1.0]
     """
     stacks = [[shapes.collected(group)] + [shapes.empty()] * (depth - 1) for group in disjoint_groups(looks)]
     return joined_levels(stacks, depth)
 
 
 def merged(polygons):
-    """Union of polygons: several times quicker than one unary union where they lie in long strips side by side."""
+    """Union of polygons: several times quicker than one unary union where they lie in long strips side by side.
+
+    Examples
+    --------
+    >>> from shapely.geometry import box
+    >>> from athwart.geometry.overlap import merged
+    >>> merged([box(0, 0, 2, 1), box(1, 0, 3, 1)]).area
+    3.0
+    """
     polygons = [polygon for polygon in polygons if not polygon.is_empty]
     return shapes.polygonal(polygons[0]) if len(polygons) == 1 else levels(polygons, 1)[0]
 
@@ -77,6 +99,15 @@ def joined_levels(stacks, depth):
     -------
     list of ``depth`` shapely polygons
         Level n is the union, over i + j = n, of what one set saw i times and the other j times.
+
+    Examples
+    --------
+    >>> from shapely.geometry import box
+    >>> from athwart.geometry.overlap import joined_levels
+    >>> from athwart.geometry.overlap import levels
+    >>> one, other = levels([box(0, 0, 2, 1)], 2), levels([box(1, 0, 3, 1)], 2)
+    >>> [level.area for level in joined_levels([one, other], 2)]
+    [3.0, 1.0]
     """
     if not stacks:
         return [shapes.empty()] * depth

@@ -17,6 +17,11 @@ def keep_context():
     pyproj 3.7 finds its context again by the operating system's thread, but frees it with Python's state of the
     thread. In a thread that Python did not start, that state ends with each call from outside, so that the next call
     in the same thread would be given a context that is gone, and end the whole program. Other versions do without.
+
+    Examples
+    --------
+    >>> from athwart.geometry.projthreads import keep_context
+    >>> keep_context()
     """
     if pyproj.__version__.startswith("3.7."):
         from pyproj._context import get_context_manager

@@ -94,6 +94,13 @@ def fill_polygon(geometry, window, to_cells):
     Returns
     -------
     (row1 - row0, col1 - col0) bool array
+
+    Examples
+    --------
+    >>> from shapely.geometry import box
+    >>> from athwart.geometry.scanfill import fill_polygon
+    >>> fill_polygon(box(1, 1, 3, 2), (0, 3, 0, 4), lambda x, y: (x, y)).astype(int).tolist()
+    [[0, 0, 0, 0], [0, 1, 1, 0], [0, 0, 0, 0]]
     """
     return fill_rings(shapes.lines(geometry), window, to_cells)
 

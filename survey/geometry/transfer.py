@@ -30,12 +30,34 @@ def to_frame(frame, geometry):
     ----------
     frame : survey.geometry.frame.Frame
     geometry : shapely geometry of any kind
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from shapely.geometry import box
+    >>> from athwart.geometry.frame import Frame
+    >>> from athwart.geometry.transfer import to_frame
+    >>> frame = Frame.around("EPSG:32619", np.array([5e5, 500100]), np.array([4.5e6, 4500100]))
+    >>> round(to_frame(frame, box(500000, 4500000, 500100, 4500100)).area)  # 0.9996 on the map is 1 on the ground
+    10008
     """
     return mended_to_frame(frame, geometry)[0]
 
 
 def mended_to_frame(frame, geometry):
-    """``to_frame``, and whether an invalid polygon was mended on the way."""
+    """``to_frame``, and whether an invalid polygon was mended on the way.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from shapely.geometry import Polygon
+    >>> from athwart.geometry.frame import Frame
+    >>> from athwart.geometry.transfer import mended_to_frame
+    >>> frame = Frame.around("EPSG:32619", np.array([5e5]), np.array([4.5e6]))
+    >>> bow = Polygon([(500000, 4500000), (500002, 4500002), (500002, 4500000), (500000, 4500002)])
+    >>> mended_to_frame(frame, bow)[1]
+    True
+    """
     carried = _carry(_turned(frame, geometry), frame.densified_all)
     mended = shapes.valid(carried) if carried.geom_type in _POLYGONAL else carried
     return mended, mended is not carried
@@ -51,6 +73,16 @@ def clipped_to_frame(frame, geometry, bounds):
     bounds : (east, north, east, north)
         Lower left and upper right corner, frame metres. Most of what lies outside is left off, so that the ocean, or a
         shore of a million vertices, costs no more than the stretch the boat saw.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from shapely.geometry import box
+    >>> from athwart.geometry.frame import Frame
+    >>> from athwart.geometry.transfer import clipped_to_frame
+    >>> frame = Frame.around("EPSG:32619", np.array([5e5]), np.array([4.5e6]))
+    >>> clipped_to_frame(frame, box(400000, 4400000, 600000, 4600000), (-10, -10, 10, 10)).contains(box(-9, -9, 9, 9))
+    True
     """
     window = sg.box(*_carry(sg.box(*bounds), lambda lines: frame.densified_all(lines, inverse=True)).bounds)
     geometry = shapes.valid(geometry)
@@ -64,12 +96,33 @@ def to_crs(frame, geometry):
     """Polygons or lines in frame metres carried to crs units, edges true to 1 cm; polygons come out valid.
 
     In a geographic CRS a geometry that crosses 180 degrees is cut there, so that nothing smears over the map.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from shapely.geometry import LineString
+    >>> from athwart.geometry.frame import Frame
+    >>> from athwart.geometry.transfer import to_crs
+    >>> frame = Frame.around("EPSG:32619", np.array([5e5]), np.array([4.5e6]))
+    >>> round(to_crs(frame, LineString([(0, 0), (0, 100)])).length, 2)
+    99.96
     """
     return _cut_at_half_turn(frame, _carry(geometry, lambda lines: frame.densified_all(lines, inverse=True)))
 
 
 def all_to_crs(frame, geometries):
-    """``to_crs`` of each of many polygonal geometries, as MultiPolygons; many times quicker where they are small."""
+    """``to_crs`` of each of many polygonal geometries, as MultiPolygons; many times quicker where they are small.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from shapely.geometry import box
+    >>> from athwart.geometry.frame import Frame
+    >>> from athwart.geometry.transfer import all_to_crs
+    >>> frame = Frame.around("EPSG:32619", np.array([5e5]), np.array([4.5e6]))
+    >>> [round(one.area) for one in all_to_crs(frame, [box(0, 0, 100, 100), box(0, 0, 10, 10)])]
+    [9992, 100]
+    """
     whole = [shapes.polygonal(geometry) for geometry in geometries]
     lines = iter(frame.densified_all([line for geometry in whole for line in shapes.lines(geometry)], inverse=True))
     return [shapes.polygonal(_cut_at_half_turn(frame, shapes.of_lines(geometry, lines))) for geometry in whole]
@@ -102,6 +155,13 @@ def unrolled(geometry, half_turn):
     half_turn : float
         180 degrees in its units. A part wider than this is taken to jump: no lake is that wide, and as a plane figure
         it would cross itself.
+
+    Examples
+    --------
+    >>> from shapely.geometry import LineString
+    >>> from athwart.geometry.transfer import unrolled
+    >>> unrolled(LineString([(179.9, 0.0), (-179.9, 0.0)]), 180.0).bounds
+    (179.9, 0.0, 180.1, 0.0)
     """
     def eastward(lines):
         return [np.column_stack([np.where(xy[:, 0] < 0, xy[:, 0] + 2 * half_turn, xy[:, 0]), xy[:, 1]]) for xy in lines]
@@ -135,7 +195,18 @@ def _turned(frame, geometry):
 
 
 def geodesic_area(frame, geometry):
-    """Ground area (m2) of a polygonal geometry in frame metres, on the ellipsoid, holes taken off."""
+    """Ground area (m2) of a polygonal geometry in frame metres, on the ellipsoid, holes taken off.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from shapely.geometry import box
+    >>> from athwart.geometry.frame import Frame
+    >>> from athwart.geometry.transfer import geodesic_area
+    >>> frame = Frame.around("EPSG:32619", np.array([5e5]), np.array([4.5e6]))
+    >>> round(geodesic_area(frame, box(0, 0, 100, 100)), 1)
+    10000.0
+    """
     return float(geodesic_areas(frame, [geometry])[0])
 
 
@@ -145,6 +216,16 @@ def geodesic_areas(frame, geometries):
     The plane area less what the scale of transverse Mercator adds, k^2 = 1 + x^2 / R^2 with the Gaussian radius of the
     frame's centre: within 1e-9 up to 28 km off the axis, and true for a thousand small holes, where sums of geodesic
     areas lose some 0.1 cm2 for every edge.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from shapely.geometry import box
+    >>> from athwart.geometry.frame import Frame
+    >>> from athwart.geometry.transfer import geodesic_areas
+    >>> frame = Frame.around("EPSG:32619", np.array([5e5]), np.array([4.5e6]))
+    >>> geodesic_areas(frame, [box(0, 0, 100, 100), box(0, 0, 10, 10)]).round(1).tolist()
+    [10000.0, 100.0]
     """
     outlines, owner, sign = [], [], []
     for i, geometry in enumerate(geometries):
@@ -168,14 +249,36 @@ def geodesic_areas(frame, geometries):
 
 
 def crs_area(frame, geometry):
-    """Ground area (m2) of a polygonal geometry in units of the frame's crs, on the ellipsoid, holes taken off."""
+    """Ground area (m2) of a polygonal geometry in units of the frame's crs, on the ellipsoid, holes taken off.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from shapely.geometry import box
+    >>> from athwart.geometry.frame import Frame
+    >>> from athwart.geometry.transfer import crs_area
+    >>> frame = Frame.around("EPSG:32619", np.array([5e5]), np.array([4.5e6]))
+    >>> round(crs_area(frame, box(500000, 4500000, 500100, 4500100)))
+    10008
+    """
     def area(ring):
         return abs(frame.geod.polygon_area_perimeter(*frame.to_lonlat(ring[:, 0], ring[:, 1]))[0])
     return float(sum(area(shell) - sum(area(hole) for hole in holes) for shell, holes in shapes.rings(geometry)))
 
 
 def geodesic_length(frame, geometry):
-    """Ground length (m) of lines, or of the rings of polygons, in frame metres, on the ellipsoid."""
+    """Ground length (m) of lines, or of the rings of polygons, in frame metres, on the ellipsoid.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from shapely.geometry import LineString
+    >>> from athwart.geometry.frame import Frame
+    >>> from athwart.geometry.transfer import geodesic_length
+    >>> frame = Frame.around("EPSG:32619", np.array([5e5]), np.array([4.5e6]))
+    >>> round(geodesic_length(frame, LineString([(0, 0), (30, 40)])), 3)
+    50.0
+    """
     if geometry.is_empty:
         return 0.0
     kind = geometry.geom_type

@@ -29,6 +29,13 @@ def inscribed_diameter(polygon):
     The polygon is worn down from its edge until nothing is left. No circle inside has a radius under area / perimeter
     (the rim of that width holds at most perimeter times width), so a step of that size never wears all of it away;
     steps of 1 % of the radius reached so far settle the rest. Wiggles under 0.5 % of area / perimeter are smoothed out.
+
+    Examples
+    --------
+    >>> from shapely.geometry import box
+    >>> from athwart.geometry.widths import inscribed_diameter
+    >>> round(inscribed_diameter(box(0, 0, 30, 4)), 1)
+    4.0
     """
     if polygon.is_empty:
         return 0.0
@@ -56,6 +63,13 @@ def rectangle_sides(polygon):
     """(long, short) sides of the smallest rectangle around a polygon.
 
     One of its sides lies along an edge of the convex hull (Freeman and Shapira, Comm. ACM 18, 1975, p. 409).
+
+    Examples
+    --------
+    >>> from shapely.geometry import box
+    >>> from athwart.geometry.widths import rectangle_sides
+    >>> [round(side, 6) for side in rectangle_sides(box(0, 0, 30, 4))]
+    [30.0, 4.0]
     """
     hull = polygon.convex_hull
     if hull.geom_type != "Polygon":
@@ -81,6 +95,13 @@ def run_length(polygon, width):
     polygon : shapely Polygon or MultiPolygon
     width : float
         ``inscribed_diameter`` of it.
+
+    Examples
+    --------
+    >>> from shapely.geometry import box
+    >>> from athwart.geometry.widths import run_length
+    >>> round(run_length(box(0, 0, 30, 4), 4.0), 1)
+    30.0
     """
     long = rectangle_sides(polygon)[0]
     return max(long, polygon.area / width) if width > 0 else long

@@ -21,6 +21,12 @@ def depth_words(bottom_m, boat_m, unit="m", unit_m=1.0, digits=1, brief=False):
         shallower than said.
     brief : bool
         True where the reader is told elsewhere that the boat is the one that saw it, not the one he sits in.
+
+    Examples
+    --------
+    >>> from athwart.model.depthwords import depth_words
+    >>> depth_words(7.9, 6.2).split(), depth_words(float("nan"), 6.2, "ft", 0.3048, 0).split()
+    (['bottom', '7.9', 'm'], ['20', 'ft', 'under', 'the', 'boat', 'when', 'seen'])
     """
     def figure(metres):
         whole = 10 ** digits

@@ -21,7 +21,19 @@ _left_alone = []
 
 @contextlib.contextmanager
 def listening(ask):
-    """Within the block this thread asks by calling ``ask()``, which may raise Cancelled."""
+    """Within the block this thread asks by calling ``ask()``, which may raise Cancelled.
+
+    Examples
+    --------
+    >>> from athwart.model.patience import listening
+    >>> from athwart.model.patience import look
+    >>> asked = []
+    >>> with listening(lambda: asked.append("goes on")):
+    ...     look()
+    ...
+    >>> asked
+    ['goes on']
+    """
     before, _here.ask = getattr(_here, "ask", None), ask
     try:
         while _left_alone:
@@ -33,7 +45,13 @@ def listening(ask):
 
 
 def look():
-    """Ask whether to go on; nothing happens where nobody listens."""
+    """Ask whether to go on; nothing happens where nobody listens.
+
+    Examples
+    --------
+    >>> from athwart.model.patience import look
+    >>> look()
+    """
     ask = getattr(_here, "ask", None)
     if ask is not None:
         ask()
@@ -46,6 +64,12 @@ def heard(function, *arguments):
     ------
     Cancelled
         At once; what was begun is left to end by itself, or at its next ``look``.
+
+    Examples
+    --------
+    >>> from athwart.model.patience import heard
+    >>> heard(sum, [1, 2, 3])
+    6
     """
     ask = getattr(_here, "ask", None)
     if ask is None:

@@ -19,7 +19,15 @@ class Field(NamedTuple):
 
 
 def names(fields):
-    """Names of a tuple of fields, in order."""
+    """Names of a tuple of fields, in order.
+
+    Examples
+    --------
+    >>> from athwart.model.schemas import SHORE
+    >>> from athwart.model.schemas import names
+    >>> names(SHORE)
+    ['shore_id', 'status', 'length_m']
+    """
     return [field.name for field in fields]
 
 

@@ -14,6 +14,12 @@ def cell(value):
 
     What begins like a formula and is no number gets an apostrophe in front, which spreadsheets do not show (OWASP, CSV
     Injection); other values come back as they are.
+
+    Examples
+    --------
+    >>> from athwart.model.spreadsheets import cell
+    >>> cell("=2+2"), cell("-3.5"), cell("North bay")
+    ("'=2+2", '-3.5', 'North bay')
     """
     if not isinstance(value, str) or not value.lstrip(" ").startswith(_FORMULA) or _NUMBER.fullmatch(value.strip()):
         return value

@@ -107,6 +107,13 @@ def read_times(values, offset_hours=0.0, date_order=None, first_s=None, field="t
         Seconds since 1970-01-01 UTC, NaN where unknown. Leap seconds are not counted, as in POSIX.
     reason : (n,) object array of str
         '' where a value was read or is unknown.
+
+    Examples
+    --------
+    >>> from athwart.model.times import read_times
+    >>> seconds, reasons = read_times(["1970-01-01 00:01", "soon", None])
+    >>> seconds.tolist(), [bool(reason) for reason in reasons]
+    ([60.0, nan, nan], [False, True, False])
     """
     if not math.isfinite(offset_hours):
         raise InputError(Message("{time_offset} is {given}; give the hours to add to the clock to get UTC.",
@@ -155,6 +162,12 @@ def times_of_day(texts, first_s, time_offset=0.0):
     (k,) array
         Seconds since 1970 UTC: the first such time of day that is not more than 12 hours before the track begins; NaN
         where the text is none.
+
+    Examples
+    --------
+    >>> from athwart.model.times import times_of_day
+    >>> times_of_day(["14:05", "2.30", "noon"], first_s=13 * 3600.0).tolist()
+    [50700.0, 9000.0, nan]
     """
     return np.array([_at_time_of_day(words.strip(), first_s, time_offset) for words in texts], float).reshape(-1)
 
@@ -234,7 +247,14 @@ def _zone_seconds(zone):
 
 
 def day_number(year, month, day):
-    """Days from 1970-01-01 to a date of the Gregorian calendar; ValueError if there is no such date."""
+    """Days from 1970-01-01 to a date of the Gregorian calendar; ValueError if there is no such date.
+
+    Examples
+    --------
+    >>> from athwart.model.times import day_number
+    >>> day_number(1970, 1, 2), day_number(2000, 1, 1)
+    (1, 10957)
+    """
     return datetime.date(year, month, day).toordinal() - _EPOCH_DAY
 
 
@@ -245,6 +265,12 @@ def parse_date(value):
     ------
     InputError
         If it is no date.
+
+    Examples
+    --------
+    >>> from athwart.model.times import parse_date
+    >>> parse_date("1970-01-11"), parse_date("")
+    (10, None)
     """
     if isinstance(value, datetime.date):
         return value.toordinal() - _EPOCH_DAY
@@ -260,7 +286,14 @@ def parse_date(value):
 
 
 def iso_time(t_s):
-    """Seconds since 1970 UTC -> ISO 8601 text in UTC, to the millisecond where there are decimals; '' for NaN."""
+    """Seconds since 1970 UTC -> ISO 8601 text in UTC, to the millisecond where there are decimals; '' for NaN.
+
+    Examples
+    --------
+    >>> from athwart.model.times import iso_time
+    >>> iso_time(86400.5), iso_time(float("nan"))
+    ('1970-01-02T00:00:00.500Z', '')
+    """
     if not math.isfinite(t_s):
         return ""
     moment = _EPOCH + datetime.timedelta(milliseconds=round(t_s * 1000))
@@ -268,7 +301,14 @@ def iso_time(t_s):
 
 
 def iso_times(t_s):
-    """``iso_time`` of each of (n,) seconds, as an object array of str."""
+    """``iso_time`` of each of (n,) seconds, as an object array of str.
+
+    Examples
+    --------
+    >>> from athwart.model.times import iso_times
+    >>> iso_times([0.0, 1e9]).tolist()
+    ['1970-01-01T00:00:00Z', '2001-09-09T01:46:40Z']
+    """
     out = np.empty(len(t_s), object)
     out[:] = [iso_time(value) for value in np.asarray(t_s, float).tolist()]
     return out

@@ -22,7 +22,14 @@ OUTINGS_PARTED = "; "
 
 
 def side_name(side):
-    """'port' for -1, 'starboard' for +1, 'both' for 0."""
+    """'port' for -1, 'starboard' for +1, 'both' for 0.
+
+    Examples
+    --------
+    >>> from athwart.model.track import side_name
+    >>> side_name(-1), side_name(1), side_name(0)
+    ('port', 'starboard', 'both')
+    """
     return {-1: "port", 1: "starboard"}.get(int(side), "both")
 
 

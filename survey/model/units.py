@@ -23,12 +23,26 @@ COLDEST_C = -3.0
 
 
 def metres(values, unit):
-    """Lengths in ``unit`` (a key of ``LENGTHS``) -> metres; scalar or array, NaN kept."""
+    """Lengths in ``unit`` (a key of ``LENGTHS``) -> metres; scalar or array, NaN kept.
+
+    Examples
+    --------
+    >>> from athwart.model.units import metres
+    >>> float(metres(100.0, "ft")), metres([1.0, 2.0], "fathom").tolist()
+    (30.48, [1.8288, 3.6576])
+    """
     return _scaled(values, unit, LENGTHS, "length")
 
 
 def metres_per_second(values, unit):
-    """Speeds in ``unit`` (a key of ``SPEEDS``) -> m/s; scalar or array, NaN kept."""
+    """Speeds in ``unit`` (a key of ``SPEEDS``) -> m/s; scalar or array, NaN kept.
+
+    Examples
+    --------
+    >>> from athwart.model.units import metres_per_second
+    >>> float(round(metres_per_second(3.6, "km/h"), 6)), float(round(metres_per_second(1.0, "kn"), 4))
+    (1.0, 0.5144)
+    """
     return _scaled(values, unit, SPEEDS, "speed")
 
 
@@ -39,6 +53,12 @@ def celsius(values, unit, what="The water temperature"):
     ------
     InputError
         Above 40 degrees C or below -3: the number stands in the other unit, or is no water temperature.
+
+    Examples
+    --------
+    >>> from athwart.model.units import celsius
+    >>> celsius(65.0, "F").round(2), float(celsius(18.4, "C"))
+    (18.33, 18.4)
     """
     if unit not in TEMPERATURES:
         raise InputError(f"'{unit}' is not a unit of temperature; choose one of {', '.join(TEMPERATURES)}.")

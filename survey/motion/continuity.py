@@ -55,6 +55,14 @@ def continuous(clock_s, stretch, depth_m, fits):
     (n,) bool array
         ``fits``, with the doubtful ones that go on from their neighbours, rise and fall by several soundings, or stay
         at their level; without those that stand alone between neighbours that agree.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.motion.continuity import continuous
+    >>> seconds, depth = np.arange(6.0), np.array([5.0, 5.1, 5.0, 30.0, 5.1, 5.0])
+    >>> continuous(seconds, np.zeros(6, int), depth, np.array([True, True, True, False, True, True])).tolist()
+    [True, True, True, False, True, True]
     """
     good = fits.copy()
     _drop_alone(clock_s, stretch, depth_m, good)

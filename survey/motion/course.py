@@ -58,6 +58,13 @@ def bounds(stretch):
     Returns
     -------
     (first, last) : (n,) int arrays
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.motion.course import bounds
+    >>> [positions.tolist() for positions in bounds(np.array([0, 0, 0, 1, 1]))]
+    [[0, 0, 0, 3, 3], [2, 2, 2, 4, 4]]
     """
     starts = np.concatenate([[0], np.flatnonzero(np.diff(stretch)) + 1])
     sizes = np.diff(np.append(starts, len(stretch)))
@@ -81,6 +88,15 @@ def motion_of(clock_s, east_steps, north_steps, stretch, drift_speed):
     Returns
     -------
     Motion
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.motion.course import motion_of
+    >>> seconds = np.arange(30.0)
+    >>> found = motion_of(seconds, np.full(29, 2.0), np.zeros(29), np.zeros(30, int), 0.2)
+    >>> float(found.speed_mps[9].round(6)), float(found.course_deg[9].round(6))
+    (2.0, 90.0)
     """
     first, last = bounds(stretch)
     inside = np.diff(stretch) == 0
@@ -103,7 +119,15 @@ def motion_of(clock_s, east_steps, north_steps, stretch, drift_speed):
 
 def course_sigma(speed_mps, length_m, drift_speed):
     """Standard deviation (degrees) of the course taken as heading: asin(min(1, drift / v))^2 + (0.42 / D)^2, D the
-    window's length; 180 at most. The first term is the crab angle of the vector triangle, the second GNSS jitter."""
+    window's length; 180 at most. The first term is the crab angle of the vector triangle, the second GNSS jitter.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.motion.course import course_sigma
+    >>> course_sigma(np.array([2.0]), np.array([15.0]), 0.2).round(2).tolist()
+    [5.96]
+    """
     with np.errstate(divide="ignore", invalid="ignore"):
         crab = np.arcsin(np.minimum(1.0, drift_speed / np.asarray(speed_mps, float)))
         jitter = JITTER_BASE_M / np.asarray(length_m, float)
@@ -131,6 +155,15 @@ def slopes(x, ys, lo, hi):
     -----
     The sums start afresh every block, with x and y counted from the block's middle: over a whole outing the squares of
     x would swallow the digits of a window of ten seconds.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.motion.course import slopes
+    >>> x, y = np.array([0.0, 1.0, 2.0]), np.array([5.0, 7.0, 9.0])
+    >>> [slope], middle = slopes(x, [y], np.zeros(3, int), np.full(3, 2))
+    >>> slope.tolist(), middle.tolist()
+    ([2.0, 2.0, 2.0], [1.0, 1.0, 1.0])
     """
     n = len(x)
     found, middle = [np.zeros(n) for _ in ys], np.zeros(n)
@@ -159,7 +192,15 @@ def slopes(x, ys, lo, hi):
 
 
 def unwrapped(degrees, stretch):
-    """Angles freed of their jumps at 360 within each stretch."""
+    """Angles freed of their jumps at 360 within each stretch.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.motion.course import unwrapped
+    >>> unwrapped(np.array([350.0, 10.0, 30.0]), np.zeros(3, int)).tolist()
+    [350.0, 370.0, 390.0]
+    """
     turns = _summed(wrapped(np.diff(degrees)), np.diff(stretch) == 0)
     first, _ = bounds(stretch)
     return degrees[first] + turns - turns[first]
@@ -174,6 +215,13 @@ def steadied(heading_deg, clock_s, stretch, seconds):
         Degrees, NaN where unknown; stays NaN there.
     seconds : float
         Length of the window; 0 leaves the heading as it is.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.motion.course import steadied
+    >>> abs(steadied(np.array([358.0, 2.0, 0.0]), np.arange(3.0), np.zeros(3, int), 10.0)).round(6).tolist()
+    [358.0, 0.0, 0.0]
     """
     if seconds <= 0:
         return heading_deg

@@ -27,6 +27,14 @@ def infill(clock_s, group, known_s, known_group, values, gap_s):
     -------
     (n,) array
         NaN where nothing is near.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.motion.infill import infill
+    >>> seconds, group = np.array([0.0, 5.0, 9.0]), np.zeros(3, int)
+    >>> infill(seconds, group, np.array([0.0, 10.0]), np.zeros(2, int), np.array([4.0, 6.0]), 30.0).tolist()
+    [4.0, 5.0, 5.8]
     """
     found = np.full(len(clock_s), np.nan)
     if not len(known_s):

@@ -66,6 +66,14 @@ def thin(path_m, clock_s, group, keep, spacing_m, least_s=None):
     Returns
     -------
     (n,) bool array
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.passes.numbering import thin
+    >>> path = np.array([0.0, 0.4, 1.0, 1.5, 2.1])
+    >>> thin(path, np.arange(5.0), np.zeros(5, int), np.zeros(5, bool), 1.0).tolist()
+    [True, False, True, False, True]
     """
     n = len(path_m)
     if spacing_m <= 0 or not n:

@@ -27,13 +27,29 @@ PING_SHARE = 0.5
 
 
 def off_band(depth_m, range_m):
-    """True where the water is less than 8 or more than 20 % of the range; (n,) arrays."""
+    """True where the water is less than 8 or more than 20 % of the range; (n,) arrays.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.passes.pass_table import off_band
+    >>> off_band(np.array([1.0, 4.0, 9.0]), np.array([30.0, 30.0, 30.0])).tolist()
+    [True, False, True]
+    """
     share = depth_m / range_m
     return (share < BAND[0]) | (share > BAND[1])
 
 
 def too_fast(speed_mps, range_m, sound_speed_mps):
-    """True where the boat makes more way than three pings a metre allow, v > f / 3; (n,) arrays."""
+    """True where the boat makes more way than three pings a metre allow, v > f / 3; (n,) arrays.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.passes.pass_table import too_fast
+    >>> too_fast(np.array([1.0, 9.0]), np.array([30.0, 30.0]), np.array([1450.0, 1450.0])).tolist()
+    [False, True]
+    """
     speed = np.where(np.isfinite(sound_speed_mps), sound_speed_mps, CUSTOMARY)
     rate = PING_SHARE * speed / (2 * range_m)
     return speed_mps > rate / PINGS_A_METRE

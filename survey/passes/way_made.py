@@ -29,6 +29,13 @@ def way_made(east, north, course_deg):
     (n - 1,) array
         Negative where a fix jitters back. The straight distance where that is 10 m or more, the course is unknown, or
         turns by more than 120 degrees from one end to the other.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.passes.way_made import way_made
+    >>> way_made(np.array([0.0, 0.0]), np.array([0.0, 2.0]), np.array([0.0, 0.0])).tolist()
+    [0.0, 2.0]
     """
     angle = np.radians(course_deg)
     across, along = ((values[1:] + values[:-1]) / 2 for values in (np.sin(angle), np.cos(angle)))

@@ -12,7 +12,15 @@ _TABLE_P = np.array([0.5 * math.erfc(-z / math.sqrt(2)) for z in _TABLE_Z])
 
 
 def normal_cdf(z):
-    """Normal integral of an array, by interpolation in a table of ``math.erfc``; wrong by less than 4e-8."""
+    """Normal integral of an array, by interpolation in a table of ``math.erfc``; wrong by less than 4e-8.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.uncertainty.chisquare import normal_cdf
+    >>> normal_cdf(np.array([0.0, 1.96])).round(4).tolist()
+    [0.5, 0.975]
+    """
     return np.interp(z, _TABLE_Z, _TABLE_P)
 
 
@@ -21,6 +29,12 @@ def chi_square_cdf(x, dof):
 
     Regularised lower incomplete gamma function P(dof/2, x/2): series below the bend, continued fraction above it
     (Abramowitz and Stegun 6.5.29, 6.5.31).
+
+    Examples
+    --------
+    >>> from athwart.uncertainty.chisquare import chi_square_cdf
+    >>> round(chi_square_cdf(5.991, 2), 4)
+    0.95
     """
     a, z = dof / 2, x / 2
     if z <= 0:
@@ -54,7 +68,14 @@ def _upper_fraction(a, z):
 
 
 def chi_square_quantile(p, dof):
-    """The value a chi-square variable stays below with probability ``p`` (0 < p < 1), by bisection to 1e-12."""
+    """The value a chi-square variable stays below with probability ``p`` (0 < p < 1), by bisection to 1e-12.
+
+    Examples
+    --------
+    >>> from athwart.uncertainty.chisquare import chi_square_quantile
+    >>> round(chi_square_quantile(0.95, 2), 3), round(chi_square_quantile(0.95, 10), 3)
+    (5.991, 18.307)
+    """
     low, high = 0.0, dof + 10.0
     while chi_square_cdf(high, dof) < p:
         high *= 2

@@ -23,6 +23,13 @@ def poisson_interval(count, confidence=0.95):
     -------
     (low, high) : floats
         ``low`` is 0 for no event.
+
+    Examples
+    --------
+    >>> from athwart.uncertainty.counts import poisson_interval
+    >>> low, high = poisson_interval(0)
+    >>> low, round(high, 3)
+    (0.0, 3.689)
     """
     if count < 0 or count != math.floor(count):
         raise ValueError(f"{count} is no count")

@@ -27,6 +27,12 @@ def scale_factor(confidence):
     ------
     InputError
         Outside 0.10 .. 0.9999.
+
+    Examples
+    --------
+    >>> from athwart.uncertainty.ellipses import scale_factor
+    >>> round(scale_factor(0.95), 4)
+    2.4477
     """
     if not LEAST_CONFIDENCE <= confidence <= MOST_CONFIDENCE:
         raise InputError(f"A confidence of {100 * confidence:g} % cannot be used; give a percentage between "
@@ -47,6 +53,14 @@ def axes(var_east, cov_en, var_north):
         Square roots of the eigenvalues; multiply by ``scale_factor`` for a confidence.
     azimuth_deg : array
         Direction of the major axis, 0 <= azimuth < 180, clockwise from the north axis of the covariance.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.uncertainty.ellipses import axes
+    >>> major, minor, azimuth = axes(np.array([9.0]), np.array([0.0]), np.array([4.0]))
+    >>> major.tolist(), minor.tolist(), azimuth.tolist()
+    ([3.0], [2.0], [90.0])
     """
     var_east, cov_en, var_north = (np.asarray(v, float) for v in (var_east, cov_en, var_north))
     middle, lean = 0.5 * (var_east + var_north), -0.5 * (var_north - var_east)
@@ -70,6 +84,13 @@ def circle_radius(semi_major, semi_minor, confidence):
     array, m
         Within 1e-5 of the exact integral (1e-9 from 90 % on); shortcuts such as 2.4477 times the mean axis are up
         to 38 % short.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.uncertainty.ellipses import circle_radius
+    >>> circle_radius(np.array([1.0, 1.0]), np.array([1.0, 0.0]), 0.95).round(3).tolist()  # a circle, a line
+    [2.448, 1.96]
     """
     semi_major = np.asarray(semi_major, float)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -117,6 +138,14 @@ def rings(east, north, semi_major, semi_minor, azimuth_deg, points=72):
     Returns
     -------
     (n, points, 2) array
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.uncertainty.ellipses import rings
+    >>> outline = rings(np.array([0.0]), np.array([0.0]), np.array([3.0]), np.array([1.0]), np.array([90.0]), points=4)
+    >>> (outline[0].round(6) + 0.0).tolist()
+    [[3.0, 0.0], [0.0, -1.0], [-3.0, 0.0], [0.0, 1.0]]
     """
     turn = 2 * np.pi * np.arange(points) / points
     a = np.radians(np.asarray(azimuth_deg, float))[:, None]

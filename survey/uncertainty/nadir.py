@@ -103,7 +103,16 @@ def from_square(q, mean_shift, var_q, interval=True, sided=None):
 
 
 def mapped_bounds(mean, var_q):
-    """(low, high) m: the 95 % interval of q, of this mean (m2) and variance (m4), mapped by the square root."""
+    """(low, high) m: the 95 % interval of q, of this mean (m2) and variance (m4), mapped by the square root.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.uncertainty.nadir import mapped_bounds
+    >>> low, high = mapped_bounds(np.array([144.0]), np.array([4.0]))
+    >>> low.round(2).tolist(), high.round(2).tolist()
+    ([11.84], [12.16])
+    """
     reach = Z95 * np.sqrt(var_q)
     return np.sqrt(np.maximum(mean - reach, 0.0)), np.sqrt(np.maximum(mean + reach, 0.0))
 

@@ -64,6 +64,12 @@ def chosen(preset, **given):
     ------
     InputError
         For an unknown preset, or a sigma that is negative, endless or absurd (over 1000).
+
+    Examples
+    --------
+    >>> from athwart.uncertainty.sigmas import chosen
+    >>> chosen("careful", heading=1.0).heading
+    1.0
     """
     if preset not in PRESETS:
         raise InputError(f"There is no set of errors '{preset}'; choose one of {', '.join(PRESETS)}.")
@@ -92,6 +98,15 @@ def position_parts(sigmas, total, stated):
     -------
     bias, slow, jitter : (n,) arrays, m
         The preset's three, scaled so that their squares add up to the track's total.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.uncertainty.sigmas import PRESETS
+    >>> from athwart.uncertainty.sigmas import position_parts
+    >>> bias, slow, jitter = position_parts(PRESETS["ordinary"], np.array([4.0]), False)
+    >>> float((bias ** 2 + slow ** 2 + jitter ** 2)[0].round(6))
+    16.0
     """
     total = np.asarray(total, float)
     parts = np.array([sigmas.bias, sigmas.slow, sigmas.jitter])
