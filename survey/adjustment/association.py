@@ -24,6 +24,12 @@ def group_by_name(values):
     -------
     (n,) int array
         Numbered from 0 in order of first appearance.
+
+    Examples
+    --------
+    >>> from athwart.adjustment.association import group_by_name
+    >>> group_by_name(["tyre", "log", "tyre", ""]).tolist()
+    [0, 1, 0, 2]
     """
     seen, group = {}, np.empty(len(values), int)
     for i, value in enumerate(values):
@@ -44,6 +50,13 @@ def assign(cost, limit):
     -------
     (r,) int array
         Column of each row, -1 for none. Shortest augmenting paths with potentials (Hungarian method), O(r^2 (r + c)).
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.adjustment.association import assign
+    >>> assign(np.array([[1.0, 9.0], [2.0, 3.0]]), 5.0).tolist(), assign(np.array([[9.0]]), 5.0).tolist()
+    ([0, 1], [-1])
     """
     rows, columns = cost.shape
     full = np.full((rows, columns + rows), np.inf)

@@ -131,7 +131,14 @@ def _sentence(looks, group, keys, key, partners, labels, advised):
 
 
 def named(key, labels=()):
-    """An offset in words, with its boat's name where there are several boats."""
+    """An offset in words, with its boat's name where there are several boats.
+
+    Examples
+    --------
+    >>> from athwart.adjustment.solvability import named
+    >>> named(("latency_s", 0))
+    'latency'
+    """
     name, boat = key
     return f"{WORDS[name]} of {labels[boat]}" if len(labels) > 1 else WORDS[name]
 

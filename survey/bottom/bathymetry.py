@@ -103,7 +103,14 @@ class DepthConversion:
 
 
 def refuse_other_unit(stated, unit, what):
-    """Refuse a map that says itself that it is in another unit; ``stated`` is its own text, '' if it says nothing."""
+    """Refuse a map that says itself that it is in another unit; ``stated`` is its own text, '' if it says nothing.
+
+    Examples
+    --------
+    >>> from athwart.bottom.bathymetry import refuse_other_unit
+    >>> refuse_other_unit("", "m", "The map")
+    >>> refuse_other_unit("metre", "m", "The map")
+    """
     own = _UNIT_WORDS.get(str(stated).strip().lower())
     if own is not None and own != unit:
         raise InputError(Message("{what} says that its values are in '{stated}', but {unit} is '{given}'. Choose "
@@ -132,6 +139,14 @@ def judged(values, conversion, what):
     InputError
         If the values look negative down, in another unit, from another datum, or are of the surface of the water
         instead of its floor; says which and what to do.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.bottom.bathymetry import DepthConversion
+    >>> from athwart.bottom.bathymetry import judged
+    >>> judged(np.array([2.0, 4.0, 9.0]), DepthConversion("depth", "m"), "The map").split(", ")[0]
+    'The map: half of the water is deeper than 4.0 m'
     """
     values = np.asarray(values, float)
     values = values[np.isfinite(values)]
@@ -197,7 +212,14 @@ def _other_unit_hint(low, high, conversion):
 
 
 def nice_cell(length_m, cells=1500, least=0.5):
-    """A round cell size (1, 2 or 5 times a power of ten, m) that cuts a length into about that many cells."""
+    """A round cell size (1, 2 or 5 times a power of ten, m) that cuts a length into about that many cells.
+
+    Examples
+    --------
+    >>> from athwart.bottom.bathymetry import nice_cell
+    >>> nice_cell(1600.0), nice_cell(100.0)
+    (1.0, 0.5)
+    """
     wanted = max(float(length_m) / cells, least)
     power = 10.0 ** np.floor(np.log10(wanted))
     steps = [step * power for step in (1, 2, 5, 10)]

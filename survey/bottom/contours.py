@@ -118,6 +118,17 @@ def contour_map(lines, depths, water, transform, shape, step=None):
     Returns
     -------
     ContourMap
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from shapely.geometry import Point
+    >>> from athwart.bottom.contours import contour_map
+    >>> lake, line = Point(100, 100).buffer(90), Point(100, 100).buffer(50).exterior
+    >>> made = contour_map([line], np.array([5.0]), lake, (0, 5, 0, 200, 0, -5), (40, 40))
+    >>> depths, invented = made.read(0, 0, 40, 40)
+    >>> bool(abs(depths[20, 10] - 5.0) < 0.3), bool(np.isnan(depths[0, 0]))
+    (True, True)
     """
     every = max(1, math.ceil(math.sqrt(shape[0] * shape[1] / MAX_NODES)))
     rings = [_in_cells(ring, transform) for ring in shapes.lines(water)]
@@ -242,6 +253,15 @@ def crossed(lines, depths, shore):
     -------
     list of (x, y, depth, depth)
         One for each piece of a line and each that it meets; the depths in rising order.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from shapely.geometry import LineString, box
+    >>> from athwart.bottom.contours import crossed
+    >>> cross = [LineString([(0, 5), (10, 5)]), LineString([(5, 0), (5, 10)])]
+    >>> crossed(cross, np.array([2.0, 4.0]), box(-20, -20, 20, 20).boundary)
+    [(5.0, 5.0, 2.0, 4.0)]
     """
     pieces, level = [], []
     for geometry, depth in [*zip(lines, depths), (shore, 0.0)]:

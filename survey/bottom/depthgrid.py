@@ -163,6 +163,14 @@ def bounded_parts(col_low, col_high, row_low, row_high, first=0, most=None):
     Yields
     ------
     slice
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.bottom.depthgrid import bounded_parts
+    >>> low, high = np.array([0, 10, 20]), np.array([9, 19, 29])
+    >>> list(bounded_parts(low, high, low, high))
+    [slice(0, 3, None)]
     """
     count = len(col_low)
     if not count:

@@ -30,7 +30,14 @@ bending term alone has 5, a cut and a tension term 2, and a sum of terms never m
 
 
 def padded(shape):
-    """The next larger (rows, cols) that can be halved down to the coarsest level."""
+    """The next larger (rows, cols) that can be halved down to the coarsest level.
+
+    Examples
+    --------
+    >>> from athwart.bottom.plate import padded
+    >>> padded((40, 70))
+    (41, 73)
+    """
     halvings = 0
     while np.prod([-(-(n - 1) // 2**halvings) + 1 for n in shape]) > _COARSEST:
         halvings += 1

@@ -72,6 +72,20 @@ def anchored(track, grid):
     ------
     InputError
         If no usable sample lies on the grid, or the grid is negative down.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.bottom.terrain import anchored
+    >>> import athwart
+    >>> away = np.arange(0.0, 100.0, 2.0)
+    >>> fixes = athwart.Fixes("EPSG:32619", 500000 + 0 * away, 4500000 + away, t_s=away / 2, depth_m=5.0 + 0 * away)
+    >>> track = athwart.prepare(fixes, athwart.TrackSettings(range_m=30.0)).track
+    >>> deeper = np.full((30, 30), 5.4)
+    >>> grid = athwart.DepthGrid.from_array("EPSG:32619", (499900, 10, 0, 4500200, 0, -10), deeper)
+    >>> anchors = anchored(track, grid)
+    >>> round(anchors.median_m, 2), anchors.offset[:2].round(2).tolist(), anchors.warnings
+    (0.4, [-0.4, -0.4], [])
     """
     usable = np.flatnonzero(track.usable & np.isfinite(track.x) & np.isfinite(track.y))
     under = np.full(len(track), np.nan)
@@ -253,6 +267,19 @@ def bottom_on(grid, anchors, crs):
         ``sample`` is the index of each target's sample in the track. The shallower of the grid's own depth and that
         brought to the sounder: where the two disagree, nobody is to count on water that is not there. NaN off the grid
         and on land.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.bottom.terrain import anchored, bottom_on
+    >>> import athwart
+    >>> away = np.arange(0.0, 100.0, 2.0)
+    >>> fixes = athwart.Fixes("EPSG:32619", 500000 + 0 * away, 4500000 + away, t_s=away / 2, depth_m=5.0 + 0 * away)
+    >>> track = athwart.prepare(fixes, athwart.TrackSettings(range_m=30.0)).track
+    >>> grid = athwart.DepthGrid.from_array("EPSG:32619", (499900, 10, 0, 4500200, 0, -10), np.full((30, 30), 5.4))
+    >>> bottom = bottom_on(grid, anchored(track, grid), "EPSG:32619")
+    >>> bottom(np.array([500010.0, 0.0]), np.array([4500010.0, 0.0]), np.array([5, 5])).round(2).tolist()
+    [5.0, nan]
     """
     def bottom(x, y, sample):
         own = grid.depth_at(x, y, crs)

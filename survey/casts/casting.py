@@ -71,6 +71,13 @@ def circle_probability(covariance, radius, offset=(0.0, 0.0)):
     float or (k,) array
         Centred and circular: 1 - exp(-R^2 / 2 s^2); offset and circular: the noncentral chi-square (Rice); in general
         the elliptical integral of Hoover, NOAA Tech. Rep. NOS 107 C&GS 3 (1984). Right to 1e-6.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.casts.casting import circle_probability
+    >>> float(round(circle_probability(np.eye(2), 2.4477), 3)), float(round(circle_probability(np.eye(2), 1.0), 4))
+    (0.95, 0.3935)
     """
     values, axes = np.linalg.eigh(np.asarray(covariance, float))
     turned = np.asarray(offset, float) @ axes
@@ -96,6 +103,14 @@ def thrower(toward, sigma_range, sigma_angle_deg):
     callable
         ``aim`` ((2,) array, east and north of the target) -> (2, 2) covariance, m2: along the cast sigma_range, across
         it the distance times the angle.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.casts.casting import thrower
+    >>> scatter = thrower(np.array([0.0, 20.0]), 1.0, 3.0)
+    >>> scatter(np.zeros(2)).round(3).tolist()  # across it 20 m times 3 degrees
+    [[1.097, 0.0], [0.0, 1.0]]
     """
     def scatter(aim):
         reach = np.asarray(toward, float) + aim
@@ -181,6 +196,15 @@ def chance_of_casts(covariance, radius, scatter, aims):
     Returns
     -------
     (n,) array
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.casts.casting import chance_of_casts, thrower
+    >>> scatter = thrower(np.array([0.0, 20.0]), 1.0, 3.0)
+    >>> chances = chance_of_casts(np.eye(2), 1.5, scatter, [np.zeros(2), np.zeros(2)])
+    >>> bool(0 < chances[0] < chances[1] < 1)
+    True
     """
     aims = np.asarray(aims, float)
     places = Places.of(covariance, min(_feature(scatter(aim), radius) for aim in aims))
@@ -212,6 +236,14 @@ def pattern(covariance, radius, scatter, *, reachable=None, goal=GOAL, limit=MAX
         The first aim is the given place, the middle of the ellipse. The gain of an aim is the convolution of what is
         left of the target's distribution with the chance of one cast, by FFT on the grid of the target's error. The
         scatter changes a little with the aim, so the best aim, the one opposite and the middle are weighed exactly.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.casts.casting import pattern, thrower
+    >>> found = pattern(np.eye(2), 1.5, thrower(np.array([0.0, 20.0]), 1.0, 3.0))
+    >>> found.aims[0].tolist(), found.needed == len(found.aims)
+    ([0.0, 0.0], True)
     """
     at_middle = scatter(np.zeros(2))
     places = Places.of(covariance, _feature(at_middle, radius))

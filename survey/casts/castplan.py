@@ -190,7 +190,14 @@ class CastPlan:
 
 
 def clock(angle_deg):
-    """Direction off the bow (degrees, clockwise) as the nearest half hour of a clock face: 0 is 12:00, 90 is 3:00."""
+    """Direction off the bow (degrees, clockwise) as the nearest half hour of a clock face: 0 is 12:00, 90 is 3:00.
+
+    Examples
+    --------
+    >>> from athwart.casts.castplan import clock
+    >>> clock(0), clock(90), clock(-30)
+    ('12:00', '3:00', '11:00')
+    """
     half_hours = round(angle_deg / 15.0) % 24
     return f"{(half_hours // 2) or 12}:{30 * (half_hours % 2):02d}"
 

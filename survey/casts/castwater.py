@@ -21,12 +21,31 @@ _SHARES = (1.0, 0.75, 0.5)
 
 
 def afloat(water, east, north):
-    """(n,) bool: places in the water; all of them where no water is given."""
+    """(n,) bool: places in the water; all of them where no water is given.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from shapely.geometry import box
+    >>> from athwart.casts.castwater import afloat
+    >>> afloat(box(0, 0, 10, 10), np.array([5.0, 15.0]), np.array([5.0, 5.0])).tolist()
+    [True, False]
+    """
     return np.ones(len(east), bool) if water is None else shapes.contains(water, np.asarray(east), np.asarray(north))
 
 
 def clear_ways(water, boat, places):
-    """(n,) bool: the straight way from the boat to each place lies in the water."""
+    """(n,) bool: the straight way from the boat to each place lies in the water.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from shapely.geometry import box
+    >>> from athwart.casts.castwater import clear_ways
+    >>> lake = box(0, 0, 30, 30).difference(box(10, 0, 20, 20))
+    >>> clear_ways(lake, np.array([5.0, 5.0]), np.array([[25.0, 5.0], [5.0, 25.0]])).tolist()
+    [False, True]
+    """
     if water is None:
         return np.ones(len(places), bool)
     step = np.asarray(places, float) - boat
@@ -37,7 +56,17 @@ def clear_ways(water, boat, places):
 
 
 def water_reaches(water, boat, longest):
-    """Callable ``f(azimuth)`` -> how far a cast from the boat goes over water that way, at most ``longest`` (m)."""
+    """Callable ``f(azimuth)`` -> how far a cast from the boat goes over water that way, at most ``longest`` (m).
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from shapely.geometry import box
+    >>> from athwart.casts.castwater import water_reaches
+    >>> reach = water_reaches(box(0, 0, 30, 30), np.array([10.0, 10.0]), 15.0)
+    >>> reach(np.radians([90.0, 180.0])).round(6).tolist()
+    [15.0, 10.0]
+    """
     if water is None:
         return lambda azimuth: np.full(np.shape(azimuth), float(longest))
     azimuth = np.arange(_WAYS) * (2 * math.pi / _WAYS)
@@ -72,6 +101,16 @@ def stations_afloat(water, east, north, stand_off, windward):
         Share of the stand-off it had to come in to.
     found : (n,) bool array
         False where no station floats with clear water to the target; it is left to windward.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from shapely.geometry import box
+    >>> from athwart.casts.castwater import stations_afloat
+    >>> middle = np.array([45.0])
+    >>> east, north, swung, near, found = stations_afloat(box(0, 0, 90, 90), middle, middle, 20.0, 0.0)
+    >>> east.round(6).tolist(), north.round(6).tolist(), found.tolist()
+    ([45.0], [65.0], [True])
     """
     count = len(east)
     out_e, out_n = east + stand_off * math.sin(windward), north + stand_off * math.cos(windward)

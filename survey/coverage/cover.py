@@ -152,6 +152,20 @@ def cover_of_swaths(frame, swaths, bounds, required_looks=1, position_error=2.0,
     ------
     InputError
         If there are no swaths, or more than one look is asked of swaths that do not tell passes apart.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from shapely.geometry import box
+    >>> from athwart.coverage.cover import cover_of_swaths
+    >>> from athwart.geometry.frame import Frame
+    >>> import athwart
+    >>> known = {"outing": ["north"], "pass_id": [1], "outer_m": [12.0], "sigma_edge_m": [0.9]}
+    >>> swaths = athwart.Swaths.of([box(500000, 4500000, 500012, 4500200)], known)
+    >>> frame = Frame.around("EPSG:32619", np.array([5e5, 500012]), np.array([4.5e6, 4500200]))
+    >>> cover = cover_of_swaths(frame, swaths, (-50, -150, 50, 150))
+    >>> round(cover.seen.area), cover.tells_passes
+    (2402, True)
     """
     if not any(g is not None and not g.is_empty for g in swaths.geometries):
         raise InputError(Message("The swath layer holds no polygons; there is nothing to judge. Run {draw_swaths()} "
@@ -244,6 +258,17 @@ def cover_of_seen(frame, looks, causes, reach_m, position_error=2.0, cell_m=0.0)
         Standard deviation per axis that all passes share (m).
     cell_m : float
         Side of the raster's cells on the ground (m).
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from shapely.geometry import box
+    >>> from athwart.coverage.cover import cover_of_seen
+    >>> from athwart.geometry.frame import Frame
+    >>> frame = Frame.around("EPSG:32619", np.array([5e5, 500012]), np.array([4.5e6, 4500200]))
+    >>> cover = cover_of_seen(frame, [box(500000, 4500000, 500012, 4500200)], {}, 12.0)
+    >>> round(cover.seen.area), cover.tells_passes
+    (2402, False)
     """
     found = [transfer.to_frame(frame, level) for level in looks]
     within, rest = edge_error.margins(edge_error.DEFAULT_SIGMA_M, position_error)

@@ -43,13 +43,29 @@ def margins(sigma_edge, position_error):
     -------
     (within, rest)
         1.645 sigma_edge, and 1.645 (sqrt(sigma_edge^2 + position_error^2) - sigma_edge).
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.coverage.edge_error import margins
+    >>> within, rest = margins(np.array([1.0]), 2.0)
+    >>> within.round(3).tolist(), rest.round(3).tolist()
+    ([1.645], [2.033])
     """
     sigma_edge = np.asarray(sigma_edge, float)
     return Z_95 * sigma_edge, Z_95 * (np.hypot(sigma_edge, position_error) - sigma_edge)
 
 
 def moved_edge(polygon, distance):
-    """A polygon grown (+) or shrunk (-) by a distance (m): exact along straight edges, to 2 % of it at corners."""
+    """A polygon grown (+) or shrunk (-) by a distance (m): exact along straight edges, to 2 % of it at corners.
+
+    Examples
+    --------
+    >>> from shapely.geometry import box
+    >>> from athwart.coverage.edge_error import moved_edge
+    >>> moved_edge(box(0, 0, 10, 10), -1.0).area, moved_edge(box(0, 0, 10, 10), 1.0).bounds
+    (64.0, (-1.0, -1.0, 11.0, 11.0))
+    """
     if polygon.is_empty or distance == 0:
         return polygon
     return shapes.polygonal(patience.heard(polygon.buffer, distance, _QUADRANT))
@@ -97,6 +113,14 @@ def moved_levels(outings, depth, position_error, sign, step=lambda fraction: Non
     Returns
     -------
     list of ``depth`` shapely polygons
+
+    Examples
+    --------
+    >>> from shapely.geometry import box
+    >>> from athwart.coverage.edge_error import moved_levels
+    >>> outing = [[(box(0, 0, 100, 20), 1.0)]]  # one pass of one strip, its edge off by a metre
+    >>> [round(level.area) for level in moved_levels([outing], 1, 0.0, -1)]
+    [1616]
     """
     move = _grown if sign > 0 else _shrunk
     stacks = []

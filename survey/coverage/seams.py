@@ -19,7 +19,15 @@ _MITRE = 2
 
 
 def joined(strips):
-    """Union of polygons in one plane (m), with what lies within a millimetre of two of them filled in."""
+    """Union of polygons in one plane (m), with what lies within a millimetre of two of them filled in.
+
+    Examples
+    --------
+    >>> from shapely.geometry import box
+    >>> from athwart.coverage.seams import joined
+    >>> round(joined([box(0, 0, 10, 5), box(0, 5, 10, 9)]).area, 3)
+    90.0
+    """
     strips = [strip for strip in strips if not strip.is_empty]
     if len(strips) < 2:
         return overlap.merged(strips)

@@ -70,6 +70,14 @@ def ping_rate(range_m, sound_speed_mps, settings):
     -------
     (n,) array, Hz
         Never more than c / (2 R): a ping goes out when the last one is back from the range.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.ensonify.detection import DetectionSettings
+    >>> from athwart.ensonify.detection import ping_rate
+    >>> ping_rate(np.array([30.0]), np.array([1500.0]), DetectionSettings(ping_share=0.5)).tolist()
+    [12.5]
     """
     speed = np.where(np.isfinite(sound_speed_mps), sound_speed_mps, COLD_FRESH_MPS)
     highest = speed / (2 * np.asarray(range_m, float))
@@ -105,6 +113,16 @@ def smallest_object(pitch, slant, depth, range_m, settings):
     slope (z(g) - D) / g, which meets the ground again at g z0 / (z0 - D): all of it is stretched by Re / Rt = z0 / (z0
     - D), whatever the slope m. So D = z0 (Re - Rt) / Re as on a flat bottom of depth z0. Ground that rises outward has
     a large z0 and short shadows; ground that falls away a small one and long shadows.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.ensonify.detection import DetectionSettings
+    >>> from athwart.ensonify.detection import smallest_object
+    >>> one = np.ones(1)
+    >>> settings = DetectionSettings(beam_width_deg=1.5)
+    >>> smallest_object(0.1 * one, 20.0 * one, 5.0 * one, 30.0 * one, settings).round(2).tolist()
+    [0.52]
     """
     shadow = settings.min_shadow_m
     size = np.maximum(settings.min_hits * pitch, slant * (2 * math.tan(math.radians(settings.beam_width_deg) / 2)))

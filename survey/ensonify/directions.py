@@ -17,7 +17,15 @@ APART_SECTORS = 5
 
 
 def sector_bit(azimuth_deg):
-    """(n,) uint32 with the bit of each direction's sector."""
+    """(n,) uint32 with the bit of each direction's sector.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.ensonify.directions import sector_bit
+    >>> sector_bit(np.array([0.0, 90.0])).tolist()[0] != sector_bit(np.array([180.0])).tolist()[0]
+    True
+    """
     sector = np.floor(np.asarray(azimuth_deg, float) % 360.0 / (360.0 / SECTORS)).astype(np.uint32) % SECTORS
     return np.left_shift(np.uint32(1), sector).astype(np.uint32)
 
@@ -33,6 +41,15 @@ def direction_count(bits):
     Returns
     -------
     uint8 array of that shape, at most 4
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.ensonify.directions import direction_count
+    >>> from athwart.ensonify.directions import sector_bit
+    >>> north, east = sector_bit(np.array([0.0, 90.0]))
+    >>> direction_count(np.array([north, north | east], np.uint32)).tolist()
+    [1, 2]
     """
     bits = np.asarray(bits)
     count = (bits != 0).astype(np.uint8)

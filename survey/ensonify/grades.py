@@ -40,6 +40,13 @@ def codes(bands, required_looks, grade="seen"):
     ------
     InputError
         If a value is out of bounds.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.ensonify.grades import codes
+    >>> codes({"looks": np.array([0.0, 1.0, 3.0]), "hidden": np.array([1.0, 0.0, 0.0])}, 2).tolist()
+    [255, 1, 2]
     """
     if grade not in GRADES:
         raise InputError(f"The grade '{grade}' is not one of {', '.join(GRADES)}.", field="grade")

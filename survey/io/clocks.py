@@ -62,7 +62,15 @@ def foreign_clock(order, clock, source):
 
 
 def late(t_s):
-    """True for positions up to 5 s older than one before them; after a longer step back the log begins anew."""
+    """True for positions up to 5 s older than one before them; after a longer step back the log begins anew.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.io.clocks import late
+    >>> late(np.array([10.0, 11.0, 9.0, 12.0])).tolist()
+    [False, False, True, False]
+    """
     found = np.zeros(len(t_s), bool)
     newest = -np.inf
     for row, moment in enumerate(t_s.tolist()):

@@ -60,7 +60,14 @@ def date_positions(order, clock, day, dates, log_day, name):
 
 
 def nearest_day(clock, t_s):
-    """Seconds since 1970 at the time of day ``clock``, on the day that brings it nearest to the moment ``t_s``."""
+    """Seconds since 1970 at the time of day ``clock``, on the day that brings it nearest to the moment ``t_s``.
+
+    Examples
+    --------
+    >>> from athwart.io.dating import nearest_day
+    >>> nearest_day(60.0, 2 * 86400.0 - 30.0)  # a minute past midnight, told half a minute before it
+    172860.0
+    """
     return clock + DAY_S * np.round((t_s - clock) / DAY_S)
 
 

@@ -56,6 +56,13 @@ def read_gpx(data, name, time_offset=0.0, step=None):
     ------
     InputError
         If the XML is cut short or carries a document type, is not GPX, or holds routes only, or nothing at all.
+
+    Examples
+    --------
+    >>> from athwart.io.gpx import read_gpx
+    >>> text = b'<gpx version="1.1"><wpt lat="44.6" lon="-70"><name>TANK P52</name></wpt></gpx>'
+    >>> read_gpx(text, "marks.gpx").waypoints["name"].tolist()
+    ['TANK P52']
     """
     root = _parse(data, name, step)
     if _local(root.tag) != "gpx":

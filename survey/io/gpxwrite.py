@@ -90,6 +90,12 @@ def unique_names(names, longest, prefix):
     ------
     InputError
         If there are more names than so few characters can tell apart.
+
+    Examples
+    --------
+    >>> from athwart.io.gpxwrite import unique_names
+    >>> unique_names(["Tyre", "tyre", "", "A very long name of a log"], 8, "W")
+    ['Tyre', 'tyre2', 'W3', 'A very l']
     """
     wanted = [" ".join(_NOT_XML.sub("", name).split()) or f"{prefix}{i}" for i, name in enumerate(names, 1)]
     taken, found = set(), [""] * len(wanted)
@@ -130,6 +136,13 @@ def describe(row):
     -------
     str
         '' for layers that carry no accuracy.
+
+    Examples
+    --------
+    >>> from athwart.io.gpxwrite import describe
+    >>> row = {"radius_m": 4.0, "confidence_pct": 95.0, "height_m": 1.2, "status": "bottom"}
+    >>> describe(row.get)
+    '95 % within 4.0 m; stands 1.2 m high'
     """
     radius, confidence, depth, bottom, height = (_number(row(n)) for n in (
         "radius_m", "confidence_pct", "depth_m", "bottom_m", "height_m"))

@@ -36,12 +36,31 @@ class LogFile:
 
 
 def fix_columns(size, log_file, /, **given):
-    """Columns of ``size`` fixes of the file ``log_file``: those given, the rest unknown."""
+    """Columns of ``size`` fixes of the file ``log_file``: those given, the rest unknown.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.io.logfile import fix_columns
+    >>> places = {"lon": np.array([-70.0, -70.1]), "log_line": [1, 2], "segment": [1, 1]}
+    >>> columns = fix_columns(2, "morning.gpx", **places)
+    >>> columns["lon"].tolist(), columns["depth_m"].tolist(), columns["log_file"].tolist()
+    ([-70.0, -70.1], [nan, nan], ['morning.gpx', 'morning.gpx'])
+    """
     return _columns(FIXES, size, log_file, given)
 
 
 def waypoint_columns(size, log_file, /, **given):
-    """Columns of ``size`` waypoints of the file ``log_file``: those given, the rest unknown."""
+    """Columns of ``size`` waypoints of the file ``log_file``: those given, the rest unknown.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.io.logfile import waypoint_columns
+    >>> columns = waypoint_columns(1, "marks.gpx", name=np.array(["TANK P52"], object), log_line=[1])
+    >>> columns["name"].tolist(), columns["t_s"].tolist()
+    (['TANK P52'], [nan])
+    """
     return _columns(WAYPOINTS, size, log_file, given)
 
 

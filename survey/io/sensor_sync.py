@@ -58,7 +58,15 @@ def _usual_spacing(stamp_order, stamp_t):
 
 
 def first_of(fix, size):
-    """For each of ``size`` fixes the index of the first reading that belongs to it, -1 where there is none."""
+    """For each of ``size`` fixes the index of the first reading that belongs to it, -1 where there is none.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.io.sensor_sync import first_of
+    >>> first_of(np.array([0, 0, 2]), 3).tolist()
+    [0, -1, 2]
+    """
     return _chosen(np.flatnonzero(fix >= 0), fix, size, lambda counts: 0)
 
 
@@ -66,6 +74,13 @@ def middle_of(fix, values, size):
     """For each of ``size`` fixes the index of the reading with the median value, -1 where there is none.
 
     Of two in the middle it is the larger: a sounder that loses the bottom reads too little more often than too much.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.io.sensor_sync import middle_of
+    >>> middle_of(np.array([0, 0, 0, 1]), np.array([5.0, 9.0, 6.0, 4.0]), 3).tolist()
+    [2, 3, -1]
     """
     placed = np.flatnonzero(fix >= 0)
     return _chosen(placed[np.argsort(values[placed], kind="stable")], fix, size, lambda counts: counts // 2)

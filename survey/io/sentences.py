@@ -47,6 +47,12 @@ def plain_bytes(data):
     """Bytes of a file in one of the encodings loggers use -> single-byte text, what is not Latin-1 as ``?``.
 
     UTF-16 is known by its byte order mark or by the zero bytes that ASCII text has in it.
+
+    Examples
+    --------
+    >>> from athwart.io.sentences import plain_bytes
+    >>> plain_bytes("$GPGLL".encode("utf-16"))
+    b'$GPGLL'
     """
     if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
         return data.decode("utf-16", "replace").encode("latin-1", "replace")
@@ -61,7 +67,14 @@ def plain_bytes(data):
 
 
 def looks_like_nmea(data):
-    """True if the bytes hold at least one ``$`` or ``!``, a talker, a type and a comma."""
+    """True if the bytes hold at least one ``$`` or ``!``, a talker, a type and a comma.
+
+    Examples
+    --------
+    >>> from athwart.io.sentences import looks_like_nmea
+    >>> looks_like_nmea(b"$GPGLL,4436.0,N,07000.0,W*00"), looks_like_nmea(b"lat,lon")
+    (True, False)
+    """
     return _SENTENCE.search(data) is not None
 
 

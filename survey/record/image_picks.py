@@ -74,6 +74,18 @@ def read_marks(record, marks, track=None, time_offset=0.0):
     ------
     InputError
         If no mark falls within the track at all; for times, with the hours that would fit.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.record.image_picks import read_marks
+    >>> import athwart
+    >>> record = athwart.Record(width=800, height=1000, edge_range_m=40.0, first_ping=1)
+    >>> marks = athwart.Marks(*(np.array([value], kind) for value, kind in (
+    ...     (900.0, float), (0.5, float), (np.nan, float), ("object", object), ("", object))))
+    >>> columns, reason = read_marks(record, marks)
+    >>> bool(reason[0])  # column 900 lies outside the picture
+    True
     """
     if track is None and record.edge_range_m is None:
         raise InputError(Message("{edge_range_m} is not given and there is no {track} to take the range in force from. "
@@ -101,7 +113,15 @@ def read_marks(record, marks, track=None, time_offset=0.0):
 
 
 def row_words(record, track):
-    """(note, warning) on how the rows of a picture told by times were timed; '' where there is nothing to say."""
+    """(note, warning) on how the rows of a picture told by times were timed; '' where there is nothing to say.
+
+    Examples
+    --------
+    >>> from athwart.record.image_picks import row_words
+    >>> import athwart
+    >>> row_words(athwart.Record(width=800, height=1000, edge_range_m=40.0, first_ping=1), None)
+    ('', '')
+    """
     if not record.by_time:
         return "", ""
     how = row_times(record, np.empty(0), track)
@@ -127,6 +147,14 @@ def bottom_warning(record, marks, track, ids):
         As for ``read_marks``.
     ids : (n,) sequence
         What each mark is called.
+
+    Examples
+    --------
+    >>> from athwart.record.image_picks import bottom_warning
+    >>> import athwart
+    >>> record = athwart.Record(width=800, height=1000, edge_range_m=40.0, first_ping=1)
+    >>> bottom_warning(record, None, None, [])
+    ''
     """
     if track is None or not (marks.kind == "bottom").any():
         return ""

@@ -21,6 +21,18 @@ def area_rows(areas):
     """(head, rows) of the table for programs: one row an area, plain numbers, unknown as empty text.
 
     Names that begin like a formula are kept from being one.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from shapely.geometry import box
+    >>> from athwart.report.coverage_report import area_rows
+    >>> import athwart
+    >>> known = {"name": ["North basin"], "area_m2": np.array([100.0])}
+    >>> areas = athwart.ReportLayer("areas", known, [box(0, 0, 10, 10)])
+    >>> head, rows = area_rows(areas)
+    >>> head[:2], rows[0][:2]
+    (['area', 'area_m2'], ['North basin', 100.0])
     """
     rows = []
     for i, label in enumerate(areas.labels("Area")):

@@ -43,7 +43,14 @@ class MapLayer:
 
 
 def nice_length(most):
-    """The longest of 1, 2, 5 times a power of ten that is not over ``most`` (m)."""
+    """The longest of 1, 2, 5 times a power of ten that is not over ``most`` (m).
+
+    Examples
+    --------
+    >>> from athwart.report.mapsvg import nice_length
+    >>> nice_length(340.0), nice_length(55.0)
+    (200.0, 50.0)
+    """
     power = 10.0 ** math.floor(math.log10(most))
     return max(step * power for step in (1, 2, 5) if step * power <= most)
 

@@ -49,12 +49,26 @@ h2{break-after:avoid}tr,figure,dl.key div,.caution{break-inside:avoid}thead{disp
 
 
 def text(value):
-    """Anything as escaped text; None as nothing."""
+    """Anything as escaped text; None as nothing.
+
+    Examples
+    --------
+    >>> from athwart.report.pages import text
+    >>> text("a < b"), text(None)
+    ('a &lt; b', '')
+    """
     return "" if value is None else escape(str(value), quote=True)
 
 
 def number(value, digits=0, unit="", missing="unknown"):
-    """A figure with thin spaces between thousands and its unit; ``missing`` for None and NaN."""
+    """A figure with thin spaces between thousands and its unit; ``missing`` for None and NaN.
+
+    Examples
+    --------
+    >>> from athwart.report.pages import number
+    >>> number(345.64, 1), number(None)
+    ('345.6', 'unknown')
+    """
     if value is None or math.isnan(value):
         return missing
     shown = f"{value:,.{digits}f}".replace(",", "\u202f")
@@ -62,12 +76,26 @@ def number(value, digits=0, unit="", missing="unknown"):
 
 
 def paragraph(words, css=""):
-    """A paragraph of plain words, escaped."""
+    """A paragraph of plain words, escaped.
+
+    Examples
+    --------
+    >>> from athwart.report.pages import paragraph
+    >>> paragraph("5 m < depth")
+    '<p>5 m &lt; depth</p>'
+    """
     return f'<p{_css(css)}>{text(words)}</p>'
 
 
 def definition_list(pairs):
-    """Key figures: (what it is, the figure, a remark or '') each."""
+    """Key figures: (what it is, the figure, a remark or '') each.
+
+    Examples
+    --------
+    >>> from athwart.report.pages import definition_list
+    >>> "7.3 ha" in definition_list([("Area", "7.3 ha", "of it seen")])
+    True
+    """
     items = []
     for term, figure_, remark in pairs:
         small = f"<small>{text(remark)}</small>" if remark else ""
@@ -87,6 +115,12 @@ def table(caption, heads, rows, numeric=(), whole=()):
         Columns set flush right.
     whole : sequence of int
         Columns whose cells are not broken over lines.
+
+    Examples
+    --------
+    >>> from athwart.report.pages import table
+    >>> "<caption>Gaps</caption>" in table("Gaps", ["Kind"], [["nadir"]])
+    True
     """
     def cell(tag, index, value, scope=""):
         css = ' class="n"' if index in numeric else ' class="w"' if index in whole else ""
@@ -102,17 +136,38 @@ def table(caption, heads, rows, numeric=(), whole=()):
 
 
 def bullets(items):
-    """A list of sentences, escaped."""
+    """A list of sentences, escaped.
+
+    Examples
+    --------
+    >>> from athwart.report.pages import bullets
+    >>> bullets(["one", "a < b"])
+    '<ul><li>one</li><li>a &lt; b</li></ul>'
+    """
     return f"<ul>{''.join(f'<li>{text(item)}</li>' for item in items)}</ul>"
 
 
 def figure(svg, caption):
-    """An inline drawing (already safe markup) with its caption."""
+    """An inline drawing (already safe markup) with its caption.
+
+    Examples
+    --------
+    >>> from athwart.report.pages import figure
+    >>> figure("<svg></svg>", "The map")
+    '<figure><svg></svg><figcaption>The map</figcaption></figure>'
+    """
     return f"<figure>{svg}<figcaption>{text(caption)}</figcaption></figure>"
 
 
 def section(title, *parts):
-    """A heading and what stands under it."""
+    """A heading and what stands under it.
+
+    Examples
+    --------
+    >>> from athwart.report.pages import section
+    >>> section("Gaps", "<p>none</p>").splitlines()
+    ['<h2>Gaps</h2>', '<p>none</p>']
+    """
     return f"<h2>{text(title)}</h2>\n" + "\n".join(part for part in parts if part)
 
 
@@ -127,6 +182,12 @@ def page(title, lead, parts, css=""):
         Markup made by this module.
     css : str
         Rules of this page alone, after the common ones.
+
+    Examples
+    --------
+    >>> from athwart.report.pages import page
+    >>> "North bay" in page("North bay", "A report.", [])
+    True
     """
     body = "\n".join(part for part in parts if part)
     return ('<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'

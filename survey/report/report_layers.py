@@ -140,6 +140,17 @@ def seen_levels(swaths, depth=_MOST_LOOKS):
     -------
     list of shapely polygons in the frame
         Ends before the first that is empty; one level only where passes were drawn as one and cannot be told apart.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from shapely.geometry import box
+    >>> from athwart.report.report_layers import seen_levels
+    >>> import athwart
+    >>> two = athwart.ReportLayer("swaths", {"outing": ["north", "north"], "pass_id": np.array([1.0, 2.0])},
+    ...                           [box(0, 0, 20, 10), box(10, 0, 30, 10)])
+    >>> [level.area for level in seen_levels(two)]
+    [300.0, 100.0]
     """
     passes = {}
     for outing, number, geometry in zip(swaths.words("outing"), swaths.numbers("pass_id"), swaths.geometries):
@@ -163,6 +174,18 @@ def looks_inside(frame, seen, areas):
     -------
     list of (looks, ground m2)
         Ends before the first level that is empty inside.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from shapely.geometry import box
+    >>> from athwart.geometry.frame import Frame
+    >>> from athwart.report.report_layers import looks_inside
+    >>> import athwart
+    >>> frame = Frame.around("EPSG:32619", np.array([5e5]), np.array([4.5e6]))
+    >>> areas = athwart.ReportLayer("areas", {}, [box(0, 0, 20, 20)])
+    >>> [(looks, round(m2)) for looks, m2 in looks_inside(frame, [box(0, 0, 30, 10), box(0, 0, 10, 10)], areas)]
+    [(1, 200), (2, 100)]
     """
     inside = overlap.merged(areas.geometries)
     sizes = [transfer.geodesic_area(frame, shapes.polygonal(level.intersection(inside))) for level in seen]
@@ -181,6 +204,19 @@ def grades_inside(frame, ground, areas):
     Returns
     -------
     list of (words, ground m2), in the order given
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from shapely.geometry import box
+    >>> from athwart.geometry.frame import Frame
+    >>> from athwart.report.report_layers import grades_inside
+    >>> import athwart
+    >>> frame = Frame.around("EPSG:32619", np.array([5e5]), np.array([4.5e6]))
+    >>> areas = athwart.ReportLayer("areas", {}, [box(-50, -50, 50, 50)])
+    >>> ground = {"An object would show": box(499990, 4499990, 500010, 4500010)}
+    >>> [(words, round(m2)) for words, m2 in grades_inside(frame, ground, areas)]
+    [('An object would show', 400)]
     """
     inside = overlap.merged(areas.geometries)
     cut = [transfer.to_frame(frame, part).intersection(inside) for part in ground.values()]

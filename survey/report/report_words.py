@@ -21,14 +21,28 @@ _EPOCH = datetime.date(1970, 1, 1)
 
 
 def between(low, high, digits=1):
-    """'70.0 to 80.0 %'; an unknown end is called so, and two are one."""
+    """'70.0 to 80.0 %'; an unknown end is called so, and two are one.
+
+    Examples
+    --------
+    >>> from athwart.report.report_words import between
+    >>> between(70.0, 80.0).split()
+    ['70.0', 'to', '80.0', '%']
+    """
     if np.isnan(low) and np.isnan(high):
         return "unknown"
     return f"{number(low, digits, '%' if np.isnan(high) else '')} to {number(high, digits, '%')}"
 
 
 def passes_asked(looks):
-    """'at least one pass', 'at least 2 separate passes', or that the layer does not say how many."""
+    """'at least one pass', 'at least 2 separate passes', or that the layer does not say how many.
+
+    Examples
+    --------
+    >>> from athwart.report.report_words import passes_asked
+    >>> passes_asked(1), passes_asked(2)
+    ('at least one pass', 'at least 2 separate passes')
+    """
     if not looks:
         return "as many passes as were asked for (the layer does not say how many)"
     return "at least one pass" if looks == 1 else f"at least {looks} separate passes"

@@ -27,7 +27,15 @@ class BoatFrames:
 
 
 def simplified(lines):
-    """Lines, (n, 2) arrays, without the vertices that stray less than 0.5 m from their neighbours' chord."""
+    """Lines, (n, 2) arrays, without the vertices that stray less than 0.5 m from their neighbours' chord.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.share.boat_frames import simplified
+    >>> [line.tolist() for line in simplified([np.array([(0.0, 0.0), (5.0, 0.1), (10.0, 0.0)])])]
+    [[[0.0, 0.0], [10.0, 0.0]]]
+    """
     found = [np.asarray(LineString(line).simplify(_TOLERANCE_M, preserve_topology=False).coords)
              for line in lines if len(line) > 1]
     return [line for line in found if np.hypot(*np.diff(line, axis=0).T).sum() > 0]
@@ -40,6 +48,13 @@ def line_from_shape(ground):
     ----------
     ground : shapely polygon, frame metres
         Both sides of a pass. Of one side alone it is the middle of the strip.
+
+    Examples
+    --------
+    >>> from shapely.geometry import box
+    >>> from athwart.share.boat_frames import line_from_shape
+    >>> [abs(line[-1] - line[0]).round().tolist() for line in line_from_shape(box(0, 0, 100, 10))]
+    [[100.0, 0.0]]
     """
     xy = np.concatenate([np.asarray(part.exterior.coords)[:, :2] for part in getattr(ground, "geoms", [ground])])
     middle = xy.mean(axis=0)

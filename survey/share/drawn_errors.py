@@ -81,6 +81,13 @@ def drawn_for_outing(name, count, position_error, sound_relative, sigmas=DEFAULT
     sound_relative : float
         One sigma of the sound speed over the sound speed.
     sigmas : survey.uncertainty.sigmas.Sigmas
+
+    Examples
+    --------
+    >>> from athwart.share.drawn_errors import drawn_for_outing
+    >>> once, again = (drawn_for_outing("north", 300, 2.0, 0.01) for _ in range(2))
+    >>> once.bias.shape, bool((once.bias == again.bias).all())
+    ((300, 2), True)
     """
     draw = _rng("outing", name).standard_normal((9, count))
     radians = np.radians([sigmas.mount, sigmas.trim])

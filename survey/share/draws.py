@@ -64,6 +64,14 @@ def interval(exact, change):
         The share as drawn, percent.
     change : (n,) array
         What each draw adds to it, percent.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.share.draws import interval
+    >>> found = interval(50.0, np.linspace(-1.0, 1.0, 201))
+    >>> round(found.low, 2), round(found.high, 2)
+    (49.05, 50.95)
     """
     if not np.isfinite(exact) or not len(change):
         return Interval()

@@ -124,6 +124,13 @@ def pieces(ground, margin):
     ground : shapely polygon, m
     margin : float
         How far outside the ground a place may lie that is asked about (m).
+
+    Examples
+    --------
+    >>> from shapely.geometry import box
+    >>> from athwart.share.masks import pieces
+    >>> [round(part.area) for window, part in pieces(box(0, 0, 10, 10), 1.0)]
+    [100]
     """
     x0, y0, x1, y1 = np.add(ground.bounds, (-margin, -margin, margin, margin))
     if (x1 - x0) * (y1 - y0) <= _MOST_CELLS * CELL_M ** 2:

@@ -26,6 +26,13 @@ def strewn(ground, count):
     Returns
     -------
     (k, 2) array; k is 0 only where the ground is empty
+
+    Examples
+    --------
+    >>> from shapely.geometry import box
+    >>> from athwart.share.places import strewn
+    >>> bool(abs(len(strewn(box(0, 0, 100, 100), 400)) - 400) < 40)
+    True
     """
     if ground.is_empty or not ground.area > 0:
         return np.empty((0, 2))
@@ -72,7 +79,17 @@ def _along(ground, count):
 
 
 def strewn_in_each(grounds, count):
-    """(places (k, 2), owner (k,) int rising) of about ``count`` places in each of several polygons."""
+    """(places (k, 2), owner (k,) int rising) of about ``count`` places in each of several polygons.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from shapely.geometry import box
+    >>> from athwart.share.places import strewn_in_each
+    >>> places, owner = strewn_in_each([box(0, 0, 10, 10), box(50, 0, 60, 10)], 50)
+    >>> np.unique(owner).tolist(), bool((places[owner == 1][:, 0] >= 50).all())
+    ([0, 1], True)
+    """
     each = [strewn(ground, count) for ground in grounds]
     owner = np.repeat(np.arange(len(each)), [len(xy) for xy in each])
     return (np.concatenate(each) if each else np.empty((0, 2))), owner

@@ -17,7 +17,15 @@ _SAME = 1e-12
 
 
 def cross(a, b):
-    """Cross product of (n, 2) arrays, (n,)."""
+    """Cross product of (n, 2) arrays, (n,).
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.swaths.crossings import cross
+    >>> cross(np.array([[1.0, 0.0]]), np.array([[0.0, 1.0]])).tolist()
+    [1.0]
+    """
     return a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
 
 
@@ -33,6 +41,15 @@ def crossings(start, end, other_start, other_end):
     (hit, share, other_share, point)
         (n,) bool, true where both are crossed between their ends; shares of the way along each, and (n, 2) points,
         which mean nothing elsewhere.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.swaths.crossings import crossings
+    >>> corner = [np.array([place], float) for place in ((0, 0), (10, 10), (0, 10), (10, 0))]
+    >>> hit, share, other, point = crossings(*corner)
+    >>> hit.tolist(), share.tolist(), point.tolist()
+    ([True], [0.5], [[5.0, 5.0]])
     """
     first, second, apart = end - start, other_end - other_start, other_start - start
     with np.errstate(divide="ignore", invalid="ignore"):

@@ -147,6 +147,20 @@ def pass_unions(track, settings, frame, water=None):
     Returns
     -------
     dict of {number of the pass, as ``track.pass_key()``: polygon in frame metres}, passes that saw nothing left out
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.geometry.frame import Frame
+    >>> from athwart.swaths.draw import pass_unions
+    >>> import athwart
+    >>> away = np.arange(0.0, 102.0, 2.0)
+    >>> fixes = athwart.Fixes("EPSG:32619", 500000 + 0 * away, 4500000 + away, t_s=away / 2)
+    >>> track = athwart.prepare(fixes, athwart.TrackSettings(range_m=13.0, depth_m=5.0)).track
+    >>> frame = Frame.around(track.crs, track.x, track.y)
+    >>> seen = pass_unions(track, athwart.SwathSettings(blind_deg=0.0), frame)
+    >>> {number: round(ground.area) for number, ground in seen.items()}
+    {0: 2401}
     """
     drawing = _Drawing(track, settings, None, "pass")
     drawing.add(frame, np.arange(len(drawing.rows.sample)), water, lambda fraction: None)

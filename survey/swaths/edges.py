@@ -69,7 +69,15 @@ class SwathSettings:
 
 
 def used_range(range_m, settings):
-    """Slant range (m) the user trusts, of the range in force."""
+    """Slant range (m) the user trusts, of the range in force.
+
+    Examples
+    --------
+    >>> from athwart.swaths.edges import SwathSettings
+    >>> from athwart.swaths.edges import used_range
+    >>> used_range([30.0, 20.0], SwathSettings(range_share=0.9)).tolist()
+    [27.0, 18.0]
+    """
     return np.minimum(np.asarray(range_m, float) * settings.range_share, settings.range_limit_m)
 
 
@@ -94,6 +102,18 @@ def edges(track, settings, side, range_m=None):
     ------
     InputError
         For a range model that is not a flat one.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.swaths.edges import edges
+    >>> import athwart
+    >>> away = np.arange(0.0, 60.0, 2.0)
+    >>> fixes = athwart.Fixes("EPSG:32619", 500000 + 0 * away, 4500000 + away, t_s=away / 2)
+    >>> track = athwart.prepare(fixes, athwart.TrackSettings(range_m=13.0, depth_m=5.0)).track
+    >>> inner, outer = edges(track, athwart.SwathSettings(blind_deg=45.0), 1)
+    >>> inner[:2].round(6).tolist(), outer[:2].round(6).tolist()
+    ([5.0, 5.0], [12.0, 12.0])
     """
     slant = used_range(track.range_m if range_m is None else range_m, settings)
     outer = np.minimum(ground_range(slant, track.depth_m, settings.range_model), reach_limit(track, settings, side))
@@ -103,7 +123,19 @@ def edges(track, settings, side, range_m=None):
 
 
 def reach_limit(track, settings, side):
-    """(n,) ground range (m) beyond which a beam is not drawn: the centre of a turn; NaN without a heading."""
+    """(n,) ground range (m) beyond which a beam is not drawn: the centre of a turn; NaN without a heading.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.swaths.edges import reach_limit
+    >>> import athwart
+    >>> away = np.arange(0.0, 60.0, 2.0)
+    >>> fixes = athwart.Fixes("EPSG:32619", 500000 + 0 * away, 4500000 + away, t_s=away / 2)
+    >>> track = athwart.prepare(fixes, athwart.TrackSettings(range_m=13.0, depth_m=5.0)).track
+    >>> reach_limit(track, athwart.SwathSettings(keep_turns=True), 1)[:2].tolist()
+    [inf, inf]
+    """
     known = np.isfinite(track.heading_deg + track.mount_deg)
     limit = np.inf if settings.keep_turns else turn_reach(track.speed_mps, track.turn_dps, side)
     return np.where(known, limit, np.nan)
@@ -120,6 +152,17 @@ def edge_sigma(track, settings, range_m=None):
     Returns
     -------
     (n,) array, m; NaN where range or depth is unknown or the range is short of the depth.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.swaths.edges import edge_sigma
+    >>> import athwart
+    >>> away = np.arange(0.0, 60.0, 2.0)
+    >>> fixes = athwart.Fixes("EPSG:32619", 500000 + 0 * away, 4500000 + away, t_s=away / 2)
+    >>> track = athwart.prepare(fixes, athwart.TrackSettings(range_m=13.0, depth_m=5.0)).track
+    >>> edge_sigma(track, athwart.SwathSettings())[5:7].round(2).tolist()
+    [0.8, 0.8]
     """
     sigmas, depth = settings.sigmas, track.depth_m
     slant = used_range(track.range_m if range_m is None else range_m, settings)
@@ -147,7 +190,19 @@ CONSTANT_DEPTH = 0.1
 
 
 def drawn_sigmas(track, settings):
-    """By name of the field, (n,) standard deviations from which ``survey.share.drawn_errors`` draws a pass."""
+    """By name of the field, (n,) standard deviations from which ``survey.share.drawn_errors`` draws a pass.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.swaths.edges import drawn_sigmas
+    >>> import athwart
+    >>> away = np.arange(0.0, 60.0, 2.0)
+    >>> fixes = athwart.Fixes("EPSG:32619", 500000 + 0 * away, 4500000 + away, t_s=away / 2)
+    >>> track = athwart.prepare(fixes, athwart.TrackSettings(range_m=13.0, depth_m=5.0)).track
+    >>> drawn_sigmas(track, athwart.SwathSettings())["sigma_sound_mps"][:2].tolist()
+    [15.0, 15.0]
+    """
     _, slow, _ = position_parts(settings.sigmas, track.sigma_pos_m, False)
     return {"sigma_drift_m": slow, "sigma_heading_deg": track.sigma_heading_deg,
             "sigma_sound_mps": _sigma_sound(track, settings.sigmas),

@@ -53,6 +53,17 @@ def strip_rows(track):
     Returns
     -------
     StripRows, of usable samples with a position only
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.swaths.fan import strip_rows
+    >>> import athwart
+    >>> away = np.arange(0.0, 60.0, 2.0)
+    >>> fixes = athwart.Fixes("EPSG:32619", 500000 + 0 * away, 4500000 + away, t_s=away / 2)
+    >>> track = athwart.prepare(fixes, athwart.TrackSettings(range_m=13.0, depth_m=5.0)).track
+    >>> len(strip_rows(track).sample)
+    30
     """
     usable = track.usable & np.isfinite(track.x) & np.isfinite(track.y)
     joined = track.joined() & usable[1:] & usable[:-1]

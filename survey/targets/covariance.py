@@ -219,7 +219,14 @@ def _square(obs, sigmas, sigma_scale):
 
 
 def standing(sigma):
-    """How high an object of unknown height stands, on average (m): the mean of a half-normal of this size."""
+    """How high an object of unknown height stands, on average (m): the mean of a half-normal of this size.
+
+    Examples
+    --------
+    >>> from athwart.targets.covariance import standing
+    >>> float(round(standing(0.5), 3))  # sqrt(2 / pi) of it
+    0.399
+    """
     return HALF_NORMAL_MEAN * sigma
 
 

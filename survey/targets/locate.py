@@ -193,7 +193,13 @@ def locate(track, picks, settings=None, water=None, ground_on_terrain=None, bott
 
 
 def refuse_model(range_model, has_grid):
-    """Raise InputError for a range model that targets cannot be located with."""
+    """Raise InputError for a range model that targets cannot be located with.
+
+    Examples
+    --------
+    >>> from athwart.targets.locate import refuse_model
+    >>> refuse_model("slant", has_grid=False)
+    """
     if range_model == "subtract":
         raise InputError(Message("{range_model} 'subtract' (range minus depth) places every target too near the boat "
                                  "and is kept for comparing swaths only. Use 'slant'."))

@@ -68,6 +68,18 @@ def tie(track, picks, how="auto", mark_delay=0.0, time_offset=0.0):
     InputError
         If a tie was asked for that the picks or the track cannot give at all; if picks have times and none lies within
         the time of the track: the message then names the offset that would fit.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.targets.match import tie
+    >>> import athwart
+    >>> away = np.arange(0.0, 102.0, 2.0)
+    >>> fixes = athwart.Fixes("EPSG:32619", 500000 + 0 * away, 4500000 + away, t_s=away / 2)
+    >>> track = athwart.prepare(fixes, athwart.TrackSettings(range_m=30.0, depth_m=5.0)).track
+    >>> found = tie(track, athwart.Picks.of(2, t_s=[20.0, 900.0], side=[1, 1], slant_m=[13.0, 13.0]))
+    >>> found.how.tolist()[0], [bool(reason) for reason in found.reason]
+    ('time', [False, True])
     """
     if not track.usable.any():
         raise InputError(Message("No sample of the track can be used; its field reject_reason says why. Mend that in "

@@ -75,6 +75,13 @@ def read_name(name):
         only just before the number ("P 45", "log P45", "log-P-45"), or after it at the end of the name ("45 ft R"), so
         that "30 S of dock" is not starboard. Of several numbers the range is the one with its side just before it; #2
         is the number of an object, and so is 012 where no side stands just before it.
+
+    Examples
+    --------
+    >>> from athwart.targets.picknames import read_name
+    >>> found = read_name("stbd 32ft log")
+    >>> found.side, found.range, found.unit, found.label
+    (1, 32.0, 'ft', 'log')
     """
     plain = _ORDINAL.sub(lambda part: " " * len(part[0]), name)
     grouped = _GROUPED.search(plain)

@@ -15,7 +15,15 @@ _SLACK = 1e-3
 
 
 def turned_between(first_deg, second_deg, share):
-    """Angle a ``share`` of the short way from the first to the second, degrees 0 <= angle < 360."""
+    """Angle a ``share`` of the short way from the first to the second, degrees 0 <= angle < 360.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.targets.poses import turned_between
+    >>> turned_between(np.array([350.0]), np.array([10.0]), np.array([0.5])).tolist()
+    [0.0]
+    """
     step = (np.asarray(second_deg, float) - first_deg + 180.0) % 360.0 - 180.0
     return (first_deg + share * step) % 360.0
 

@@ -191,6 +191,13 @@ def rows_of_outing(outing, boats, outings):
     (index array, list of str)
         Of a table of one boat all rows: a boat is calibrated once. Else those whose outings or boat are named like this
         one. And what was taken, for the log.
+
+    Examples
+    --------
+    >>> from athwart.tracks.track_settings import rows_of_outing
+    >>> rows, notes = rows_of_outing("north", ["skiff", "barge"], ["north; south", "west"])
+    >>> rows.tolist()
+    [0]
     """
     boats, outing = np.asarray(boats, object), str(outing)
     sets = list(dict.fromkeys(boats.tolist()))
@@ -226,6 +233,14 @@ def with_offsets(settings, names, values, sigmas):
     -------
     (TrackSettings, list of str)
         And what was taken, for the log, with the sigmas to give to ``locate``.
+
+    Examples
+    --------
+    >>> from athwart.tracks.track_settings import with_offsets
+    >>> import athwart
+    >>> settings, notes = with_offsets(athwart.TrackSettings(range_m=30.0), ["latency_s"], [0.4], [0.1])
+    >>> settings.latency_s, len(notes)
+    (0.4, 1)
     """
     changed, notes = {}, []
     for name, value, sigma in zip(names, values, sigmas):
