@@ -99,8 +99,7 @@ class SwathFootprint(AthwartAlgorithm):
         water = read.polygons(self, parameters, "WATER", context, feedback, crs)
         grid = self._grid(parameters, context, feedback, settings)
         result = draw_swaths(track, settings, water, stepper(feedback, 10, 90), grid)
-        for text in result.warnings:
-            feedback.pushWarning(text)
+        self.tell(feedback, warnings=result.warnings)
         self._say(result, settings, feedback)
         outings = set(result.columns["outing"])
         output = write_layer(

@@ -148,10 +148,7 @@ class PicksFromImage(AthwartAlgorithm):
         columns["label"] = read.texts(table, field)[row] if field else np.full(len(row), "", object)
         for text in ([f"{len(said)} of {len(reason)} marks were left out."] if said else []) + said[:5]:
             feedback.reportError(text, False)
-        for text in found.warnings:
-            feedback.pushWarning(text)
-        for text in found.notes:
-            feedback.pushInfo(text)
+        self.tell(feedback, found.notes, found.warnings)
         bottom = int((columns["kind"][good] == "bottom").sum())
         own = int(np.isfinite(columns["depth_m"][good]).sum()) - bottom
         feedback.pushInfo(f"{len(good) - bottom} objects, {own} of them with a depth from {bottom} bottom points.")

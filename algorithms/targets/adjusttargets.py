@@ -120,10 +120,7 @@ class AdjustTargets(AthwartAlgorithm):
         named, boats = (self._texts(parameters, context, table, name) for name in ("GROUP_FIELD", "BOAT_FIELD"))
         found = adjust(read.wkt(table.crs), table.x, table.y, self._columns(table), self._settings(parameters, context),
                        names=named, boats=boats, step=stepper(feedback))
-        for text in found.notes:
-            feedback.pushInfo(text)
-        for text in found.warnings:
-            feedback.pushWarning(text)
+        self.tell(feedback, found.notes, found.warnings)
         return self._write(parameters, context, feedback, table, found)
 
     def _texts(self, parameters, context, table, name):

@@ -137,8 +137,7 @@ class CastPlan(AthwartAlgorithm):
         water = read.polygons(self, parameters, "WATER", context, feedback, table.crs)
         made = plan_casts(read.wkt(table.crs), x, y, columns, self._boat(parameters, context, feedback, table.crs),
                           self._settings(parameters, context), water=water, step=stepper(feedback, 5, 90))
-        for text in made.warnings:
-            feedback.pushWarning(text)
+        self.tell(feedback, warnings=made.warnings)
         results = self._write(parameters, context, feedback, made, table.crs)
         if values.given(parameters, "OUTPUT_HTML"):
             results["OUTPUT_HTML"] = self.parameterAsFileOutput(parameters, "OUTPUT_HTML", context)

@@ -9,6 +9,7 @@ from shapely.geometry import LineString
 from ..geometry import transfer
 from ..geometry.frame import Frame
 from ..model.errors import InputError
+from ..model.messages import Message
 from .castplan import (
     CASTS,
     FAR,
@@ -26,8 +27,8 @@ from .castplan import (
 __all__ = ["Boat", "PlacedPlan", "StandOff", "plan_casts"]
 
 _STOPPED = (
-    (NO_WATER, WATER, "have no clear water between them and a boat in WATER; look where they lie, or give another boat "
-                      "or stand-off"),
+    (NO_WATER, WATER, "have no clear water between them and a boat in {water}; look where they lie, or give another "
+                      "boat or stand-off"),
     (FAR, LONGEST, "are out of reach of the longest cast; move the boat"),
     (MANY, LONGEST, "are not found with 90 %, since the longest cast ends short of where they may be; move the boat "
                     "nearer"),
@@ -149,16 +150,17 @@ def _unreached(plan):
     for reach, limit, words in _STOPPED:
         late = _named(plan.quarry, (plan.reach == reach) & (plan.limit == limit))
         if late:
-            yield f"{len(late)} target(s) {words}: {_few(late)}."
+            yield Message("{count} target(s) " + words + ": {few}.", count=len(late), few=_few(late))
 
 
 def _out_of_the_wind(plan):
     swung, near = plan.stations.swung, plan.stations.near
     if swung is not None and ((swung != 0) | (near < 1)).any():
         moved = _named(plan.quarry, (swung != 0) | (near < 1))
-        yield (f"{len(moved)} station(s) cannot lie to windward in WATER and were turned, by up to "
-               f"{abs(swung).max():.0f} degrees, or brought in to as near as {100 * near.min():.0f} % of the "
-               f"stand-off: those of {_few(moved)}. There casts do not go with the wind.")
+        yield Message("{count} station(s) cannot lie to windward in {water} and were turned, by up to {swung:.0f} "
+                      "degrees, or brought in to as near as {near:.0f} % of the stand-off: those of {few}. There casts "
+                      "do not go with the wind.", count=len(moved), swung=abs(swung).max(), near=100 * near.min(),
+                      few=_few(moved))
 
 
 def _named(targets, which):
