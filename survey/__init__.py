@@ -105,12 +105,13 @@ _HOMES = {
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
 
 
-def __getattr__(name):
-    if name not in _HOME_OF:
-        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    value = getattr(importlib.import_module(f".{_HOME_OF[name]}", __name__), name)
-    globals()[name] = value  # asked once, there for good
-    return value
+if not TYPE_CHECKING:  # checkers know the names from the imports above, and refuse others
+    def __getattr__(name):
+        if name not in _HOME_OF:
+            raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+        value = getattr(importlib.import_module(f".{_HOME_OF[name]}", __name__), name)
+        globals()[name] = value  # asked once, there for good
+        return value
 
 
 def __dir__():

@@ -102,7 +102,8 @@ def march(window, rays, step, count, scratch):
     rows, cols = window.values.shape
     if rows * cols >= _MOST_CELLS:
         raise InputError(Message("The depth grid's cells are too small for the range: {rows} x {cols} of them lie "
-                                 "within reach. Run {Conversion()} on it with larger cells.", rows=rows, cols=cols))
+                                 "within reach. Run {DepthConversion()} on it with larger cells.", rows=rows,
+                                 cols=cols))
     values = np.ascontiguousarray(window.values, dtype).ravel()
     _place(rays.col - window.col0, rays.dcol, ground, cols, a, x)
     _place(rays.row - window.row0, rays.drow, ground, rows, b, y)

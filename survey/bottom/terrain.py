@@ -98,8 +98,9 @@ def anchored(track, grid):
     if np.median(under[known]) < 0:
         raise InputError(Message(
             "The depth grid '{name}' looks negative down: its median under the track is {middle:.1f}. Run "
-            "{Conversion()} on it, where depths are written as negative numbers with {Conversion(kind)} elevation and "
-            "{Conversion(surface)} 0, and use that output.", name=grid.name, middle=np.median(under[known])))
+            "{DepthConversion()} on it, where depths are written as negative numbers with {DepthConversion(kind)} "
+            "elevation and {DepthConversion(surface)} 0, and use that output.", name=grid.name,
+            middle=np.median(under[known])))
     difference = under - track.depth_m
     tied = known & (under > 0) & np.isfinite(track.depth_m) & (track.depth_source != "constant")
     compared = np.flatnonzero(tied & (track.depth_source != "grid"))

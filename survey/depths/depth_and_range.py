@@ -108,7 +108,7 @@ def _on_grid(depth_at, frame, boat, wanted, sources):
     sources.asked, sources.on_grid = len(wanted), int(np.isfinite(depth).sum())
     if 2 * (depth < 0).sum() > max(1, sources.on_grid):
         raise InputError(Message("The depth grid is negative under {count} of {asked} samples. Depths are positive "
-                                 "down from the surface: run {Conversion()} on it first.",
+                                 "down from the surface: run {DepthConversion()} on it first.",
                                  count=int((depth < 0).sum()), asked=sources.on_grid), field="depth_at")
     return depth
 

@@ -192,7 +192,7 @@ def test_water_turns_stations_and_says_so(run, layers, make_layer):
     shore = next(water.getFeatures()).geometry()
     assert all(shore.contains(f.geometry()) for f in results["STATIONS"].getFeatures())
     assert all(shore.buffer(1e-6, 8).contains(f.geometry()) for f in results["OUTPUT"].getFeatures())
-    assert any("1 station(s) cannot lie to windward in WATER" in text and "1 Crib" in text for text in heard)
+    assert any("1 station(s) cannot lie to windward in 'Water' (WATER)" in text and "1 Crib" in text for text in heard)
     ashore = make_layer("Point", "EPSG:32615", {"heading_deg": "double"}, [(f"POINT({EAST + 50} {NORTH})", [80.0])],
                         "b")
     with pytest.raises(QgsProcessingException, match="point 1 lies outside .*WATER"):

@@ -312,7 +312,7 @@ def test_depth_grid_takes_the_draft_and_its_gaps_fall_to_the_constant():
     how = replace(PLAIN, draft_m=0.5, depth_m=4.0)
     track = prepare(fixes, how, depth_at=lambda x, y: np.where(x < middle, 8.0, np.nan)).track
     assert set(zip(track.depth_source, track.depth_m)) == {("grid", 7.5), ("constant", 4.0)}
-    with pytest.raises(InputError, match=r"negative.*Conversion\(\)"):
+    with pytest.raises(InputError, match=r"negative.*DepthConversion\(\)"):
         prepare(fixes, how, depth_at=lambda x, y: np.full(len(x), -8.0))
     outside = prepare(fixes, how, depth_at=lambda x, y: np.full(len(x), np.nan))
     assert any("covers none" in line for line in outside.warnings)
