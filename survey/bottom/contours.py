@@ -260,8 +260,9 @@ def crossed(lines, depths, shore):
     >>> from shapely.geometry import LineString, box
     >>> from athwart.bottom.contours import crossed
     >>> cross = [LineString([(0, 5), (10, 5)]), LineString([(5, 0), (5, 10)])]
-    >>> crossed(cross, np.array([2.0, 4.0]), box(-20, -20, 20, 20).boundary)
-    [(5.0, 5.0, 2.0, 4.0)]
+    >>> [[float(value) for value in place] for place in
+    ...     crossed(cross, np.array([2.0, 4.0]), box(-20, -20, 20, 20).boundary)]
+    [[5.0, 5.0, 2.0, 4.0]]
     """
     pieces, level = [], []
     for geometry, depth in [*zip(lines, depths), (shore, 0.0)]:

@@ -127,7 +127,7 @@ def plan_casts(crs, x, y, columns, boat, settings=None, *, water=None, step=None
     >>> boat = athwart.Boat(np.array([500000.0]), np.array([4500000.0]), np.array([90.0]))
     >>> made = athwart.plan_casts("EPSG:32619", np.array([500020.0]), np.array([4500000.0]), sure, boat)
     >>> columns, lines = made.lines()
-    >>> float(columns["distance_m"][0].round(1)), columns["clock"][0], columns["reach"][0]
+    >>> float(columns["distance_m"][0].round(1)), str(columns["clock"][0]), str(columns["reach"][0])
     (20.0, '12:00', 'in reach')
     """
     if not len(x):

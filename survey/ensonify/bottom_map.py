@@ -75,7 +75,7 @@ def map_bottom(track, cell=0.5, settings=None, *, blind_deg=20.0, grid=None, wat
     >>> bands = made.bands()
     >>> list(bands)
     ['looks', 'directions', 'grazing', 'hits', 'smallest_object', 'hidden', 'detecting_looks', 'detecting_directions']
-    >>> round(made.totals.seen_m2, -2), float(np.nanmax(bands["looks"]))
+    >>> float(round(made.totals.seen_m2, -2)), float(np.nanmax(bands["looks"]))
     (1200.0, 1.0)
     """
     return Ensonification(track, cell, settings, blind_deg, grid, water)

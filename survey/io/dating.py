@@ -65,7 +65,7 @@ def nearest_day(clock, t_s):
     Examples
     --------
     >>> from athwart.io.dating import nearest_day
-    >>> nearest_day(60.0, 2 * 86400.0 - 30.0)  # a minute past midnight, told half a minute before it
+    >>> float(nearest_day(60.0, 2 * 86400.0 - 30.0))  # a minute past midnight, told half a minute before it
     172860.0
     """
     return clock + DAY_S * np.round((t_s - clock) / DAY_S)

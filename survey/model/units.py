@@ -57,7 +57,7 @@ def celsius(values, unit, what="The water temperature"):
     Examples
     --------
     >>> from athwart.model.units import celsius
-    >>> celsius(65.0, "F").round(2), float(celsius(18.4, "C"))
+    >>> float(celsius(65.0, "F").round(2)), float(celsius(18.4, "C"))
     (18.33, 18.4)
     """
     if unit not in TEMPERATURES:
