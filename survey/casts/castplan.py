@@ -222,6 +222,17 @@ def plan_in_frame(quarry, stations, settings, convergence_deg=0.0, step=None, wa
     Returns
     -------
     CastPlan
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.casts.castplan import CastSettings, CastTargets, Stations, plan_in_frame
+    >>> from athwart.casts.castplan import plan_in_frame
+    >>> sure = {"sigma_east_m": np.ones(1), "sigma_north_m": np.ones(1), "cov_en_m2": np.zeros(1)}
+    >>> target = CastTargets.of(np.array([20.0]), np.zeros(1), sure)
+    >>> boat = Stations(np.zeros(1), np.zeros(1), np.array([0.0]), "boat")
+    >>> plan_in_frame(target, boat, CastSettings()).bearing_deg.tolist()
+    [90.0]
     """
     _demand(len(quarry) > 0, "There is no target to cast at.")
     _demand(len(stations.east) > 0, "{stations} holds no place; put a point where the boat lies.")

@@ -45,6 +45,15 @@ def sweep_chance(points, distance, azimuth, sigma_range, sigma_angle, radius):
     Returns
     -------
     (n,) array
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.casts.sweeping import sweep_chance
+    >>> one = np.zeros((1, 2))
+    >>> chance = sweep_chance(np.array([[0.0, 10.0]]), 20.0, 0.0, 1.0, np.radians(3.0), 1.5)
+    >>> bool(chance[0] > 0.95)
+    True
     """
     rho = np.hypot(*points.T)
     off = (np.arctan2(points[:, 0], points[:, 1]) - azimuth + math.pi) % (2 * math.pi) - math.pi

@@ -143,6 +143,16 @@ def good_soundings(soundings):
         within 1 m), and for spikes: further from the running median of a minute, and from the trend of that minute,
         than four times the spread there, at least 10 % of the depth (0.5 m) and at most 40 % (1 m), and not part of a
         bottom that goes on (see ``continuity``).
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.depths.soundings import Soundings, good_soundings
+    >>> from athwart.depths.soundings import good_soundings
+    >>> seconds = np.arange(7.0)
+    >>> read = Soundings(seconds, np.zeros(7, int), np.array([5.0, 5.1, 0.0, 5.0, 30.0, 5.1, 5.0]))
+    >>> good_soundings(read).tolist()
+    [True, True, False, True, False, True, True]
     """
     depth = soundings.depth_m
     bottom = np.isfinite(depth) & (depth > LOST_BOTTOM_M)
@@ -203,6 +213,15 @@ def water_under(clock_s, stretch, soundings, good, gap_s, *, ratio, grid_m=None,
     -------
     depth_m : (n,) array, NaN where nothing is known
     source : (n,) object array of str, '' there
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.depths.soundings import water_under
+    >>> seconds, run = np.arange(3.0), np.zeros(3, int)
+    >>> depth, source = water_under(seconds, run, None, None, 10.0, ratio=1.0, constant_m=5.0)
+    >>> depth.tolist(), source.tolist()
+    ([5.0, 5.0, 5.0], ['constant', 'constant', 'constant'])
     """
     depth = np.full(len(clock_s), np.nan)
     source = np.full(len(clock_s), "", object)
@@ -243,6 +262,15 @@ def refused_words(soundings, good):
     soundings : Soundings
     good : (k,) bool array
         Of ``good_soundings``.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.depths.soundings import Soundings, refused_words
+    >>> from athwart.depths.soundings import refused_words
+    >>> read = Soundings(np.arange(3.0), np.zeros(3, int), np.array([5.0, 5.1, 5.0]))
+    >>> refused_words(read, np.ones(3, bool))
+    ''
     """
     refused = np.flatnonzero(~good)
     if not len(refused):

@@ -92,6 +92,17 @@ def clean_fixes(fixes, settings):
     ------
     InputError
         No fixes, no times and no speed, or stretches of the source that overlap in time.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.fixes.clean import clean_fixes
+    >>> import athwart
+    >>> away = np.arange(0.0, 60.0, 2.0)
+    >>> fixes = athwart.Fixes("EPSG:32619", 500000 + 0 * away, 4500000 + away, t_s=away / 2)
+    >>> clean = clean_fixes(fixes, athwart.TrackSettings(range_m=30.0, depth_m=5.0))
+    >>> len(clean.rows), clean.gap_s
+    (30, 10.0)
     """
     if not len(fixes):
         raise InputError("The layer holds no fixes; choose one with the boat's points, or clear its filter.")

@@ -37,7 +37,17 @@ def nowhere(lon, lat):
 
 
 def out_of_reach(geod, clock, lon, lat, max_speed):
-    """(n,) bool: fixes that the boat cannot have come to, at ``max_speed`` (m/s), from nine in ten of the others."""
+    """(n,) bool: fixes that the boat cannot have come to, at ``max_speed`` (m/s), from nine in ten of the others.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from pyproj import Geod
+    >>> from athwart.fixes.jumps import out_of_reach
+    >>> lon = np.append(np.arange(30) * 0.00001, 5.0)
+    >>> out_of_reach(Geod(ellps="WGS84"), np.arange(31.0), lon, np.zeros(31), 10.0)[-2:].tolist()
+    [False, True]
+    """
     if len(lon) < 2:
         return np.zeros(len(lon), bool)
     # between two leaps all is reached if one fix is
@@ -92,6 +102,15 @@ def excursions(geod, clock, lon, lat, max_speed):
     -------
     list of (first, stop, metres)
         Index of the first fix, of the first after the last, and how far the piece lies from the fix before it.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from pyproj import Geod
+    >>> from athwart.fixes.jumps import excursions
+    >>> lon = np.array([0.0, 0.00001, 1.0, 0.00003, 0.00004])
+    >>> [piece[:2] for piece in excursions(Geod(ellps="WGS84"), np.arange(5.0), lon, np.zeros(5), 10.0)]
+    [(2, 3)]
     """
     leap = too_far(geod, clock, lon, lat, max_speed)
     first = np.concatenate([[0], np.flatnonzero(leap) + 1])

@@ -106,7 +106,16 @@ def fill_polygon(geometry, window, to_cells):
 
 
 def fill_rings(rings, window, to_cells):
-    """As ``fill_polygon``, the closed (n, 2) rings of a polygonal geometry given, outer and inner alike."""
+    """As ``fill_polygon``, the closed (n, 2) rings of a polygonal geometry given, outer and inner alike.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.geometry.scanfill import fill_rings
+    >>> square = np.array([(1, 1), (3, 1), (3, 2), (1, 2), (1, 1)], float)
+    >>> fill_rings([square], (0, 3, 0, 4), lambda x, y: (x, y)).astype(int).tolist()
+    [[0, 0, 0, 0], [0, 1, 1, 0], [0, 0, 0, 0]]
+    """
     row0, row1, col0, col1 = window
     inside = np.zeros((row1 - row0, col1 - col0 + 1), np.int32)
     rows, cuts = [np.empty(0, int)], [np.empty(0)]

@@ -40,6 +40,14 @@ def compass_warning(heading_deg, course_deg, turn_dps, speed_mps, compass, offse
     -------
     str
         With the heading offset that would fit; '' where the two agree, or there is too little to tell.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.motion.compass import compass_warning
+    >>> always, level = np.ones(200, bool), np.zeros(200)
+    >>> compass_warning(level + 1.0, level, level, level + 2.0, always, 0.0)
+    ''
     """
     straight = (compass & (np.abs(turn_dps) < _STRAIGHT_DPS) & (speed_mps >= _LEAST_MPS)
                 & np.isfinite(heading_deg) & np.isfinite(course_deg))

@@ -130,6 +130,15 @@ def turn_cuts(sailed, max_turn_rate=None):
     -------
     (n,) bool array
         True at the first sample of the next pass. No cut leaves a single sample on either side.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.motion.turns import Sailed, turn_cuts
+    >>> from athwart.motion.turns import turn_cuts
+    >>> ahead = np.zeros(40)
+    >>> bool(turn_cuts(Sailed(ahead, ahead, np.arange(40.0), np.zeros(40, int))).any())
+    False
     """
     cut = np.zeros(len(sailed.run), bool)
     for first, end in sailed.runs():

@@ -33,6 +33,16 @@ def number_passes(stretch, moving, cut):
         start), so that the numbers stay in order of time.
     alone : (n,) bool array
         Moving, but with no neighbour in an unbroken run to make a pass with.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.passes.numbering import number_passes
+    >>> run, moving, none = np.zeros(6, int), np.ones(6, bool), np.zeros(6, bool)
+    >>> cut = np.array([False, False, False, True, False, False])
+    >>> pass_id, alone = number_passes(run, moving, cut)
+    >>> pass_id.tolist(), alone.tolist()[0]
+    ([1, 1, 1, 2, 2, 2], False)
     """
     n = len(stretch)
     begins = np.ones(n, bool)

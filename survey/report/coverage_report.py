@@ -51,7 +51,15 @@ class _Figures:
 
 
 def doubts(layers):
-    """Sentences on what is doubtful or left out; they stand in the page, too."""
+    """Sentences on what is doubtful or left out; they stand in the page, too.
+
+    Examples
+    --------
+    >>> from athwart.report.coverage_report import Layers, doubts
+    >>> from athwart.report.coverage_report import doubts
+    >>> doubts(Layers(None))
+    []
+    """
     figures = _Figures(layers)
     return report_words.doubts(layers, figures.whole, figures.found)
 
@@ -67,6 +75,12 @@ def coverage_page(layers, title, made, worded=str):
         When it was made, for the line under the title.
     worded : callable, optional
         Puts a Message into the words of whoever reads the page; as it is, it speaks of functions of this package.
+
+    Examples
+    --------
+    >>> from athwart.report.coverage_report import Layers, coverage_page
+    >>> "North bay" in coverage_page(Layers(None), "North bay", "2024-06-15 12:00 UTC")
+    True
     """
     figures = _Figures(layers)
     whole, found = figures.whole, figures.found

@@ -22,6 +22,13 @@ def report_map(layers, title):
     layers : survey.report.report_layers.Layers
     title : str
         Of the report.
+
+    Examples
+    --------
+    >>> from athwart.report.coverage_report import Layers
+    >>> from athwart.report.report_map import report_map
+    >>> report_map(Layers(None), "North bay")
+    ''
     """
     drawn = []
 

@@ -49,7 +49,15 @@ def passes_asked(looks):
 
 
 def dates(layers):
-    """'22 June 2024, 13:05 to 16:40 UTC', several days, or ''; from the track, else the passes, else the swaths."""
+    """'22 June 2024, 13:05 to 16:40 UTC', several days, or ''; from the track, else the passes, else the swaths.
+
+    Examples
+    --------
+    >>> from athwart.report.coverage_report import Layers
+    >>> from athwart.report.report_words import dates
+    >>> dates(Layers(None))
+    ''
+    """
     for layer, names in ((layers.track, ("t_s", "t_s")), (layers.passes, ("start_time", "end_time")),
                          (layers.swaths, ("start_time", "end_time"))):
         if layer is None:
@@ -192,6 +200,13 @@ def doubts(layers, whole=None, found=None):
     """Sentences on what of the layers is doubtful or left out, the weightiest first.
 
     Parameters as in ``methods_text``.
+
+    Examples
+    --------
+    >>> from athwart.report.coverage_report import Layers
+    >>> from athwart.report.report_words import doubts
+    >>> doubts(Layers(None))
+    []
     """
     said = [*_other_outings(layers)]
     if whole is not None:

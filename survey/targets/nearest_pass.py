@@ -50,6 +50,18 @@ def nearest(track, x, y, within):
     Returns
     -------
     Nearest
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.targets.nearest_pass import nearest
+    >>> import athwart
+    >>> away = np.arange(0.0, 102.0, 2.0)
+    >>> fixes = athwart.Fixes("EPSG:32619", 500000 + 0 * away, 4500000 + away, t_s=away / 2)
+    >>> track = athwart.prepare(fixes, athwart.TrackSettings(range_m=30.0, depth_m=5.0)).track
+    >>> found = nearest(track, np.array([500003.0]), np.array([4500050.0]), 20.0)
+    >>> found.distance.round(1).tolist()
+    [3.0]
     """
     count = len(x)
     found = Nearest(np.full(count, np.nan), np.full(count, np.inf), np.full(count, np.nan), np.full(count, np.inf))

@@ -131,6 +131,16 @@ def outlines(frame, centre, major, minor, azimuth):
     Returns
     -------
     (n,) object array of polygons
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.geometry.frame import Frame
+    >>> from athwart.targets.positioning import outlines
+    >>> frame = Frame.around("EPSG:32619", np.array([5e5]), np.array([4.5e6]))
+    >>> one = np.ones(1)
+    >>> [round(shape.area) for shape in outlines(frame, np.zeros((1, 2)), 4 * one, 2 * one, 0 * one)]  # pi times 8
+    [25]
     """
     rings = ellipses.rings(centre[:, 0], centre[:, 1], major, minor, azimuth)
     x, y = frame.inverse(rings[..., 0].ravel(), rings[..., 1].ravel())

@@ -39,6 +39,15 @@ def row_times(record, rows, track):
     Returns
     -------
     RowTimes
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.targets.rowtimes import row_times
+    >>> import athwart
+    >>> record = athwart.Record(width=800, height=101, edge_range_m=40.0, first_s=0.0, last_s=100.0)
+    >>> row_times(record, np.array([100.5, 50.5, 0.5]), None).seconds.tolist()
+    [0.0, 50.0, 100.0]
     """
     even = RowTimes(record.count(rows), "even", 0)
     if track is None:
