@@ -25,7 +25,7 @@ class PrepareBathymetry(AthwartAlgorithm):
     STEP, GUIDE = 3, ("record",)
     RASTERS = {"OUTPUT": Raster("depths", (
         Field("depth_m", "double", "m", "depth below the water surface of the day; 0 or less on land"),))}
-    FUNCTION = "Conversion"
+    FUNCTION = "DepthConversion"
     FIELDS = {"surface": "SURFACE_ELEVATION", "rise": "WATER_RISE"}
     SUMMARY = "Turn a raster of depths or elevations, or contour lines, into the depth grid every tool takes."
     TAGS = "bathymetry,depth,contour,isobath,elevation,dem,grid,lake map,raster,feet,fathom,interpolate"

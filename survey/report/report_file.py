@@ -44,7 +44,7 @@ class Report:
     >>> values = {"gap_id": 1, "kind": "nadir", "area_m2": 400.0, "width_m": 4.0, "length_m": 100.0, "certain": True}
     >>> columns = {name: np.array([value]) for name, value in values.items()}
     >>> found = athwart.ReportLayer("gaps", columns, [box(500000, 4500000, 500004, 4500100)])
-    >>> page = athwart.Report("EPSG:32619", {"GAPS": found}).page("North bay")
+    >>> page = athwart.Report("EPSG:32619", {"gaps": found}).page("North bay")
     >>> "under the boat, between the two sides" in page
     True
     """

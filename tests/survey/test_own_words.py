@@ -5,7 +5,7 @@ import pathlib
 import re
 
 import pytest
-from athwart.survey.bottom.bathymetry import Conversion
+from athwart.survey.bottom.bathymetry import DepthConversion
 from athwart.survey.casts.castplan import CastSettings
 from athwart.survey.model.errors import InputError
 from athwart.survey.record.picture import Record
@@ -63,7 +63,7 @@ def test_no_string_of_the_core_names_a_box_or_a_tool(path):
 @pytest.mark.parametrize("make, words, field", [
     (TrackSettings, r"^range_m is not given: .* as range_m, .* as range_field, .* as range_rows\.$", "range_m"),
     (lambda: TrackSettings(range_m=30.0, max_gap_s=-1.0), r"^max_gap_s is -1\.0; it must be above zero", "max_gap_s"),
-    (lambda: Conversion("elevation", "m"), "needs surface, the elevation of the water", "surface"),
+    (lambda: DepthConversion("elevation", "m"), "needs surface, the elevation of the water", "surface"),
     (lambda: CastSettings(sigma_boat=-1.0), "^sigma_boat is -1.0; give zero", "sigma_boat"),
     (lambda: Record(10, 10), "Give first_ping .* and pings_per_row, or first_s and last_s", "first_ping"),
     (lambda: refuse_model("terrain", False), "^range_model 'terrain' needs a depth grid: give grid,", "range_model"),
