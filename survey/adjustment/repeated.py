@@ -30,8 +30,8 @@ class AdjustSettings:
     >>> import athwart
     >>> athwart.AdjustSettings(solve=("latency_s",)).gate
     0.999
-    >>> athwart.AdjustSettings.OFFSETS
-    ('latency_s', 'mount_deg', 'lever_forward_m', 'lever_starboard_m', 'scale', 'trim_deg')
+    >>> athwart.AdjustSettings(gate=0.99).gate
+    0.99
     """
 
     solve: tuple = ()

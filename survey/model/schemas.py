@@ -23,10 +23,9 @@ def names(fields):
 
     Examples
     --------
-    >>> from athwart.model.schemas import SHORE
-    >>> from athwart.model.schemas import names
-    >>> names(SHORE)
-    ['shore_id', 'status', 'length_m']
+    >>> from athwart.model.schemas import Field, names
+    >>> names((Field("label", "string", "", "what it is"), Field("depth_m", "double", "m", "water over it")))
+    ['label', 'depth_m']
     """
     return [field.name for field in fields]
 

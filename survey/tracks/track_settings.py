@@ -149,7 +149,7 @@ class TrackSettings:
         Parameters
         ----------
         names, values, sigmas : (k,) arrays
-            Rows of an OFFSETS table, see ``with_offsets``.
+            Rows of a table of solved offsets, see ``with_offsets``.
         boats, outings : (k,) sequences of str, optional
             Whose rows these are: of several boats those of this outing's are taken, see ``rows_of_outing``.
 
