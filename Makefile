@@ -50,8 +50,11 @@ contract: ## write the snapshots of fields and parameters again; read the differ
 pages: ## valid HTML that everybody can read? (needs npm and Chromium)
 	@bash tools/check_pages.sh
 
-lint: ## style and static checks
-	@ruff check .
+lint: ## style, static checks and types of the core
+	@bash tools/setup.sh lint
+	@.build/lint/bin/ruff check .
+	@PYTHONPATH=.build/lint $(PYTHON) -m mypy
+	@$(PYTHON) tools/untyped.py
 
 package: ## the zip that QGIS's plugin manager installs
 	@$(PYTHON) tools/package.py

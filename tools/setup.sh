@@ -1,5 +1,5 @@
 #!/bin/bash
-# tools/setup.sh WHAT...: makes sure that what the named jobs need is installed (demo, test, docs, browser, matrix).
+# tools/setup.sh WHAT...: makes sure that what the named jobs need is installed (demo, test, lint, docs, browser, matrix).
 # With a terminal it asks once; without one it installs as root or with a sudo that asks nothing; YES=1 says yes
 # beforehand. Where it may not install it says what to run. The demo brings the tests' packages, too, but runs without.
 set -euo pipefail
@@ -13,6 +13,7 @@ for job in "$@"; do
         demo) welcome=$tests ;;
         test) packages="$packages $tests" ;;
         browser) packages="$packages chromium" ;;
+        lint) packages="python3 python3-pip python3-numpy" ;;
         docs) packages="$packages python3-pip" ;;
         matrix) packages="$packages debootstrap python3-pip python3-venv" ;;
         *) echo "tools/setup.sh: no job called '$job'" >&2; exit 2 ;;
@@ -110,6 +111,17 @@ for job in "$@"; do
         # shellcheck disable=SC2086
         fetch "$site" $wanted || unfetched "$site" "the packages of the guide's figures"
         rm -rf "$site"/numpy*   # the system's serves, and goes with its shapely and pyproj
+        echo "$wanted" >"$site/.ok"
+    fi
+done
+for job in "$@"; do
+    [ "$job" = lint ] || continue
+    site=$ROOT/.build/lint
+    wanted="ruff==0.17.6 mypy==2.4.1"
+    if [ "$(cat "$site/.ok" 2>/dev/null)" != "$wanted" ]; then
+        rm -rf "$site"
+        # shellcheck disable=SC2086
+        fetch "$site" $wanted || unfetched "$site" "ruff and mypy"
         echo "$wanted" >"$site/.ok"
     fi
 done

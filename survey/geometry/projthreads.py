@@ -7,7 +7,7 @@ import pyproj
 
 __all__ = ["keep_context"]
 
-_kept = {}
+_kept: dict[object, object] = {}
 """Keeper of the PROJ context by thread; a thread that takes the number of one that has ended takes its place."""
 
 

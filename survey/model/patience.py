@@ -15,7 +15,7 @@ __all__ = ["heard", "listening", "look"]
 
 _EVERY_S = 0.05
 _here = threading.local()
-_left_alone = []
+_left_alone: list[object] = []
 """Threads whose result nobody wants any more; a geometry library that is not made for it never meets two at once."""
 
 

@@ -9,3 +9,7 @@ class _Blocked:
 
 
 sys.meta_path.insert(0, _Blocked())
+
+
+def pytest_addoption(parser):
+    parser.addini("qgis_gui_enabled", "An option of pytest-qgis, which is not loaded where QGIS is blocked.")

@@ -61,3 +61,7 @@ def qgis_new_project():
 def qgis_iface():
     """The desktop's interface, which this build has not."""
     pytest.skip("no window in this build of QGIS")
+
+
+def pytest_addoption(parser):
+    parser.addini("qgis_gui_enabled", "An option of pytest-qgis, in whose place this stands.")
