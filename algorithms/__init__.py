@@ -36,4 +36,4 @@ def all_tools():
 
 def tool_of(function):
     """A tool, with its parameters, by the function of the core that it stands for; None where none does."""
-    return next((tool().create() for tool in tool_classes() if tool.FUNCTION == function), None)
+    return next((tool().create() for tool in tool_classes() if function == tool.FUNCTION), None)

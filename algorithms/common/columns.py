@@ -29,7 +29,7 @@ class Columns:
 
     def __init__(self, qgs_fields, only):
         there = {field.name(): index for index, field in enumerate(qgs_fields)}
-        asked = {name: "" for name in there} if only is None else {f.name: f.kind for f in only if f.name in there}
+        asked = dict.fromkeys(there, "") if only is None else {f.name: f.kind for f in only if f.name in there}
         self.names, self.indices = list(asked), [there[name] for name in asked]
         self._kinds = [float if asked[name] in _NUMBERS and qgs_fields[there[name]].isNumeric() else object
                        for name in asked]

@@ -28,7 +28,7 @@ def make_field(field):
 
 def is_null(value):
     """True for None and for QGIS's NULL (a QVariant on Qt 5, None itself on Qt 6)."""
-    return value is None or isinstance(value, QVariant) and value.isNull()  # comparing with NULL costs a microsecond
+    return value is None or (isinstance(value, QVariant) and value.isNull())  # comparing with NULL costs a microsecond
 
 
 def chosen_fields(alg, parameters, name, context):

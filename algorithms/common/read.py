@@ -273,7 +273,7 @@ def numbers_told(tab, name):
     except (TypeError, ValueError):
         values = np.full(len(column), np.nan)
         for row, value in enumerate(column):
-            if is_null(value) or isinstance(value, str) and not value.strip():
+            if is_null(value) or (isinstance(value, str) and not value.strip()):
                 continue
             try:
                 values[row] = float(value.strip().replace(",", ".") if isinstance(value, str) else value)

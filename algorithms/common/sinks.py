@@ -52,7 +52,7 @@ class Sink:
         self.wanted = self._sink is not None
         if not self.wanted:
             definition, value = alg.parameterDefinition(name), parameters.get(name)
-            if not is_null(value) and value != "" or not definition.flags() & definition.Flag.FlagOptional:
+            if (not is_null(value) and value != "") or not definition.flags() & definition.Flag.FlagOptional:
                 raise QgsProcessingException(alg.invalidSinkError(parameters, name))
 
     @property

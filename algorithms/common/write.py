@@ -190,7 +190,7 @@ def _from_numbers(kind, values):
 
 
 def _unknown(value):
-    return is_null(value) or isinstance(value, float) and not math.isfinite(value)
+    return is_null(value) or (isinstance(value, float) and not math.isfinite(value))
 
 
 def _double(value):

@@ -51,7 +51,7 @@ def field_names(alg, parameters, context, source):
 def refuse_other_layers(alg, parameters, context, source):
     """Layers that are no fixes: a track that was prepared before, and fixes whose names a Shapefile has cut."""
     has = set(source.fields().names())
-    if _PREPARED <= has:
+    if has >= _PREPARED:
         raise InputError(f"'{source.sourceName()}' is a prepared track: its corrections are applied, and would be "
                          "applied twice. Choose the fixes it was made from.")
     layer = alg.parameterAsVectorLayer(parameters, "INPUT", context)

@@ -176,7 +176,7 @@ def bounded_parts(col_low, col_high, row_low, row_high, first=0, most=None):
     if not count:
         return
     cells = (np.max(col_high) - np.min(col_low) + 1) * (np.max(row_high) - np.min(row_low) + 1)
-    if count == 1 or cells <= MAX_WINDOW_CELLS and (most is None or count <= most):
+    if count == 1 or (cells <= MAX_WINDOW_CELLS and (most is None or count <= most)):
         yield slice(first, first + count)
         return
     half = count // 2

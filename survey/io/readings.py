@@ -305,7 +305,7 @@ def _signed(value, letter, positive, negative):
 
 def _number(value, what):
     """A number that the sentence exists for: NaN when empty, ValueError when not readable."""
-    if value is None or isinstance(value, str) and not value.strip():
+    if value is None or (isinstance(value, str) and not value.strip()):
         return math.nan
     try:
         number = float(value)

@@ -121,7 +121,7 @@ def _beside(places, lines, reach):
     """(m,) distance of each place from the nearest pass, and number of that pass; the reach where there are none."""
     off, owner = np.full(len(places), reach if not lines else _FAR_M), np.zeros(len(places), int)
     for number, line in enumerate(lines):
-        low, high = (pick([part for part in map(lambda p: pick(p, axis=0), line.parts)], axis=0)
+        low, high = (pick([pick(part, axis=0) for part in line.parts], axis=0)
                      for pick in (np.min, np.max))
         near = np.flatnonzero(((places > low - 1.5 * reach) & (places < high + 1.5 * reach)).all(axis=1))
         if not len(near):

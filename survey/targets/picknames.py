@@ -139,7 +139,7 @@ def _words(name, found):
         for position, word in enumerate(words):
             of_shore = (word.lower() in _LOOSE and position + 1 < len(words)
                         and words[position + 1].lower().startswith(_SHORES))
-            counts = word.lower() in _SIDES and not of_shore and (len(word) > 1 or found and position == beside)
+            counts = word.lower() in _SIDES and not of_shore and (len(word) > 1 or (found and position == beside))
             (sides if counts else rest).append(word)
     return sides, rest
 

@@ -411,7 +411,7 @@ def test_a_cancel_on_the_way_leaves_nothing(run, job, tmp_path, tool):
     names = ["OUTPUT", *([SECOND[tool]] if tool in SECOND else [])]
     targets = {name: str(folder / f"{name}.gpkg") for name in names}
     patient = Heard()
-    run(tool, {**job[tool], **{name: "memory:" for name in names}}, patient)
+    run(tool, {**job[tool], **dict.fromkeys(names, "memory:")}, patient)
     for patience in (0, patient.asked // 2, patient.asked - 1):
         with pytest.raises(QgsProcessingException, match="Stopped at your request; no output was written"):
             run(tool, {**job[tool], **targets}, Heard(patience))

@@ -140,7 +140,7 @@ def world(provider, tmp_path_factory):
     made["DEPTH_GRID"] = made["depths"]
 
     def run(tool, *outputs, **given):
-        found = processing.run(f"athwart:{tool}", {**given, **{name: "memory:" for name in outputs}})
+        found = processing.run(f"athwart:{tool}", {**given, **dict.fromkeys(outputs, "memory:")})
         return [found[name] for name in outputs]
     made["TRACK"], made["PASSES"] = run("preparetrack", "OUTPUT", "PASSES", INPUT=fixes, **FACTS, DEPTH_FIELD="d")
     made["SWATHS"], = run("swathfootprint", "OUTPUT", INPUT=made["TRACK"])

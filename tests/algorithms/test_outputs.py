@@ -139,7 +139,7 @@ def test_rasters_logs_gpx_and_layers_of_the_project_are_not_written_over(run, pr
                 ("exportgpx", {"WAYPOINTS": points.id(), "OUTPUT": str(marks)}),
                 ("preparebathymetry", {"INPUT": str(grid), "KIND": "depth", "UNIT": "m", "OUTPUT": str(grid)})):
             said = refused(run, tool, parameters, tmp_path)
-            assert "which this run reads as" in said or tool == "readlogs" and "as GPX (.gpx)" in said
+            assert "which this run reads as" in said or (tool == "readlogs" and "as GPX (.gpx)" in said)
     finally:
         QgsProject.instance().removeMapLayer(points.id())
 
@@ -207,7 +207,7 @@ def test_outings_share_a_layer(run, prepared, tmp_path, form):
     assert len(after["track"]) == count + results["SAMPLE_COUNT"]
     again = QgsVectorLayer(f"{target}|layername=track", "track", "ogr")
     assert {f["outing"] for f in again.getFeatures()} == {"north", "second"}
-    assert len(set(f.id() for f in again.getFeatures())) == again.featureCount()
+    assert len({f.id() for f in again.getFeatures()}) == again.featureCount()
     assert QgsVectorLayer(results["OUTPUT"], "made", "ogr").featureCount() == again.featureCount()
     swaths = run("swathfootprint", {"INPUT": f"{target}|layername=track", "OUTPUT": "memory:"})["OUTPUT"]
     assert {f["outing"] for f in swaths.getFeatures()} == {"north", "second"}

@@ -161,7 +161,7 @@ def test_users_own_fields_follow(run, boat):
 
 def test_lines_with_time_in_m(run, make_layer):
     lon, lat, clock = sailed_points()
-    parts = [range(0, 150), range(150, len(lon))]
+    parts = [range(150), range(150, len(lon))]
     wkts = ["LINESTRINGM(" + ",".join(f"{lon[k]} {lat[k]} {clock[k]}" for k in part) + ")" for part in parts]
     layer = make_layer("LineStringM", "EPSG:4326", {"name": "string"}, [(wkt, [str(k)]) for k, wkt in enumerate(wkts)])
     results = run("preparetrack", {"INPUT": layer, **FACTS})
@@ -199,7 +199,7 @@ def test_text_fields_of_a_csv(run, boat):
 
 
 def settings_table(make_layer, rows, fields=("from_time", "range")):
-    return make_layer("None", "", {name: "string" for name in fields}, [(None, list(row)) for row in rows], "changes")
+    return make_layer("None", "", dict.fromkeys(fields, "string"), [(None, list(row)) for row in rows], "changes")
 
 
 @pytest.mark.parametrize("times, offset", [

@@ -124,8 +124,8 @@ class _Walker(ast.NodeVisitor):
 
     def visit_BinOp(self, node):
         op = type(node.op)
-        text = any(isinstance(side, (ast.JoinedStr, ast.List)) or isinstance(side, ast.Constant)
-                   and isinstance(side.value, str) for side in (node.left, node.right))
+        text = any(isinstance(side, (ast.JoinedStr, ast.List)) or (isinstance(side, ast.Constant)
+                   and isinstance(side.value, str)) for side in (node.left, node.right))
         if op in JOINED:
             self._swap(node, "join", op=JOINED[op]())
         elif op in COUNTED and not text:

@@ -109,8 +109,8 @@ def test_a_hundred_looks_leave_the_outings_bias_whole():
 
 def test_a_known_offset_is_found():
     """Nothing else is wrong and readings are fine: the latency, the azimuth and the scale put in come out."""
-    still = {name: 1e-4 for name in outings.PRIORS}
-    fresh = {name: 1e-3 for name in outings.FRESH}
+    still = dict.fromkeys(outings.PRIORS, 0.0001)
+    fresh = dict.fromkeys(outings.FRESH, 0.001)
     offsets = {"latency_s": 0.8, "mount_deg": -3.0, "lever_forward_m": 0.0, "lever_starboard_m": 0.0, "scale": 0.02,
                "trim_deg": 0.0, "bias": np.zeros(2), "depth_offset_m": 0.0}
     priors = {**still, "sig_latency_s": 0.5, "sig_mount_deg": 2.0, "sig_scale": 0.02}

@@ -108,7 +108,7 @@ def test_progress_goes_up_and_cancel_stops(fixtures):
     wanted = paths(fixtures, "survey_dpt_rmc_mtw.nmea", "survey_depth_extension_gpx11.gpx")
     seen = []
     read_logs(wanted, step=seen.append)
-    assert seen == sorted(seen) and 0 <= seen[0] and seen[-1] < 1 and 50 < len(seen) < 250
+    assert seen == sorted(seen) and seen[0] >= 0 and seen[-1] < 1 and 50 < len(seen) < 250
 
     def stop(fraction):
         if fraction > 0.2:

@@ -521,7 +521,7 @@ def test_a_real_log(fixtures):
     assert np.nanmedian(off) < 5
     assert np.nanmedian(np.abs(track.speed_mps - log["speed_mps"][made.rows])) < 0.25
     depth = track.depth_m[track.usable]
-    assert 3.5 < depth.min() and depth.max() < 21 and 0.6 < track.usable.mean() < 0.97
+    assert depth.min() > 3.5 and depth.max() < 21 and 0.6 < track.usable.mean() < 0.97
     assert set(track.reject_reason) <= {"", "no depth"}
     for name in ("heading_deg", "depth_m", "range_m", "speed_mps", "sigma_heading_deg", "sigma_pos_m", "turn_dps"):
         assert np.isfinite(getattr(track, name)[track.usable]).all(), name

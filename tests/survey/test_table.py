@@ -87,7 +87,7 @@ def test_put_together_is_the_lists_after_one_another(parts):
     for row, want in zip(rows_of(whole), wanted):
         blank = [np.nan if known[0] and want[5] is None else want[5], "" if known[1] and want[6] is None else want[6]]
         assert (*row[:5], *row[7:]) == (*want[:5], *want[7:]) and row[6] == blank[1]
-        assert row[5] == blank[0] or np.isnan(row[5]) and np.isnan(blank[0])
+        assert row[5] == blank[0] or (np.isnan(row[5]) and np.isnan(blank[0]))
 
 
 @CALM

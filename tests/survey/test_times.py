@@ -1,4 +1,5 @@
 """Times: against Python's own calendar, numpy's, and the examples of ISO 8601 and RFC 3339."""
+import contextlib
 import datetime
 
 import numpy as np
@@ -95,10 +96,8 @@ def test_iso_text_comes_back_to_the_millisecond(t_s):
 
 @given(st.text(max_size=30))
 def test_any_text_is_a_time_or_an_input_error(text):
-    try:
+    with contextlib.suppress(InputError):
         assert parse_times([text]).shape == (1,)
-    except InputError:
-        pass
 
 
 def test_iso_times_of_an_array():

@@ -9,8 +9,9 @@ ROOT = pathlib.Path(__file__).resolve().parents[2]
 PAGE = (ROOT / "docs" / "words.md").read_text(encoding="utf-8")
 TERMS = {term.lower() for term in re.findall(r"\*\*([^*]+)\*\*", PAGE)}
 KEY = ("outing", "pass", "look", "fix", "swath", "gap", "grade", "mark", "pick", "tie", "station", "blind angle",
-       "nadir", "slant range", "ground range", "share", "low", "worst", "certain", "latency", "lever", "mount", "trim", "sigma",
-       "sigma_bias", "offset", "blunder", "aim", "cast", "shadow", "water column", "side unsure", "record", "sounding")
+       "nadir", "slant range", "ground range", "share", "low", "worst", "certain", "latency", "lever", "mount",
+       "trim", "sigma", "sigma_bias", "offset", "blunder", "aim", "cast", "shadow", "water column", "side unsure",
+       "record", "sounding")
 LAYERS = {"FIXES": "fix", "WAYPOINTS": "waypoint", "TRACK": "fix", "PASSES": "pass", "SWATHS": "swath", "GAPS": "gap",
           "AREAS": "area", "SHORE": "shore", "PICKS": "pick", "TARGETS": "target", "ELLIPSES": "ellipse",
           "REJECTED": "rejected", "COMBINED": "combined target", "OFFSETS": "offset", "CAST_LINES": "cast line",
