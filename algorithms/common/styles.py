@@ -7,14 +7,13 @@ from collections import deque
 
 from qgis.core import Qgis, QgsProcessingLayerPostProcessorInterface
 
+from ...survey.model.layers import STARTS
 from .compat import set_layer_group
 from .files import own_style
 
 __all__ = ["STYLES", "dress"]
 
 STYLES = pathlib.Path(__file__).resolve().parents[2] / "plugin" / "styles"
-
-_TIP_ROWS = 12
 
 _DEPTHS = ("depth_m", "bottom_m")
 """Of a target: its tip tells one of them, and of which place it is."""
@@ -24,9 +23,9 @@ _held = deque(maxlen=200)
 
 
 class _Dresser(QgsProcessingLayerPostProcessorInterface):
-    def __init__(self, style, more, meanings=()):
+    def __init__(self, style, more, schema=None):
         super().__init__()
-        self._style, self._more, self._meanings = style, more, meanings
+        self._style, self._more, self._schema = style, more, schema
 
     def postProcessLayer(self, layer, context, feedback):
         if self._style is not None and not has_own_style(layer.source()):
@@ -37,16 +36,19 @@ class _Dresser(QgsProcessingLayerPostProcessorInterface):
             if styles.addStyleFromLayer(name) and styles.setCurrentStyle(name):
                 layer.loadNamedStyle(str(path))
         styles.setCurrentStyle(own)
-        _play_back(layer)
-        _explain(layer, self._meanings)
+        if self._schema is not None:
+            _play_back(layer, self._schema)
+            _explain(layer, self._schema)
         layer.triggerRepaint()
 
 
-def _play_back(layer):
-    """Let the temporal controller play the outing where the layer carries times: what has come to pass stays."""
-    if not hasattr(layer, "fields"):
-        return
-    start = next((name for name in ("start_time", "time") if name in layer.fields().names()), None)
+def _play_back(layer, told_of):
+    """Let the temporal controller play the outing where the layer has times: what has come to pass stays.
+
+    Without times of its own, a layer plays by those that came with the user's rows: rejected picks do.
+    """
+    has = layer.fields().names()
+    start = next((name for name in (told_of.time_field, *STARTS) if name in has), None)
     if start is not None:
         temporal = layer.temporalProperties()
         temporal.setMode(Qgis.VectorTemporalMode.FeatureDateTimeInstantFromField)
@@ -56,21 +58,14 @@ def _play_back(layer):
 
 
 def _explain(layer, told_of):
-    """Every field's meaning as its alias in tables and forms, and a map tip of the first few."""
-    meanings = {field.name: field for field in told_of}
-    if not meanings or not hasattr(layer, "setFieldAlias"):
-        return
-    told = []
+    """Every field's meaning as its alias in tables and forms, and the map tip that the schema asks for."""
     for index, name in enumerate(layer.fields().names()):
-        if name in meanings:
-            meant = meanings[name]
-            words = f"{meant.text} ({meant.unit})" if meant.unit else meant.text
-            layer.setFieldAlias(index, words)
-            if name not in _DEPTHS or "target_id" not in meanings:
-                told.append(_row(words, _safe(name)))
-    told = told[:_TIP_ROWS]
-    depths = [name for name in _DEPTHS if layer.fields().indexOf(name) >= 0]
-    if depths and "target_id" in meanings:
+        if name in told_of:
+            layer.setFieldAlias(index, told_of[name].alias)
+    has = layer.fields().names()
+    told = [_row(told_of[name].alias, _safe(name)) for name in told_of.tip if name in has]
+    depths = [name for name in _DEPTHS if name in has]
+    if depths and told_of.tells_depth:
         told.append(_row("depth", _depth(depths)))
     layer.setMapTipTemplate(f"<table>{''.join(told)}</table>")
 
@@ -95,11 +90,11 @@ def _depth(names):
     return f"CASE {' '.join(cases)} ELSE '' END"
 
 
-def dress(context, dest, style, group="", more=None, meanings=()):
+def dress(context, dest, style, group="", more=None, schema=None):
     """Give the layer its style, the meaning of its fields and its group when, and only when, QGIS is to load it.
 
-    ``more``: further styles by the name they get in the layer's style menu; ``meanings``: the schemas.Field it
-    has.
+    ``more``: further styles by the name they get in the layer's style menu; ``schema``: the Layer it is,
+    None for rasters.
     """
     if not dest or not context.willLoadLayerOnCompletion(dest):
         return
@@ -111,7 +106,7 @@ def dress(context, dest, style, group="", more=None, meanings=()):
         set_layer_group(details, group)
     path = STYLES / f"{style}.qml"
     dresser = _Dresser(path if style and path.exists() else None,
-                       {name: STYLES / f"{one}.qml" for name, one in (more or {}).items()}, meanings)
+                       {name: STYLES / f"{one}.qml" for name, one in (more or {}).items()}, schema)
     _held.append(dresser)
     details.setPostProcessor(dresser)
 

@@ -17,6 +17,7 @@ from qgis.core import (
 from qgis.PyQt.QtCore import QDateTime, QTimeZone
 
 from ...survey.model import patience, spreadsheets
+from ...survey.model.layers import Layer
 from .compat import is_null, make_field
 from .geopackage import quiet, unhurried
 from .sinks import Sink
@@ -45,50 +46,52 @@ class Carried:
 
 
 @dataclass(frozen=True)
-class Layer:
-    """What an output layer holds.
+class Output:
+    """What is written as one layer.
 
-    ``fields``: sequence of survey.model.schemas.Field. ``columns``: dict of (n,) arrays by field name; a field without
-    a column is written as null. Times (kind datetime) are seconds since 1970 UTC; fields of that kind without a column
-    take ``t_s``. ``kind``: 'point', 'line', 'multiline', 'polygon', 'multipolygon' or 'table'. ``crs``:
-    QgsCoordinateReferenceSystem. ``places``: (x, y) arrays for points; a list of shapely geometries otherwise; None for
-    tables. ``carried``: Carried, or None. ``style``: name of the style (``plugin/styles/<style>.qml``) the layer gets
-    when QGIS loads it. ``group``: layer-tree group it is loaded into.
+    ``fields``: survey.model.schemas.Layer. ``columns``: dict of (n,) arrays by field name; a field without a column is
+    written as null. Times (kind datetime) are seconds since 1970 UTC; fields of that kind without a column take
+    ``t_s``. ``crs``: QgsCoordinateReferenceSystem. ``kind``: another geometry than the layer's own. ``places``: (x, y)
+    arrays for points; a list of shapely geometries otherwise; None for tables. ``carried``: Carried, or None.
+    ``group``: layer-tree group it is loaded into.
     """
 
-    fields: object
+    fields: Layer
     columns: dict
-    kind: str
     crs: object
+    kind: str = ""
     places: object = None
     carried: Carried = None
-    style: str = None
     group: str = ""
 
+    @property
+    def geometry(self):
+        return self.kind or self.fields.geometry
 
-def write_layer(alg, parameters, name, context, feedback, **layer):
+
+def write_layer(alg, parameters, name, context, feedback, **output):
     """Write one output layer; it gets its place when the run has succeeded, with all the others.
 
     Parameters
     ----------
-    **layer
-        Fields of ``Layer``.
+    **output
+        Fields of ``Output``.
 
     Returns
     -------
     str or None
         Destination id, None when an optional output was not asked for.
     """
-    layer = Layer(**layer)
+    output = Output(**output)
     with shared() as stage, unhurried(), quiet() as told:
         stage.check()
-        all_fields, kept = _fields(layer.fields, layer.carried)
-        with Sink(stage, told, alg, parameters, name, context, all_fields, _KINDS[layer.kind], layer.crs) as sink:
+        all_fields, kept = _fields(output.fields, output.carried)
+        with Sink(stage, told, alg, parameters, name, context, all_fields, _KINDS[output.geometry], output.crs) as sink:
             if not sink.wanted:
                 return None
-            _fill(sink, stage, all_fields, kept, layer)
+            _fill(sink, stage, all_fields, kept, output)
             dest = sink.finish()
-    dress(context, dest, layer.style, layer.group, meanings=layer.fields)
+    dress(context, dest, output.fields.style, output.group, schema=output.fields)
     return dest
 
 
@@ -106,22 +109,22 @@ def _fields(fields, carried):
     return qgs_fields, kept
 
 
-def _fill(sink, stage, qgs_fields, kept, layer):
-    size = _size(layer.columns, layer.places, layer.kind)
+def _fill(sink, stage, qgs_fields, kept, output):
+    size = _size(output.columns, output.places, output.geometry)
     tell = stage.pace(size)
     lists = []
-    for field in layer.fields:
-        lists.append(_plain(field, layer.columns))
+    for field in output.fields:
+        lists.append(_plain(field, output.columns))
         stage.check()
     for index, _ in kept:
-        lists.append(_carried_values(layer.carried, index))
+        lists.append(_carried_values(output.carried, index))
         stage.check()
     lists = [values if values is not None else [None] * size for values in lists]
     if sink.path.lower().endswith(_SPREADSHEETS):
         lists = [[spreadsheets.cell(value) for value in values] for values in lists]
     feature = QgsFeature(qgs_fields)
     rows = zip(*lists) if lists else iter([()] * size)
-    for done, (attributes, geometry) in enumerate(zip(rows, _geometries(layer.kind, layer.places, size))):
+    for done, (attributes, geometry) in enumerate(zip(rows, _geometries(output.geometry, output.places, size))):
         tell(done)
         feature.setAttributes(list(attributes))
         feature.setGeometry(geometry)

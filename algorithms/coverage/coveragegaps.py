@@ -161,11 +161,10 @@ class CoverageGaps(AthwartAlgorithm):
         result.areas.update(looks_asked=np.full(len(area), looks), grade=grade)
         return {
             "OUTPUT": write_layer(self, parameters, "OUTPUT", context, feedback, fields=schemas.GAPS,
-                                  columns=result.gaps, kind="multipolygon", crs=area.crs, places=result.geometries,
-                                  style="gaps"),
+                                  columns=result.gaps, crs=area.crs, places=result.geometries),
             "AREAS": write_layer(self, parameters, "AREAS", context, feedback, fields=schemas.AREAS,
-                                 columns=result.areas, kind="multipolygon", crs=area.crs, places=shapes,
-                                 carried=Carried(area, np.arange(len(area))), style="areas"),
+                                 columns=result.areas, crs=area.crs, places=shapes,
+                                 carried=Carried(area, np.arange(len(area)))),
             "AREA_M2": result.area_m2, "COVERED_M2": result.covered_m2, "COVERED_PERCENT": result.covered_percent,
             "PROBABILITY_SEEN": self._picture(parameters, context, feedback, result.picture),
             "LOW_PERCENT": _known(result.low_percent), "HIGH_PERCENT": _known(result.high_percent),

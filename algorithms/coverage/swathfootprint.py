@@ -104,7 +104,7 @@ class SwathFootprint(AthwartAlgorithm):
         outings = set(result.columns["outing"])
         output = write_layer(
             self, parameters, "OUTPUT", context, feedback, fields=schemas.SWATHS, columns=result.columns,
-            kind="multipolygon", crs=crs, places=result.geometries, style="swaths",
+            crs=crs, places=result.geometries,
             group=outings.pop() if len(outings) == 1 else "")
         return {"OUTPUT": output, "AREA_M2": float(result.area_m2)}
 

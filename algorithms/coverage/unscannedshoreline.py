@@ -80,7 +80,6 @@ class UnscannedShoreline(AthwartAlgorithm):
         feedback.pushInfo(f"{result.unscanned_m:.0f} m of {result.shore_m:.0f} m of shore "
                           f"({result.unscanned_percent:.1f} %) were not scanned.")
         output = write_layer(self, parameters, "OUTPUT", context, feedback, fields=schemas.SHORE,
-                             columns=result.columns, kind="multiline", crs=shore.crs, places=result.geometries,
-                             style="shore")
+                             columns=result.columns, crs=shore.crs, places=result.geometries)
         return {"OUTPUT": output, "SHORE_M": result.shore_m, "UNSCANNED_M": result.unscanned_m,
                 "UNSCANNED_PERCENT": result.unscanned_percent}

@@ -153,7 +153,7 @@ class PicksFromImage(AthwartAlgorithm):
         own = int(np.isfinite(columns["depth_m"][good]).sum()) - bottom
         feedback.pushInfo(f"{len(good) - bottom} objects, {own} of them with a depth from {bottom} bottom points.")
         return {"OUTPUT": write_layer(
-            self, parameters, "OUTPUT", context, feedback, fields=schemas.PICKS, kind="table", crs=table.crs,
+            self, parameters, "OUTPUT", context, feedback, fields=schemas.PICKS, crs=table.crs,
             columns={name: column[good] for name, column in columns.items()}, carried=Carried(table, row[good]))}
 
     def _marks(self, parameters, context, table, image):

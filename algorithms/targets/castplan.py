@@ -196,9 +196,9 @@ class CastPlan(AthwartAlgorithm):
         patterns = [pattern for pattern in made.plan.patterns if pattern is not None]
         return {
             "OUTPUT": write_layer(self, parameters, "OUTPUT", context, feedback, fields=schemas.CAST_LINES,
-                                  columns=casts, kind="line", crs=crs, places=lines, style="casts"),
+                                  columns=casts, crs=crs, places=lines),
             "STATIONS": write_layer(self, parameters, "STATIONS", context, feedback, fields=schemas.CAST_STATIONS,
-                                    columns=stations, kind="point", crs=crs, places=tuple(places), style="stations"),
+                                    columns=stations, crs=crs, places=tuple(places)),
             "TARGET_COUNT": len(patterns), "CAST_COUNT": sum(len(pattern.aims) for pattern in patterns),
         }
 

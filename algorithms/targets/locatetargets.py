@@ -210,14 +210,13 @@ class LocateTargets(AthwartAlgorithm):
         cut = any(outline.geom_type != "Polygon" for outline in found.outlines)
         return {
             "OUTPUT": write_layer(self, parameters, "OUTPUT", context, feedback, fields=schemas.TARGETS,
-                                  columns=columns, kind="point", crs=crs, places=(found.x, found.y), carried=carried,
-                                  style="targets"),
+                                  columns=columns, crs=crs, places=(found.x, found.y), carried=carried),
             "ELLIPSES": write_layer(self, parameters, "ELLIPSES", context, feedback, fields=schemas.ELLIPSES,
-                                    columns=ellipses, kind="multipolygon" if cut else "polygon", crs=crs,
-                                    places=found.outlines, style="ellipses"),
+                                    columns=ellipses, kind="multipolygon" if cut else None, crs=crs,
+                                    places=found.outlines),
             "REJECTED": write_layer(self, parameters, "REJECTED", context, feedback, fields=schemas.REJECTED,
                                     columns={**found.rejected, "name": lost.names}, crs=crs, places=lost.places,
-                                    kind="table" if lost.places is None else "point",
+                                    kind=None if lost.places is None else "point",
                                     carried=Carried(table=carried.table, rows=lost.rows)),
             "TARGET_COUNT": len(found.x), "REJECTED_COUNT": len(found.rejected["reason"]),
         }

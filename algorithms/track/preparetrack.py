@@ -205,11 +205,11 @@ class PrepareTrack(AthwartAlgorithm):
         cut = any(line.geom_type == "MultiLineString" for line in made.lines)
         return {
             "OUTPUT": write_layer(self, parameters, "OUTPUT", context, feedback, fields=schemas.TRACK, columns=columns,
-                                  kind="point", crs=crs, places=(track.x, track.y), carried=carried, style="track",
+                                  crs=crs, places=(track.x, track.y), carried=carried,
                                   group=track.outing[0]),
             "PASSES": write_layer(self, parameters, "PASSES", context, feedback, fields=schemas.PASSES,
-                                  columns=made.passes, kind="multiline" if cut else "line", crs=crs, places=made.lines,
-                                  style="passes", group=track.outing[0]),
+                                  columns=made.passes, kind="multiline" if cut else None, crs=crs, places=made.lines,
+                                  group=track.outing[0]),
             "SAMPLE_COUNT": len(track), "PASS_COUNT": len(made.lines), "REJECTED_COUNT": made.rejected,
             "LENGTH_M": made.length_m,
         }

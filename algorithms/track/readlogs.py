@@ -97,9 +97,9 @@ class ReadLogs(AthwartAlgorithm):
                   (*logs.warnings, *("Left out: " + text + "." for text in logs.rejected)))
         results = {"FIX_COUNT": len(logs.fixes["t_s"]), "DEPTH_COUNT": logs.depth_count,
                    "REJECTED_COUNT": logs.rejected_count}
-        for name, style, layer, columns in (("OUTPUT", "fixes", schemas.FIXES, logs.fixes),
-                                            ("WAYPOINTS", "waypoints", schemas.WAYPOINTS, logs.waypoints)):
+        for name, layer, columns in (("OUTPUT", schemas.FIXES, logs.fixes),
+                                     ("WAYPOINTS", schemas.WAYPOINTS, logs.waypoints)):
             results[name] = write_layer(
-                self, parameters, name, context, feedback, fields=layer, columns=columns, kind="point", style=style,
+                self, parameters, name, context, feedback, fields=layer, columns=columns,
                 crs=QgsCoordinateReferenceSystem("EPSG:4326"), places=(columns["lon"], columns["lat"]))
         return results

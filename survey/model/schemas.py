@@ -1,34 +1,12 @@
-"""Every output field once: name, type, unit and meaning, by layer. Names are public and pinned by a snapshot test."""
+"""Every public layer once: its fields, geometry, style and map tip. Names are public and pinned by a snapshot test."""
 from __future__ import annotations
 
-from typing import NamedTuple
+from .layers import Field, Layer, names
 
 __all__ = [
-    "AREAS", "CAST_LINES", "CAST_STATIONS", "COMBINED", "ELLIPSES", "FIXES", "Field", "GAPS", "OFFSETS", "PASSES",
-    "PICKS", "REJECTED", "SHORE", "SWATHS", "TARGETS", "TRACK", "WAYPOINTS", "names",
+    "AREAS", "CAST_LINES", "CAST_STATIONS", "COMBINED", "ELLIPSES", "FIXES", "Field", "GAPS", "Layer", "OFFSETS",
+    "PASSES", "PICKS", "REJECTED", "SHORE", "SWATHS", "TARGETS", "TRACK", "WAYPOINTS", "all_layers", "names",
 ]
-
-
-class Field(NamedTuple):
-    """One attribute; ``kind`` is double, int, int64, string, bool or datetime, ``unit`` empty where there is none."""
-
-    name: str
-    kind: str
-    unit: str
-    text: str
-
-
-def names(fields):
-    """Names of a tuple of fields, in order.
-
-    Examples
-    --------
-    >>> from athwart.model.schemas import Field, names
-    >>> names((Field("label", "string", "", "what it is"), Field("depth_m", "double", "m", "water over it")))
-    ['label', 'depth_m']
-    """
-    return [field.name for field in fields]
-
 
 _T_S = Field("t_s", "double", "s", "seconds since 1970-01-01 UTC; what the tools compute with")
 _TIME = Field("time", "datetime", "", "the same moment for people and the temporal controller, UTC")
@@ -50,7 +28,7 @@ _RATIO = Field("range_ratio", "double", "", "true range over displayed range, c 
 _START = Field("start_time", "datetime", "", "first sample, UTC")
 _END = Field("end_time", "datetime", "", "last sample, UTC")
 
-FIXES = (
+FIXES = Layer("fixes", "Fixes", "point", (
     _T_S, _TIME,
     Field("segment", "int", "", "unbroken stretch of the log; never bridged"),
     _SPEED,
@@ -65,9 +43,9 @@ FIXES = (
     Field("satellites", "int", "", "satellites in use"),
     Field("log_file", "string", "", "file the fix came from"),
     Field("log_line", "int", "", "line, or point number, in that file"),
-)
+), style="fixes")
 
-WAYPOINTS = (
+WAYPOINTS = Layer("waypoints", "Waypoints", "point", (
     Field("name", "string", "", "waypoint name"),
     _T_S, _TIME,
     Field("comment", "string", "", "comment of the waypoint"),
@@ -77,9 +55,9 @@ WAYPOINTS = (
     Field("water_temp_c", "double", "degrees C", "water temperature carried by the waypoint"),
     Field("log_file", "string", "", "file the waypoint came from"),
     Field("log_line", "int", "", "line, or point number, in that file"),
-)
+), style="waypoints")
 
-TRACK = (
+TRACK = Layer("track", "Track", "point", (
     _OUTING, _PASS, _SAMPLE,
     Field("record_ping", "double", "", "the record's own ping count, null if unknown"),
     _T_S, _TIME, _HEADING,
@@ -96,9 +74,9 @@ TRACK = (
     Field("sigma_pos_m", "double", "m", "standard deviation of the position, each axis, all causes"),
     Field("usable", "bool", "", "false where the sample must not be used"),
     Field("reject_reason", "string", "", "why it must not be used"),
-)
+), style="track")
 
-PASSES = (
+PASSES = Layer("passes", "Passes", "line", (
     _OUTING, _PASS, _START, _END, _LENGTH,
     Field("mean_speed_mps", "double", "m/s", "mean speed over ground"),
     Field("mean_depth_m", "double", "m", "mean water under the transducer"),
@@ -106,9 +84,9 @@ PASSES = (
     Field("samples", "int", "", "usable samples"),
     Field("too_fast_pct", "double", "%", "share of the pass too fast for the pings an object needs"),
     Field("off_band_pct", "double", "%", "share of the pass with water outside 8 to 20 % of the range"),
-)
+), style="passes")
 
-SWATHS = (
+SWATHS = Layer("swaths", "Swaths", "multipolygon", (
     _OUTING, _PASS,
     Field("side", "string", "", "port, starboard or both"),
     _START, _END,
@@ -128,9 +106,9 @@ SWATHS = (
     Field("sigma_sound_mps", "double", "m/s", "standard deviation of the sound speed"),
     Field("sigma_depth_m", "double", "m", "standard deviation of the depth, the same all day; more by a tenth of it "
           "where one depth was stated for all"),
-)
+), style="swaths")
 
-GAPS = (
+GAPS = Layer("gaps", "Coverage gaps", "multipolygon", (
     Field("gap_id", "int", "", "number, largest first"),
     Field("kind", "string", "", "hidden, weak, no bottom, break, nadir, between, edge or unvisited"),
     _AREA,
@@ -140,9 +118,9 @@ GAPS = (
     Field("certain", "bool", "", "true if at least half of it is ground unseen in 95 % of the draws"),
     Field("certain_m2", "double", "m2", "ground of it that is unseen in at least 95 % of the draws of the errors"),
     Field("open_pct", "double", "%", "share of the draws in which at least half of it stays unseen"),
-)
+), style="gaps")
 
-AREAS = (
+AREAS = Layer("areas", "Areas covered", "multipolygon", (
     _AREA,
     Field("covered_m2", "double", "m2", "ground area seen"),
     Field("covered_pct", "double", "%", "share of the area seen"),
@@ -154,15 +132,15 @@ AREAS = (
     Field("worst_pct", "double", "%", "share seen with every edge moved inwards at once by 1.645 sigma"),
     Field("best_pct", "double", "%", "share seen with every edge moved outwards at once by 1.645 sigma"),
     Field("expected_pct", "double", "%", "mean of the draws: the share to expect if the boat steered by its receiver"),
-)
+), style="areas")
 
-SHORE = (
+SHORE = Layer("shore", "Shoreline", "multiline", (
     Field("shore_id", "int", "", "number of the stretch"),
     Field("status", "string", "", "scanned or unscanned"),
     _LENGTH,
-)
+), style="shore")
 
-PICKS = (
+PICKS = Layer("picks", "Picks", "table", (
     Field("source_id", "string", "", "id of the pick in its layer"),
     _OUTING, _PASS, _SAMPLE, _T_S, _TIME,
     Field("ping", "double", "", "the record's own ping count"),
@@ -173,7 +151,7 @@ PICKS = (
     Field("kind", "string", "", "object or bottom"),
     Field("label", "string", "", "label of the pick"),
     Field("shadow_open", "bool", "", "true where the shadow runs off the record: shadow_m is the least it can be"),
-)
+))
 
 _BOTTOM = Field("bottom_m", "double", "m", "bottom at the target from a depth grid, the shallower of the grid's own "
                 "depth and that brought to the sounder; null where no grid knows it")
@@ -234,23 +212,23 @@ _TARGETS = (
 
 _AT_LEAST = Field("height_at_least", "bool", "", "true where the shadow runs off the record: at least height_m high")
 
-TARGETS = (*_TARGETS, _AT_LEAST, _BOTTOM)
+TARGETS = Layer("targets", "Targets", "point", (*_TARGETS, _AT_LEAST, _BOTTOM), style="targets")
 
 _DOUBT = Field("doubt", "string", "", "why the ellipse does not hold at its confidence; empty where it does")
 
-ELLIPSES = (
+ELLIPSES = Layer("ellipses", "Error ellipses", "polygon", (
     Field("target_id", "int", "", "number of the target"),
     _CONFIDENCE,
     _DOUBT,
-)
+), style="ellipses")
 
-REJECTED = (
+REJECTED = Layer("rejected", "Rejected picks", "table", (
     Field("source_id", "string", "", "id of the pick in its layer"),
     Field("reason", "string", "", "why it has no place"),
     Field("name", "string", "", "name of the pick"),
-)
+))
 
-COMBINED = (
+COMBINED = Layer("combined", "Combined targets", "point", (
     *_TARGETS,
     Field("looks", "int", "", "picks that show this object"),
     Field("passes", "int", "", "passes they come from"),
@@ -260,9 +238,9 @@ COMBINED = (
     _BOTTOM,
     _DOUBT,
     _AT_LEAST,
-)
+), style="combined")
 
-OFFSETS = (
+OFFSETS = Layer("offsets", "Offsets", "table", (
     Field("name", "string", "", "latency_s, mount_deg, lever_forward_m, lever_starboard_m, scale or trim_deg"),
     Field("value", "double", "", "in force after the adjustment, in the unit of the name; scale is the range_ratio"),
     Field("sigma", "double", "", "its standard deviation, in the same unit"),
@@ -271,9 +249,9 @@ OFFSETS = (
     Field("correlations", "string", "", "correlation with each other offset of the same boat"),
     Field("boat", "string", "", "whose offset it is: the boat, or the outing where no field names boats"),
     Field("outings", "string", "", "outings it was solved from, parted by semicolons"),
-)
+))
 
-CAST_LINES = (
+CAST_LINES = Layer("cast_lines", "Casts", "line", (
     Field("target_id", "int", "", "number of the target"),
     Field("label", "string", "", "label of the target"),
     Field("status", "string", "", "bottom, near nadir, side unsure, water column, ambiguous or off grid"),
@@ -288,14 +266,18 @@ CAST_LINES = (
     Field("casts_needed", "int", "", "casts of this pattern for 90 %, null if 50 are not enough"),
     Field("reach", "string", "", "in reach, out of reach, over 50 casts, or no clear water"),
     Field("limit", "string", "", "what keeps it under 90 %: longest cast, water, 50 casts; empty where nothing does"),
-)
+), style="casts")
 
-CAST_STATIONS = (
+CAST_STATIONS = Layer("cast_stations", "Stations", "point", (
     Field("station_id", "int", "", "number of the station"),
     Field("kind", "string", "", "boat, or stand-off to windward"),
     _HEADING,
     Field("targets", "int", "", "targets cast at from here"),
     Field("nearest_m", "double", "m", "distance of the nearest of them"),
     Field("farthest_m", "double", "m", "distance of the farthest of them"),
-)
+), style="stations")
 
+
+def all_layers() -> list[Layer]:
+    """Every layer of this module."""
+    return [value for value in globals().values() if isinstance(value, Layer)]

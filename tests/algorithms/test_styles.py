@@ -21,11 +21,14 @@ from qgis.core import (
     QgsRenderContext,
     QgsVectorLayer,
     QgsVectorLayerTemporalContext,
+    QgsWkbTypes,
 )
 from qgis.PyQt.QtGui import QColor
 
 IDS = [tool.ID for tool in tool_classes()]
 LAYERS = {tool.ID: tool.LAYERS for tool in tool_classes()}
+ALSO = {("locatetargets", "REJECTED"): ["table", "point"]}
+"""Layers whose geometry depends on the input: picks that were points leave points behind."""
 RASTERS = [tool for tool in tool_classes() if tool.RASTERS]
 
 
@@ -69,13 +72,17 @@ def test_a_raster_has_the_bands_its_tool_says(loaded, tool):
 def test_every_layer_of_every_tool_explains_itself_and_plays(loaded, tool):
     for name, layer in loaded(tool).items():
         names = set(layer.fields().names())
-        known = list(LAYERS[tool][name])
+        schema = LAYERS[tool][name]
+        known, field_at = list(schema), layer.fields().indexOf
         assert [field for field in layer.fields().names() if field != "fid"][:len(known)] == schemas.names(known)
         for field in known:
-            alias = layer.attributeAlias(layer.fields().indexOf(field.name))
-            assert alias.startswith(field.text), (tool, name, field.name, alias)
-        assert known[0].text in layer.mapTipTemplate(), (tool, name)
+            alias = layer.attributeAlias(field_at(field.name))
+            assert alias == (f"{field.text} ({field.unit})" if field.unit else field.text), (tool, name, field.name)
+        for told in schema.tip:
+            assert f"<td>{layer.attributeAlias(field_at(told))}</td>" in layer.mapTipTemplate(), (tool, name, told)
         assert layer.temporalProperties().isActive() == bool({"time", "start_time"} & names), (tool, name)
+        shape = "table" if not layer.isSpatial() else QgsWkbTypes.displayString(layer.wkbType()).lower()
+        assert shape.replace("linestring", "line") in ALSO.get((tool, name), [schema.geometry]), (tool, name, shape)
 
 
 @pytest.mark.parametrize("tool, output, start", [("preparetrack", "OUTPUT", "t_s"), ("readlogs", "OUTPUT", "t_s")])
