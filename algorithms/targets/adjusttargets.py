@@ -140,9 +140,11 @@ class AdjustTargets(AthwartAlgorithm):
         combined = found.columns
         return {
             "OUTPUT": write_layer(self, parameters, "OUTPUT", context, feedback, fields=schemas.COMBINED,
-                                  columns=combined, crs=table.crs, places=(found.x, found.y), carried=Carried(_own_fields(table), found.first)),
+                                  columns=combined, crs=table.crs, places=(found.x, found.y),
+                                  carried=Carried(_own_fields(table), found.first)),
             "ELLIPSES": write_layer(self, parameters, "ELLIPSES", context, feedback, fields=schemas.ELLIPSES,
-                                    columns={name: combined[name] for name in schemas.names(schemas.ELLIPSES)}, crs=table.crs, places=found.outlines),
+                                    columns={name: combined[name] for name in schemas.names(schemas.ELLIPSES)},
+                                    crs=table.crs, places=found.outlines),
             "OFFSETS": write_layer(self, parameters, "OFFSETS", context, feedback, fields=schemas.OFFSETS,
                                    columns=found.offsets, crs=table.crs),
             "TARGET_COUNT": len(found.x), "CHI2": found.chi2, "DOF": found.dof, "CHI2_LOW": found.chi2_low,

@@ -9,19 +9,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..model.constants import SOUND_SPEED_FOR_PINGS_MPS
 from ..model.errors import InputError
 
-__all__ = ["CUSTOMARY", "FRESH_LIMIT", "Sound", "fresh_water", "sea_water", "sound_in", "sound_speed"]
+__all__ = ["FRESH_LIMIT", "Sound", "fresh_water", "sea_water", "sound_in", "sound_speed"]
 
 FRESH_LIMIT = 0.5
 """Salinity (g/kg) up to which the fresh-water formula serves; 0.5 g/kg is worth about 0.7 m/s."""
 
 SALTIEST = 42.0
 """Upper end of the sea-water formula's range (practical salinity)."""
-
-CUSTOMARY = 1500.0
-"""Speed (m/s) taken for ping rates where that of the water is not known; NOAA practice for side scan (Field Procedures
-Manual 2014, table 3.1). It never scales a range."""
 
 _MARCZAK = (1402.385, 5.038813, -5.799136e-2, 3.287156e-4, -1.398845e-6, 2.787860e-9)
 
@@ -140,7 +137,7 @@ def sound_in(temperature_c=None, salinity=0.0, assumed_mps=None):
                          field="assumed_mps")
     if temperature_c is None:
         return Sound(math.nan, 1.0, "Ranges and depths are taken as displayed (ratio 1): the water temperature is not "
-                                    f"known; ping rates are reckoned with {CUSTOMARY:g} m/s.")
+                                    f"known; ping rates are reckoned with {SOUND_SPEED_FOR_PINGS_MPS:g} m/s.")
     speed = float(sound_speed(temperature_c, salinity))
     formula = "sea water, UNESCO 1983" if salinity > FRESH_LIMIT else "fresh water, Marczak 1997"
     known = f"Sound speed {speed:.2f} m/s at {temperature_c:g} degrees C ({formula})"

@@ -16,7 +16,7 @@ from ..geometry.frame import Frame, horizontal_crs
 from ..model.messages import Message
 from ..model.times import iso_time
 
-__all__ = ["SIGMA_POSITION_M", "Disagreement", "disagreements", "position_scatter", "slow_offsets", "told"]
+__all__ = ["Disagreement", "disagreements", "position_scatter", "slow_offsets", "told"]
 
 SIGMA_READING_M = 0.15
 """Standard deviation of sounder less grid on level ground: a reading, a wave, the grid's own noise. A judgement."""
@@ -27,9 +27,6 @@ level), one standard deviation; judgements."""
 
 WINDOW_S, KNOT_S = 60.0, 15.0
 """Samples within a minute before and after count; the offset is found four times a minute and straight in between."""
-
-SIGMA_POSITION_M = 2.0
-"""Of a track that does not say; a judgement for ordinary receivers."""
 
 _CLOUD = 16
 _LEAST_SAMPLES = 3

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..model.constants import SIGMA_POSITION_FOR_GRID_M
 from ..model.errors import InputError
 from ..model.messages import Message
 from ..uncertainty.nadir import TerrainGround
@@ -133,7 +134,7 @@ def _scatter(track, grid, under, tied):
     scatter[at] = 0.0
     at = at[track.depth_source[at] != "grid"]
     if len(at):
-        sigma = np.where(track.sigma_pos_m[at] > 0, track.sigma_pos_m[at], offsets.SIGMA_POSITION_M)
+        sigma = np.where(track.sigma_pos_m[at] > 0, track.sigma_pos_m[at], SIGMA_POSITION_FOR_GRID_M)
         scatter[at] = offsets.position_scatter(grid, track.x[at], track.y[at], track.crs, sigma, under[at])
     return scatter
 

@@ -17,10 +17,9 @@ from shapely.geometry import box
 
 from ..geometry import overlap, shapes
 from ..model import patience
+from ..model.constants import ONE_SIDED_95
 
-__all__ = ["DEFAULT_SIGMA_M", "Z_95", "margins", "moved_edge", "moved_levels"]
-
-Z_95 = 1.645
+__all__ = ["DEFAULT_SIGMA_M", "margins", "moved_edge", "moved_levels"]
 
 DEFAULT_SIGMA_M = math.hypot(0.5, 0.5)
 """Own and pass errors of the edge (m) where a swath does not state them: slow drift 0.5, jitter 0.5, a judgement."""
@@ -53,7 +52,7 @@ def margins(sigma_edge, position_error):
     ([1.645], [2.033])
     """
     sigma_edge = np.asarray(sigma_edge, float)
-    return Z_95 * sigma_edge, Z_95 * (np.hypot(sigma_edge, position_error) - sigma_edge)
+    return ONE_SIDED_95 * sigma_edge, ONE_SIDED_95 * (np.hypot(sigma_edge, position_error) - sigma_edge)
 
 
 def moved_edge(polygon, distance):

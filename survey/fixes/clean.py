@@ -7,6 +7,7 @@ import numpy as np
 
 from ..geometry import ground
 from ..geometry.frame import Frame
+from ..model.constants import SIGMA_POSITION_M
 from ..model.errors import InputError
 from ..model.messages import Message
 from ..model.rejections import Rejections
@@ -14,10 +15,7 @@ from ..model.times import iso_time
 from .arrange import by_distance, by_time, dropped, has_times
 from .jumps import excursions, nowhere, out_of_reach, too_far
 
-__all__ = ["SIGMA_POSITION_M", "CleanFixes", "clean_fixes", "default_gap"]
-
-SIGMA_POSITION_M = 2.12
-"""Per axis, from all causes: bias 2.0, drift from pass to pass 0.5, jitter 0.5 m (judgement, not a standard)."""
+__all__ = ["CleanFixes", "clean_fixes", "default_gap"]
 
 LEAST_GAP_S, LONGEST_GAP_S = 10.0, 30.0
 

@@ -105,5 +105,12 @@ class Layer:
 
 
 def names(fields: Iterable[Field]) -> list[str]:
-    """Names of fields, in order."""
+    """Names of fields, in order.
+
+    Examples
+    --------
+    >>> from athwart.model.schemas import Field, names
+    >>> names((Field("label", "string", "", "what it is"), Field("depth_m", "double", "m", "water over it")))
+    ['label', 'depth_m']
+    """
     return [field.name for field in fields]

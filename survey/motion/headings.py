@@ -5,19 +5,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..model.constants import SIGMA_COMPASS_DEG
 from ..model.table import Floats, Table, Texts
 from .course import steadied, turn_of, unwrapped
 from .infill import infill
 
-__all__ = ["COMPASS", "COMPASS_GAP_S", "COURSE", "MAX_COURSE_SIGMA_DEG", "SIGMA_COMPASS_DEG", "Headings", "headings"]
+__all__ = ["COMPASS", "COMPASS_GAP_S", "COURSE", "MAX_COURSE_SIGMA_DEG", "Headings", "headings"]
 
 COMPASS, COURSE = "compass", "course"
 
 MAX_COURSE_SIGMA_DEG = 20.0
 """A course worse than this is no heading."""
-
-SIGMA_COMPASS_DEG = 3.0
-"""Of a compass whose error is not stated (judgement, not a standard)."""
 
 COMPASS_GAP_S = 5.0
 """Longest gap in a compass that is bridged; a boat can turn away in more."""

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 import numpy as np
 import shapely.geometry as sg
 
-from ..beams.soundspeed import CUSTOMARY
 from ..geometry import ground, transfer
 from ..geometry.frame import Frame
+from ..model.constants import SOUND_SPEED_FOR_PINGS_MPS
 from ..model.errors import InputError
 from ..model.messages import Message
 from .way_made import way_made
@@ -50,7 +50,7 @@ def too_fast(speed_mps, range_m, sound_speed_mps):
     >>> too_fast(np.array([1.0, 9.0]), np.array([30.0, 30.0]), np.array([1450.0, 1450.0])).tolist()
     [False, True]
     """
-    speed = np.where(np.isfinite(sound_speed_mps), sound_speed_mps, CUSTOMARY)
+    speed = np.where(np.isfinite(sound_speed_mps), sound_speed_mps, SOUND_SPEED_FOR_PINGS_MPS)
     rate = PING_SHARE * speed / (2 * range_m)
     return speed_mps > rate / PINGS_A_METRE
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..model.constants import SOUND_SPEED_FOR_EDGES_MPS
 from ..uncertainty.sigmas import PRESETS
 
 __all__ = ["DEFAULT_SPEED_MPS", "PassFacts", "pass_facts"]
@@ -12,8 +13,6 @@ __all__ = ["DEFAULT_SPEED_MPS", "PassFacts", "pass_facts"]
 DEFAULT_SPEED_MPS = 2.0
 DEFAULT_HEADING_DEG = 6.0
 """Where the swaths do not say: crab of 0.2 m/s at 2 m/s, as of a course; a compass is better (3 degrees)."""
-
-_SOUND_MPS = 1450.0
 
 
 @dataclass(frozen=True)
@@ -68,4 +67,4 @@ def pass_facts(swaths, rows, ground, reach_m=np.nan):
     return PassFacts(inner, outer, slant, depth, float(np.tan(np.radians(min(max(blind, 0.0), 89.0)))),
                      mean("speed_mps", DEFAULT_SPEED_MPS), mean("sigma_drift_m", ordinary.slow, 2),
                      mean("sigma_heading_deg", DEFAULT_HEADING_DEG, 2), mean("sigma_depth_m", ordinary.depth, 2),
-                     mean("sigma_sound_mps", ordinary.sound_speed, 2) / _SOUND_MPS, tuple(taken))
+                     mean("sigma_sound_mps", ordinary.sound_speed, 2) / SOUND_SPEED_FOR_EDGES_MPS, tuple(taken))

@@ -8,6 +8,7 @@ import numpy as np
 
 from ..beams.pointing import turn_reach
 from ..beams.ranges import blind_range, ground_range
+from ..model.constants import SOUND_SPEED_FOR_EDGES_MPS, TWO_SIDED_95
 from ..model.errors import InputError
 from ..uncertainty import nadir
 from ..uncertainty.sigmas import PRESETS, Sigmas, position_parts
@@ -15,9 +16,6 @@ from ..uncertainty.sigmas import PRESETS, Sigmas, position_parts
 __all__ = ["MERGES", "SwathSettings", "drawn_sigmas", "edge_sigma", "edges", "reach_limit", "used_range"]
 
 MERGES = ("strip", "pass", "all")
-
-_SOUND_SPEED = 1450.0
-"""Used for a relative error only, where the track does not say: cool fresh water, m/s."""
 
 _SIGMA_SOUND_KNOWN = 5.0
 """Standard deviation (m/s) that remains where the track was corrected by a measured temperature; a judgement."""
@@ -166,7 +164,7 @@ def edge_sigma(track, settings, range_m=None):
     """
     sigmas, depth = settings.sigmas, track.depth_m
     slant = used_range(track.range_m if range_m is None else range_m, settings)
-    speed = np.where(np.isfinite(track.sound_speed_mps), track.sound_speed_mps, _SOUND_SPEED)
+    speed = np.where(np.isfinite(track.sound_speed_mps), track.sound_speed_mps, SOUND_SPEED_FOR_EDGES_MPS)
     scale2 = np.square(_sigma_sound(track, sigmas) / speed)
     range2, depth2 = sigmas.range ** 2, sigmas.depth ** 2
     if settings.range_model == "subtract":
@@ -178,7 +176,7 @@ def edge_sigma(track, settings, range_m=None):
         low, high = nadir.mapped_bounds(
             square + range2 - depth2, 4 * (np.square(slant) * range2 + np.square(depth) * depth2
                                            + np.square(square) * scale2) + 2 * (range2 ** 2 + depth2 ** 2))
-        by_range = np.square((high - low) / (2 * nadir.Z95))
+        by_range = np.square((high - low) / (2 * TWO_SIDED_95))
     turn2 = np.square(np.radians(np.nan_to_num(track.sigma_heading_deg)))
     by_heading = np.square(ground) * ((1 + np.exp(-2 * turn2)) / 2 - np.exp(-turn2))
     _, slow, jitter = position_parts(sigmas, track.sigma_pos_m, False)

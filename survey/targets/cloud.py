@@ -17,6 +17,7 @@ from statistics import NormalDist
 import numpy as np
 
 from ..bottom.terrain import PickErrors
+from ..model.constants import TWO_SIDED_95
 from ..uncertainty import nadir
 from .budget import Budget
 from .covariance import HALF_NORMAL_MEAN, Spread, ellipse, motions, open_shadow, to_east_north, total
@@ -124,7 +125,7 @@ def _of_frame(obs, index, out, rows, sigmas, beams, frame, sample, cloud):
     out.own[index] += _positive(*grown)
     out.centre[index] += np.where(met & ~unsure, obs.side * (centre - moves.found.ground), 0.0)
     out.ground[index] = np.where(met, centre, out.ground[index])
-    half = nadir.Z95 * np.sqrt(np.maximum(mean(np.square(ground)) - np.square(reached), 0) + reading)
+    half = TWO_SIDED_95 * np.sqrt(np.maximum(mean(np.square(ground)) - np.square(reached), 0) + reading)
     many = moves.found.status == nadir.AMBIGUOUS
     low, high = np.maximum(reached - half, 0.0), reached + half
     out.low[index] = np.where(met, np.where(many, np.minimum(low, out.low[index]), low), out.low[index])

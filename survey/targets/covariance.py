@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..model.constants import TWO_SIDED_95
 from ..uncertainty import ellipses, nadir
 
 __all__ = ["Motions", "Spread", "Square", "WATER_SIGMAS", "bed_and_gain", "ellipse", "motions", "open_shadow",
@@ -257,5 +258,5 @@ def _terrain_limits(found, obs):
     near, far = terrain.low[many] * ratio, terrain.high[many] * ratio
     found.low[many], found.high[many] = np.minimum(found.low[many], near), np.maximum(found.high[many], far)
     found.ground[many] = (found.low[many] + found.high[many]) / 2
-    found.hanging_var[many] = np.square((far - near) / (2 * nadir.Z95))
+    found.hanging_var[many] = np.square((far - near) / (2 * TWO_SIDED_95))
     found.status[many], found.status[off] = nadir.AMBIGUOUS, nadir.OFF_GRID

@@ -10,9 +10,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..beams.soundspeed import CUSTOMARY
 from ..bottom.terrain import anchored, bottom_on
 from ..bottom.terrain import ground_on as ground_on_grid
+from ..model.constants import SOUND_SPEED_FOR_TARGETS_MPS
 from ..model.errors import InputError
 from ..model.messages import Message
 from ..model.track import side_name
@@ -230,7 +230,7 @@ def _sightings(track, poses, true, side, settings, sigmas, position_stated, sigm
         course_heading=track.heading_source[sample] != "compass",
         depth_scales=true.own_depth | (track.depth_source[sample] != "grid"),
         ground_reading=np.full(len(sample), settings.range_kind == "ground"),
-        sound_speed=np.where(np.isfinite(poses.sound_speed_mps), poses.sound_speed_mps, CUSTOMARY),
+        sound_speed=np.where(np.isfinite(poses.sound_speed_mps), poses.sound_speed_mps, SOUND_SPEED_FOR_TARGETS_MPS),
         bias=bias, slow=slow, jitter=jitter,
         sigma_heading=np.where(known, poses.sigma_heading_deg, sigmas.heading), sigma_time=sigma_time)
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..geometry.frame import Frame
+from ..model.constants import SIGMA_POSITION_M
 from ..model.errors import InputError
 from ..model.messages import Message
 from ..model.table import Floats, Table, Texts
@@ -20,7 +21,6 @@ AUTO, TIME, PING, BOAT, OBJECT = TIES = ("auto", "time", "ping", "boat point", "
 NEAR_SIGMAS = 3.0
 """A mark made on the boat lies within so many position sigmas of the pass it was made on."""
 
-_DEFAULT_SIGMA_M = 2.12
 _QUARTER_S = 900.0
 _MOST_OFFSET_H = 14.0
 
@@ -206,7 +206,7 @@ def _by_ping(ties, rows, track, picks):
 
 def _by_boat_point(ties, rows, track, picks, mark_delay):
     """The mark shows the fix of the moment, L old: the object was abeam L minus the delay of the finger later."""
-    sigma = np.where(np.isfinite(track.sigma_pos_m), track.sigma_pos_m, _DEFAULT_SIGMA_M)
+    sigma = np.where(np.isfinite(track.sigma_pos_m), track.sigma_pos_m, SIGMA_POSITION_M)
     within = NEAR_SIGMAS * sigma
     found = nearest(track, picks.x[rows], picks.y[rows], float(within.max()))
     reach = within[np.floor(np.nan_to_num(found.at)).astype(int)]

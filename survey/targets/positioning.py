@@ -8,10 +8,11 @@ import numpy as np
 from ..beams.land import water_reach
 from ..geometry import shapes, transfer
 from ..geometry.frame import frames_for
+from ..model.constants import TWO_SIDED_95
 from ..model.messages import Message
 from ..model.table import Floats, Objects, Table, Texts
 from ..uncertainty import ellipses
-from ..uncertainty.nadir import Z95, TerrainGround
+from ..uncertainty.nadir import TerrainGround
 
 __all__ = ["Places", "beams_of", "lay_off", "on_terrain", "outlines", "sample_frames"]
 
@@ -160,7 +161,7 @@ def _stop_at_land(out, water, index, sample, beam, centre, sigma_across):
     behind = np.maximum(ground - reach, 0.0)
     out.beyond[index] = behind
     for i, row in enumerate(index):
-        if behind[i] <= Z95 * sigma_across[i]:
+        if behind[i] <= TWO_SIDED_95 * sigma_across[i]:
             continue
         out.reason[row] = (
             Message("the beam meets the shore {reach:.1f} m from the boat and the place is {ground:.1f} m away: land "

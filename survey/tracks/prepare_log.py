@@ -3,11 +3,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..fixes.clean import SIGMA_POSITION_M
+from ..model.constants import SIGMA_COMPASS_DEG, SIGMA_POSITION_M
 from ..model.messages import Message
 from ..model.times import iso_time
 from ..motion.course import JITTER_BASE_M, WINDOW_M, WINDOW_S
-from ..motion.headings import SIGMA_COMPASS_DEG
 from ..motion.turns import CORNER_DEG, CORNER_M, LEAST_TURN_DEG, ROUND_DEG
 
 __all__ = ["describe"]

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..model.constants import TWO_SIDED_95
 from ..model.table import Floats, Table, Texts
 
 __all__ = ["AMBIGUOUS", "BOTTOM", "NEAR_NADIR", "OFF_GRID", "SIDE_UNSURE", "STATUSES", "WATER_COLUMN", "GroundRange",
@@ -21,7 +22,6 @@ __all__ = ["AMBIGUOUS", "BOTTOM", "NEAR_NADIR", "OFF_GRID", "SIDE_UNSURE", "STAT
 STATUSES = ("bottom", "near nadir", "side unsure", "water column", "ambiguous", "off grid")
 BOTTOM, NEAR_NADIR, SIDE_UNSURE, WATER_COLUMN, AMBIGUOUS, OFF_GRID = range(len(STATUSES))
 
-Z95 = 1.959964
 LEVEL = 0.95
 LINEAR_LIMIT = 0.2
 """The sd(q) / q below which G is taken as normal with standard deviation sd(q) / (2 G)."""
@@ -113,7 +113,7 @@ def mapped_bounds(mean, var_q):
     >>> low.round(2).tolist(), high.round(2).tolist()
     ([11.84], [12.16])
     """
-    reach = Z95 * np.sqrt(var_q)
+    reach = TWO_SIDED_95 * np.sqrt(var_q)
     return np.sqrt(np.maximum(mean - reach, 0.0)), np.sqrt(np.maximum(mean + reach, 0.0))
 
 
@@ -124,8 +124,9 @@ def _on_a_side(found, near, mean, sd, sided):
                                                                      where=sd > 0))
     exact = sd == 0  # no spread: nothing to carry
     root = np.sqrt(np.maximum(mean, 0.0))
-    unsure = ~sided & (mean <= Z95 * sd)
-    high = np.maximum(high, np.sqrt(np.maximum(mean + Z95 * sd, 0.0)))  # never shorter than the interval of q itself
+    unsure = ~sided & (mean <= TWO_SIDED_95 * sd)
+    # never shorter than the interval of q itself
+    high = np.maximum(high, np.sqrt(np.maximum(mean + TWO_SIDED_95 * sd, 0.0)))
     found.ground[near] = np.where(exact, root, np.where(unsure, 0.0, middle))
     found.low[near] = np.where(exact, root, np.where(unsure, 0.0, low))
     found.high[near] = np.where(exact, root, np.where(unsure, twice, high))

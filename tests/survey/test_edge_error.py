@@ -3,8 +3,8 @@ import math
 
 import numpy as np
 import pytest
-from athwart.survey.coverage import edge_error
 from athwart.survey.coverage.edge_error import margins, moved_edge, moved_levels
+from athwart.survey.model.constants import ONE_SIDED_95
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Point, Polygon, box
@@ -12,7 +12,7 @@ from shapely.geometry import Point, Polygon, box
 
 def test_the_factor_is_the_one_sided_95_percent_point():
     # JCGM 100:2008 table G.1 gives 1.645 for 90 % two-sided, which is 95 % one-sided
-    assert 0.5 * (1 + math.erf(edge_error.Z_95 / math.sqrt(2))) == pytest.approx(0.95, abs=1e-4)
+    assert 0.5 * (1 + math.erf(ONE_SIDED_95 / math.sqrt(2))) == pytest.approx(0.95, abs=1e-4)
 
 
 @given(st.floats(0, 20), st.floats(0, 20))

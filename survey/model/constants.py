@@ -1,0 +1,34 @@
+"""Figures that several rooms take, once each, by names that say what for. Defaults of settings stand with those."""
+from __future__ import annotations
+
+__all__ = ["ONE_SIDED_95", "SIGMA_COMPASS_DEG", "SIGMA_POSITION_FOR_GRID_M", "SIGMA_POSITION_M",
+           "SOUND_SPEED_FOR_EDGES_MPS", "SOUND_SPEED_FOR_PINGS_MPS", "SOUND_SPEED_FOR_TARGETS_MPS", "TWO_SIDED_95"]
+
+TWO_SIDED_95 = 1.959964
+"""Standard deviations within which 95 % of a normal distribution lie, either side (JCGM 100:2008, table G.1: 1.960)."""
+
+ONE_SIDED_95 = 1.645
+"""Standard deviations below which 95 % of it lie (the same table, 90 % two-sided)."""
+
+SIGMA_POSITION_M = 2.12
+"""Of a position that does not say, per axis, from all causes: bias 2.0, drift from pass to pass 0.5, jitter 0.5 m
+(judgement, not a standard)."""
+
+SIGMA_POSITION_FOR_GRID_M = 2.0
+"""Of a track that does not say, where its depths are compared with a grid's; a judgement for ordinary receivers, and
+less than ``SIGMA_POSITION_M`` by the drift and jitter that it leaves out."""
+
+SIGMA_COMPASS_DEG = 3.0
+"""Of a compass whose error is not stated (judgement, not a standard)."""
+
+SOUND_SPEED_FOR_PINGS_MPS = 1500.0
+"""Taken for ping rates where that of the water is not known; NOAA practice for side scan (Field Procedures Manual 2014,
+table 3.1). It never scales a range."""
+
+SOUND_SPEED_FOR_EDGES_MPS = 1450.0
+"""What an error of the sound speed is divided by at the edges of swaths and in the share seen, where the speed is not
+known: that of fresh water at 11 degrees C (Marczak 1997)."""
+
+SOUND_SPEED_FOR_TARGETS_MPS = 1500.0
+"""The same in the error budget of a target. 1450 would suit lakes better, and is 3 % more of an error; this one stays
+so that targets come out as they always have."""
