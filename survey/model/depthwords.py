@@ -8,7 +8,8 @@ __all__ = ["depth_words"]
 _SLACK = 1e-9  # 8.3 m is 8.3 m, not 8.2, though no float is exactly that
 
 
-def depth_words(bottom_m, boat_m, unit="m", unit_m=1.0, digits=1, brief=False):
+def depth_words(bottom_m: float | None, boat_m: float | None, unit: str = "m", unit_m: float = 1.0, digits: int = 1,
+                brief: bool = False) -> str:
     """'bottom 7.9 m' where a grid knows the bottom at the target, else '6.2 m under the boat when seen'; '' if neither
     is known.
 
@@ -28,7 +29,7 @@ def depth_words(bottom_m, boat_m, unit="m", unit_m=1.0, digits=1, brief=False):
     >>> depth_words(7.9, 6.2).split(), depth_words(float("nan"), 6.2, "ft", 0.3048, 0).split()
     (['bottom', '7.9', 'm'], ['20', 'ft', 'under', 'the', 'boat', 'when', 'seen'])
     """
-    def figure(metres):
+    def figure(metres: float) -> str:
         whole = 10 ** digits
         return f"{math.floor(metres / unit_m * whole + _SLACK) / whole:.{digits}f}\u00a0{unit}"
 

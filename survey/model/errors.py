@@ -17,9 +17,10 @@ class SurveyError(Exception):
     """
 
     @property
-    def message(self):
+    def message(self) -> str:
         """The text as it was raised: a Message where it names settings or functions."""
-        return self.args[0] if self.args else ""
+        text: str = self.args[0] if self.args else ""
+        return text
 
 
 class InputError(SurveyError):
@@ -45,7 +46,7 @@ class InputError(SurveyError):
     grade - The grade 'sharp' is not one of seen, detection.
     """
 
-    def __init__(self, text, field=None):
+    def __init__(self, text: str, field: str | tuple[str, ...] | None = None) -> None:
         super().__init__(text)
         if field is None:
             named = (part for part in getattr(text, "parts", ()) if isinstance(part, Setting))

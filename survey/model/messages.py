@@ -2,7 +2,8 @@
 from __future__ import annotations
 
 import string
-from typing import NamedTuple
+from collections.abc import Callable, Iterable, Iterator
+from typing import Any, NamedTuple
 
 __all__ = ["Function", "Message", "Setting"]
 
@@ -18,7 +19,7 @@ class Setting(NamedTuple):
     name: str
     function: str = ""
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"the unit of {self.name[:-len(_UNIT)]}" if self.name.endswith(_UNIT) else self.name
 
 
@@ -27,7 +28,7 @@ class Function(NamedTuple):
 
     name: str
 
-    def __str__(self):
+    def __str__(self) -> str:
         return f"{self.name}()"
 
 
@@ -56,15 +57,15 @@ class Message(str):
     "'RANGE_M' is -3 m; see 'PREPARE'."
     """
 
-    parts: tuple
+    parts: tuple[Any, ...]
 
-    def __new__(cls, template, **values):
+    def __new__(cls, template: str, **values: Any) -> Message:
         return cls.of(_parts(template, values))
 
     @classmethod
-    def of(cls, parts):
+    def of(cls, parts: Iterable[Any]) -> Message:
         """A message of these parts in their order; messages among them keep their names."""
-        flat = []
+        flat: list[Any] = []
         for part in parts:
             flat += getattr(part, "parts", [part])
         message = super().__new__(cls, "".join(map(str, flat)))
@@ -72,30 +73,30 @@ class Message(str):
         return message
 
     @classmethod
-    def joined(cls, separator, texts):
+    def joined(cls, separator: str, texts: Iterable[str]) -> Message:
         """Texts and messages in a row, as ``separator.join(texts)`` is for texts."""
         return cls.of([part for text in texts for part in (separator, text)][1:])
 
-    def __add__(self, other):
+    def __add__(self, other: str) -> Message:
         return Message.of([self, other])
 
-    def __radd__(self, other):
+    def __radd__(self, other: str) -> Message:
         return Message.of([other, self])
 
-    def __reduce__(self):
+    def __reduce__(self) -> tuple[Any, ...]:
         return Message.of, (self.parts,)
 
-    def rstrip(self, chars=None):
+    def rstrip(self, chars: str | None = None) -> Message:
         """As of texts; a name at the end stays."""
         *head, last = self.parts
         return Message.of([*head, last.rstrip(chars) if isinstance(last, str) else last])
 
-    def rendered(self, word):
+    def rendered(self, word: Callable[[Any], str]) -> str:
         """The text, with ``word(name)`` for every Setting and Function in it."""
         return "".join(part if isinstance(part, str) else word(part) for part in self.parts)
 
 
-def _parts(template, values):
+def _parts(template: str, values: dict[str, Any]) -> Iterator[Any]:
     """Parts of a template: what stands in braces and is not a value is a name."""
     for text, name, spec, conversion in string.Formatter().parse(template):
         yield text
@@ -104,7 +105,7 @@ def _parts(template, values):
         if name in values:
             value = values[name]
             named = isinstance(value, (Message, Setting, Function))
-            yield value if named else format(repr(value) if conversion else value, spec)
+            yield value if named else format(repr(value) if conversion else value, spec or "")
         elif name.endswith("()"):
             yield Function(name[:-2])
         else:

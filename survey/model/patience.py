@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import contextlib
 import threading
+from collections.abc import Callable, Iterator
+from typing import Any
 
 from .errors import Cancelled
 
@@ -15,12 +17,12 @@ __all__ = ["heard", "listening", "look"]
 
 _EVERY_S = 0.05
 _here = threading.local()
-_left_alone: list[object] = []
+_left_alone: list[threading.Thread] = []
 """Threads whose result nobody wants any more; a geometry library that is not made for it never meets two at once."""
 
 
 @contextlib.contextmanager
-def listening(ask):
+def listening(ask: Callable[[], None]) -> Iterator[None]:
     """Within the block this thread asks by calling ``ask()``, which may raise Cancelled.
 
     Examples
@@ -44,7 +46,7 @@ def listening(ask):
         _here.ask = before
 
 
-def look():
+def look() -> None:
     """Ask whether to go on; nothing happens where nobody listens.
 
     Examples
@@ -57,7 +59,7 @@ def look():
         ask()
 
 
-def heard(function, *arguments):
+def heard(function: Callable[..., Any], *arguments: Any) -> Any:
     """``function(*arguments)``; while it runs, this thread keeps asking whether to go on.
 
     Raises
@@ -75,13 +77,14 @@ def heard(function, *arguments):
     if ask is None:
         return function(*arguments)
     ask()
-    told, given_up = {}, threading.Event()
+    told: dict[str, Any] = {}
+    given_up = threading.Event()
 
-    def go_on():
+    def go_on() -> None:
         if given_up.is_set():
             raise Cancelled
 
-    def work():
+    def work() -> None:
         _here.ask = go_on
         try:
             told["made"] = function(*arguments)
@@ -101,7 +104,7 @@ def heard(function, *arguments):
     return told["made"]
 
 
-def _wait_for(thread, ask):
+def _wait_for(thread: threading.Thread, ask: Callable[[], None]) -> None:
     thread.join(_EVERY_S)
     while thread.is_alive():
         ask()

@@ -216,8 +216,12 @@ _NUMPY = {"Floats": "f", "Ints": "iu", "Bools": "b", "Texts": "O", "Objects": "O
 """Kinds of dtype that are of each type as they are."""
 
 
-@functools.cache
 def _columns(cls: Any) -> tuple[_Column, ...]:
+    return _columns_of(cls)
+
+
+@functools.cache
+def _columns_of(cls: Any) -> tuple[_Column, ...]:
     found = []
     for field in fields(cls):
         kind, *more = (word.strip() for word in str(field.type).split("|"))
@@ -227,8 +231,12 @@ def _columns(cls: Any) -> tuple[_Column, ...]:
     return tuple(found)
 
 
-@functools.cache
 def _whole(cls: Any) -> tuple[str, ...]:
+    return _whole_of(cls)
+
+
+@functools.cache
+def _whole_of(cls: Any) -> tuple[str, ...]:
     names = {one.name for one in _columns(cls)}
     return tuple(field.name for field in fields(cls) if field.name not in names)
 

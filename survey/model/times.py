@@ -10,11 +10,14 @@ import datetime
 import math
 import numbers
 import re
+from collections.abc import Iterable
+from typing import Any
 
 import numpy as np
 
 from .errors import InputError
 from .messages import Message
+from .table import Floats, Texts
 
 __all__ = ["DATE_ORDERS", "DAY_S", "day_number", "iso_time", "iso_times", "parse_date", "parse_times", "read_times",
            "times_of_day"]
@@ -46,7 +49,7 @@ DATE_ORDERS = ("day month year", "month day year")
 _EXAMPLE = "Write times like 2024-05-31T14:05:09.5Z, or as seconds since 1970."
 
 
-def parse_times(values, offset_hours=0.0, what="time", strict=True):
+def parse_times(values: Any, offset_hours: float = 0.0, what: str = "time", strict: bool = True) -> Floats:
     """Read times of any of the usual kinds; see ``read_times``.
 
     Parameters
@@ -81,7 +84,8 @@ def parse_times(values, offset_hours=0.0, what="time", strict=True):
     return found
 
 
-def read_times(values, offset_hours=0.0, date_order=None, first_s=None, field="time"):
+def read_times(values: Any, offset_hours: float = 0.0, date_order: str | None = None, first_s: float | None = None,
+               field: str = "time") -> tuple[Floats, Texts]:
     """Read times of any of the usual kinds, and say of each that cannot be read why.
 
     Parameters
@@ -132,7 +136,7 @@ def read_times(values, offset_hours=0.0, date_order=None, first_s=None, field="t
     return found, reason
 
 
-def _not_read(text, date_order, field):
+def _not_read(text: str, date_order: str | None, field: str) -> str:
     if _ORDERED.fullmatch(text) and not date_order:
         gap = text.replace(" ", "").lstrip("0123456789")[0]
         shape = f"dd{gap}MM{gap}yyyy HH:mm" + (":ss" if text.count(":") > 1 else "")
@@ -146,7 +150,7 @@ def _not_read(text, date_order, field):
     return f"'{text}' is not a time. {_EXAMPLE}"
 
 
-def times_of_day(texts, first_s, time_offset=0.0):
+def times_of_day(texts: Iterable[str], first_s: float, time_offset: float = 0.0) -> Floats:
     """Notes that give no date, such as 14:05, 14.05 or 14:05:30, as moments of the outing.
 
     Parameters
@@ -169,10 +173,10 @@ def times_of_day(texts, first_s, time_offset=0.0):
     >>> times_of_day(["14:05", "2.30", "noon"], first_s=13 * 3600.0).tolist()
     [50700.0, 9000.0, nan]
     """
-    return np.array([_at_time_of_day(words.strip(), first_s, time_offset) for words in texts], float).reshape(-1)
+    return np.array([_at_time_of_day(words.strip(), first_s, time_offset) for words in texts], np.float64).reshape(-1)
 
 
-def _at_time_of_day(text, first_s, time_offset):
+def _at_time_of_day(text: str, first_s: float, time_offset: float) -> float:
     clock = _TIME_OF_DAY.fullmatch(text)
     if not clock or int(clock[1]) > 23 or int(clock[3]) > 59:
         return math.nan
@@ -182,7 +186,7 @@ def _at_time_of_day(text, first_s, time_offset):
     return moment + DAY_S * math.ceil((first_s - moment) / DAY_S - 0.5)
 
 
-def _seconds(value, shift, date_order):
+def _seconds(value: Any, shift: float, date_order: str | None) -> float:
     """Seconds since 1970 UTC of one value; NaN for blank text; ValueError if it is no time."""
     if isinstance(value, str):
         return _seconds_of_text(value.strip(), shift, date_order)
@@ -197,13 +201,13 @@ def _seconds(value, shift, date_order):
     raise ValueError(value)
 
 
-def _seconds_of_number(number):
+def _seconds_of_number(number: float) -> float:
     if abs(number) >= 1000 * _LARGEST_SECONDS:
         raise ValueError(number)
     return number / 1000 if abs(number) >= _LARGEST_SECONDS else number
 
 
-def _seconds_of_text(text, shift, date_order):
+def _seconds_of_text(text: str, shift: float, date_order: str | None) -> float:
     if text.lower() in _UNKNOWN:
         return math.nan
     clock = _CLOCK.fullmatch(text)
@@ -220,7 +224,7 @@ def _seconds_of_text(text, shift, date_order):
     raise ValueError(text)
 
 
-def _on_day(day, clock, half, shift):
+def _on_day(day: int, clock: re.Match[str], half: str, shift: float) -> float:
     """Seconds since 1970 UTC of a clock's groups on a day; ``half`` is 'a' or 'p' where it counts 12 hours."""
     hour, minute, second = int(clock["hour"]), int(clock["minute"]), float((clock["second"] or "0").replace(",", "."))
     if half:
@@ -233,7 +237,7 @@ def _on_day(day, clock, half, shift):
     return wall + (shift if clock["zone"] is None else -_zone_seconds(clock["zone"]))
 
 
-def _zone_seconds(zone):
+def _zone_seconds(zone: str) -> float:
     """Seconds that a zone's clock is ahead of UTC."""
     offset = zone.upper().lstrip("UTCGMZ")
     if not offset:
@@ -246,7 +250,7 @@ def _zone_seconds(zone):
     return math.copysign(hours * 3600 + minutes * 60, -1 if offset[0] == "-" else 1)
 
 
-def day_number(year, month, day):
+def day_number(year: int, month: int, day: int) -> int:
     """Days from 1970-01-01 to a date of the Gregorian calendar; ValueError if there is no such date.
 
     Examples
@@ -258,7 +262,7 @@ def day_number(year, month, day):
     return datetime.date(year, month, day).toordinal() - _EPOCH_DAY
 
 
-def parse_date(value):
+def parse_date(value: datetime.date | str | None) -> int | None:
     """A calendar date, given as ``datetime.date`` or text year-month-day, as days since 1970-01-01; None if blank.
 
     Raises
@@ -277,7 +281,7 @@ def parse_date(value):
     text = str(value or "").strip()
     if not text:
         return None
-    parts = re.fullmatch(r"(\d{4})(?:([-/.])(\d\d?)\2(\d\d?)|(\d\d)(\d\d))", text)
+    parts: Any = re.fullmatch(r"(\d{4})(?:([-/.])(\d\d?)\2(\d\d?)|(\d\d)(\d\d))", text)
     try:
         return day_number(int(parts[1]), int(parts[3] or parts[5]), int(parts[4] or parts[6]))
     except (TypeError, ValueError):
@@ -285,7 +289,7 @@ def parse_date(value):
                                  given=text)) from None
 
 
-def iso_time(t_s):
+def iso_time(t_s: float) -> str:
     """Seconds since 1970 UTC -> ISO 8601 text in UTC, to the millisecond where there are decimals; '' for NaN.
 
     Examples
@@ -300,7 +304,7 @@ def iso_time(t_s):
     return moment.isoformat(timespec="milliseconds" if moment.microsecond else "seconds") + "Z"
 
 
-def iso_times(t_s):
+def iso_times(t_s: Any) -> Texts:
     """``iso_time`` of each of (n,) seconds, as an object array of str.
 
     Examples

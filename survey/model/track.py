@@ -1,7 +1,9 @@
 """The prepared track as arrays: what every later tool computes with."""
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -21,7 +23,7 @@ OUTINGS_PARTED = "; "
 """What stands between the outings that a row of solved offsets comes from."""
 
 
-def side_name(side):
+def side_name(side: float) -> str:
     """'port' for -1, 'starboard' for +1, 'both' for 0.
 
     Examples
@@ -81,7 +83,7 @@ class Track(Table):
     reject_reason: Texts | None
 
     @classmethod
-    def from_columns(cls, crs, x, y, columns):
+    def from_columns(cls, crs: object, x: Any, y: Any, columns: Mapping[str, Any]) -> Track:
         """Track from a dict of (n,) arrays by field name, sorted here.
 
         Raises
@@ -96,10 +98,12 @@ class Track(Table):
                 "This is not a prepared track: it lacks the field{s} {missing}. Run {prepare()} on your log first and "
                 "use its output.", s="s" * (len(missing) > 1), missing=", ".join(missing)))
         left_out = [name for name in FOR_PICKS if columns[name] is None]
-        taken = {name: np.asarray(columns[name]) for name in names(TRACK) if name not in ("time", *left_out)}
+        blank: Any = None
+        taken: dict[str, Any] = {name: np.asarray(columns[name]) for name in names(TRACK)
+                                 if name not in ("time", *left_out)}
         order = np.lexsort((taken["sample_id"], taken["pass_id"], taken["outing"].astype(str)))
         made = cls(crs, np.asarray(x, float)[order], np.asarray(y, float)[order],
-                   **dict.fromkeys(left_out), **{name: values[order] for name, values in taken.items()})
+                   **dict.fromkeys(left_out, blank), **{name: values[order] for name, values in taken.items()})
         twice = np.flatnonzero((np.diff(made.pass_key()) == 0) & (np.diff(made.sample_id) == 0))
         if len(twice):
             raise InputError(Message(
@@ -109,31 +113,33 @@ class Track(Table):
                 outing=made.outing[twice[0]], pass_id=made.pass_id[twice[0]], count=len(twice)))
         return made
 
-    def pass_key(self):
+    def pass_key(self) -> Ints:
         """(n,) int: one number per outing and pass, contiguous in the sorted track, starting at 0."""
         new = np.ones(len(self), bool)
         if len(self) > 1:
             new[1:] = (self.pass_id[1:] != self.pass_id[:-1]) | (self.outing[1:] != self.outing[:-1])
         return np.cumsum(new) - 1
 
-    def joined(self):
+    def joined(self) -> Bools:
         """(n - 1,) bool: sample i and i + 1 belong to one unbroken stretch.
 
         Same outing and pass, sample_id one apart, both usable. Nothing may be drawn, interpolated or tied across False.
         """
         key = self.pass_key()
-        return ((key[1:] == key[:-1]) & (np.diff(self.sample_id) == 1) & self.usable[1:] & self.usable[:-1])
+        one: Bools = ((key[1:] == key[:-1]) & (np.diff(self.sample_id) == 1) & self.usable[1:] & self.usable[:-1])
+        return one
 
-    def cut_between(self):
+    def cut_between(self) -> Bools:
         """(n - 1,) bool: a turn ends the pass of sample i and begins that of sample i + 1, and nothing is missing.
 
         Same outing, sample_id one apart, both usable, another pass. The beam of the second sample closes the one pass
         and opens the other.
         """
-        return ((self.outing[1:] == self.outing[:-1]) & (self.pass_id[1:] != self.pass_id[:-1])
-                & (np.diff(self.sample_id) == 1) & self.usable[1:] & self.usable[:-1])
+        cut: Bools = ((self.outing[1:] == self.outing[:-1]) & (self.pass_id[1:] != self.pass_id[:-1])
+                      & (np.diff(self.sample_id) == 1) & self.usable[1:] & self.usable[:-1])
+        return cut
 
-    def runs(self):
+    def runs(self) -> list[slice]:
         """Slices of unbroken stretches of usable samples; single usable samples are runs of one.
 
         A run that a turn ends reaches to the first sample of the next pass, with which the next run begins.

@@ -1,11 +1,9 @@
 """Exact factors from the units people read off their displays to metres, metres per second and degrees Celsius."""
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from .errors import InputError
 
@@ -26,7 +24,7 @@ COLDEST_C = -3.0
 """Sea water freezes at -2 degrees; a lower number is no water temperature."""
 
 
-def metres(values: ArrayLike, unit: str) -> Any:
+def metres(values: Any, unit: str) -> Any:
     """Lengths in ``unit`` (a key of ``LENGTHS``) -> metres; scalar or array, NaN kept.
 
     Examples
@@ -38,7 +36,7 @@ def metres(values: ArrayLike, unit: str) -> Any:
     return _scaled(values, unit, LENGTHS, "length")
 
 
-def metres_per_second(values: ArrayLike, unit: str) -> Any:
+def metres_per_second(values: Any, unit: str) -> Any:
     """Speeds in ``unit`` (a key of ``SPEEDS``) -> m/s; scalar or array, NaN kept.
 
     Examples
@@ -50,7 +48,7 @@ def metres_per_second(values: ArrayLike, unit: str) -> Any:
     return _scaled(values, unit, SPEEDS, "speed")
 
 
-def celsius(values: ArrayLike, unit: str, what: str = "The water temperature") -> Any:
+def celsius(values: Any, unit: str, what: str = "The water temperature") -> Any:
     """Water temperatures in ``unit`` ('C' or 'F') -> degrees Celsius; scalar or array, NaN kept.
 
     Raises
@@ -77,7 +75,7 @@ def celsius(values: ArrayLike, unit: str, what: str = "The water temperature") -
     return degrees[()]
 
 
-def _scaled(values: ArrayLike, unit: str, factors: Mapping[str, float], kind: str) -> Any:
+def _scaled(values: Any, unit: str, factors: dict[str, float], kind: str) -> Any:
     if unit not in factors:
         raise InputError(f"'{unit}' is not a unit of {kind}; choose one of {', '.join(factors)}.")
     return (np.asarray(values, float) * factors[unit])[()]
