@@ -175,3 +175,10 @@ def test_where_and_when_it_was_changes_nothing(shift, lon, seed):
     there.t_s += round(shift)
     a, b = put(here)[0], put(there)[0]
     assert np.array_equal(a.rows, b.rows) and np.array_equal(a.stretch, b.stretch)
+
+
+@pytest.mark.parametrize("aside, left_out", [(12.7, 0), (13.1, 1)])
+def test_three_metres_more_than_the_boat_can_go_are_jitter_and_no_jump(aside, left_out):
+    fixes = log(sailed.straight(0, 60))  # 2 m a second northward; at 10 m/s a step may be 13 m
+    fixes.x[30] += aside / 78_850
+    assert put(fixes)[1].count() == left_out

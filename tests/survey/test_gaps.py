@@ -3,6 +3,7 @@ from dataclasses import fields
 
 import numpy as np
 import pytest
+from athwart.survey.coverage import gap_kinds
 from athwart.survey.coverage.cover import Swaths
 from athwart.survey.coverage.gaps import GapSettings, PassLayer, SeenGround, find_gaps
 from athwart.survey.geometry import shapes, transfer
@@ -143,6 +144,17 @@ class TestKinds:
         assert result.gaps["width_m"] == pytest.approx([20, 15, 10, 6, 6], rel=0.01)
         assert result.gaps["area_m2"] == pytest.approx([6000, 4500, 3000, 1800, 1800], abs=0.5)
         assert list(result.gaps["gap_id"]) == [1, 2, 3, 4, 5]
+
+    def test_ground_that_one_pass_goes_round_is_between_where_its_line_is_known(self):
+        area, hole = box(0, 0, 100, 100), box(40, 60, 60, 80)
+        rows = [("a", 1, area.difference(hole), 30.0)]
+        assert kinds(judge(rows, area, passes=lines(("a", 1, LineString([(0, 10), (100, 10)]))))) == ["between"]
+        assert kinds(judge(rows, area)) == ["nadir"]
+
+    def test_a_thin_gap_with_a_wide_end_stands_alone(self):
+        spoon = box(0, 0, 100, 1).union(box(100, -3, 106, 3))
+        assert not gap_kinds._is_crumb(spoon, 4.0, 1.0)
+        assert gap_kinds._is_crumb(box(0, 0, 100, 1), 4.0, 1.0) and gap_kinds._is_crumb(box(0, 0, 3, 3), 1.0, 10.0)
 
     def test_the_same_without_pass_lines(self):
         rows = a_pass(0, 300, 0) + a_pass(0, 300, 80, 2)

@@ -147,3 +147,11 @@ def test_text_colours_have_the_contrast_wcag_asks_for(layers):
     css = re.search(r"<style>(.*?)</style>", coverage_report.coverage_page(layers, "t", "now"), re.S).group(1)
     colours = set(re.findall(r"[;{\n]color:(#[0-9a-f]{6})", css))
     assert colours and all(contrast(colour, "#ffffff") >= 4.5 for colour in colours)
+
+
+def test_the_share_of_compass_headings_is_that_of_the_track(layers):
+    layers.track = ReportLayer("track", columns(
+        schemas.TRACK, 4, heading_source=["compass", "compass", "course", "compass"], usable=[True, True, False, True]),
+        [sg.Point(k, 50) for k in range(4)])
+    text = coverage_report.coverage_page(layers, "Bed", "2024-05-01 10:00 UTC")
+    assert "Heading came from a compass for 75 % of the samples" in text and "1 of 4 samples could not be used" in text
