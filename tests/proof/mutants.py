@@ -177,6 +177,9 @@ def main():
             whole = ROOT / name
             (shutil.copytree if whole.is_dir() else shutil.copy)(whole, copy / name)
         tests = record(copy, sources)
+        unharmed = started(copy, ["tests/survey/test_units.py"])
+        if unharmed.communicate() and unharmed.returncode:
+            sys.exit("The copy's tests fail without any break: is this the Python that `make test` uses?")
         print(f"{len(chosen)} of {possible} possible breaks, seed {asked.seed}; {len(tests)} tests", flush=True)
         tally, alive = Counter(), []
         for number, one in enumerate(chosen, 1):
