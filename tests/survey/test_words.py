@@ -1,4 +1,5 @@
 """The page of words has every room of the core, every layer and the words that nobody should have to guess."""
+import importlib
 import pathlib
 import re
 
@@ -43,3 +44,17 @@ def test_no_layer_is_forgotten():
     made = {name for name, fields in vars(schemas).items() if name.isupper() and not name.startswith("_")
             and isinstance(fields, tuple) and fields and isinstance(fields[0], schemas.Field)}
     assert made <= set(LAYERS)
+
+
+def test_the_ways_through_the_house_are_there_and_never_climb():
+    guide = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8").split("Four ways through the house")[1]
+    ways = guide.split("Signs, once")[0].split("\n- ")[1:]
+    rooms = re.findall(r"^\| `(\w+)/` \|", (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8"), re.M)
+    assert len(ways) == 4
+    for way in ways:
+        stops = re.findall(r"`(\w+)/(\w+)\.(\w+)`", way)
+        assert len(stops) >= 4
+        for room, module, function in stops:
+            assert hasattr(importlib.import_module(f"athwart.survey.{room}.{module}"), function)
+        at = [rooms.index(room) for room, _, _ in stops]
+        assert at == sorted(at)
