@@ -182,3 +182,10 @@ def test_three_metres_more_than_the_boat_can_go_are_jitter_and_no_jump(aside, le
     fixes = log(sailed.straight(0, 60))  # 2 m a second northward; at 10 m/s a step may be 13 m
     fixes.x[30] += aside / 78_850
     assert put(fixes)[1].count() == left_out
+
+
+def test_without_times_repeated_places_are_counted_and_left_out():
+    fixes = log()
+    index = np.insert(np.arange(61), 30, 30)
+    found, tally = put(Fixes("EPSG:4326", fixes.x[index], fixes.y[index]), speed_mps=2.0)
+    assert tally.count("repeated: same place as the one before") == 1 and len(found.rows) == 61

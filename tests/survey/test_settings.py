@@ -3,8 +3,11 @@ import numpy as np
 import pytest
 import sailed
 from athwart.survey.depths import range_settings
+from athwart.survey.fixes.arrange import Fixes
 from athwart.survey.model.errors import InputError
 from athwart.survey.model.times import times_of_day
+from athwart.survey.tracks import track_settings
+from athwart.survey.tracks.prepare import prepare
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -135,3 +138,12 @@ def test_times_of_day_belong_to_the_outing(words, offset, when):
     found = times_of_day([words], CLOCK[0], offset)[0]
     expected = (np.datetime64(when) - np.datetime64(0, "s")) / np.timedelta64(1, "s")
     assert found == pytest.approx(expected, nan_ok=True)
+
+
+def test_one_time_among_changes_by_waypoint_is_refused_where_the_track_has_none():
+    lons, lats, _ = sailed.sail(-93.0, 45.0, sailed.straight(30, 60))
+    rows = track_settings.RangeRows(np.array([1.7e9, np.nan]), ["", "mark"], np.array([np.nan, lons[30]]),
+                                    np.array([np.nan, lats[30]]), np.array([20.0, 30.0]))
+    with pytest.raises(InputError, match="times"):
+        prepare(Fixes("EPSG:4326", lons, lats),
+                track_settings.TrackSettings(range_rows=rows, depth_m=5.0, speed_mps=2.0))
