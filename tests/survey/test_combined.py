@@ -48,6 +48,9 @@ def test_looks_become_objects():
     for k in range(len(seen)):
         mine = worst[group == k].max()
         assert np.isnan(found["max_w"][k]) if found["looks"][k] == 1 else found["max_w"][k] == mine < BLUNDER
+    # the grid's north is true to 0.01 degree there
+    assert found["sigma_east_m"] == pytest.approx(np.sqrt(first.covariance[:, 0, 0]), rel=0.01)
+    assert found["sigma_north_m"] == pytest.approx(np.sqrt(first.covariance[:, 1, 1]), rel=0.01)
     # chi-square(2) at 0.9: 4.605; the ellipse's area is pi k^2 sqrt(det)
     assert found["semi_major_m"] * found["semi_minor_m"] == pytest.approx(
         4.60517 * np.sqrt(np.linalg.det(first.covariance)), rel=1e-5)

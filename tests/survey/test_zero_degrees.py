@@ -53,6 +53,15 @@ def test_logs_keep_every_fix(tmp_path, line, kind):
         assert np.isfinite(logs.fixes["depth_m"]).all()
 
 
+@pytest.mark.parametrize("line", LINES)
+def test_a_track_that_crosses_keeps_its_fix_at_zero(line):
+    lons, lats = map(np.array, LINES[line])
+    crossing = 2e-5 * (np.arange(40) - 20)  # exactly 0 at one fix
+    lon, lat = (lons, crossing) if line == "equator" else (crossing, lats)
+    made = prepare(Fixes("EPSG:4326", lon, lat, t_s=1.7e9 + np.arange(40)), TrackSettings(range_m=30.0, depth_m=5.0))
+    assert made.rejected == 0 and len(made.track) == 40
+
+
 def test_gpx_is_written_with_its_zero():
     text = gpxwrite.gpx_text([gpxwrite.Waypoint(0.0, 0.0, "corner")])
     assert 'lat="0.0' in text and 'lon="0.0' in text
