@@ -15,26 +15,26 @@ from ..common.write import Carried, write_layer
 __all__ = ["LocateTargets"]
 
 _SIGMAS = (
-    ("SIGMA_BIAS", "bias", "Error of positions all outing, each axis (m)", "The bias that stays the same all outing. "
-     "Blank: the track's own, shared out between bias, drift and jitter as the errors to expect share it."),
-    ("SIGMA_PASS", "slow", "Error of positions in a pass, each axis (m)", "The drift from pass to pass. Blank: as for "
-     "the bias."),
-    ("SIGMA_JITTER", "jitter", "Error of each fix, each axis (m)", "The jitter, fresh in every fix. Blank: as for the "
-     "bias."),
-    ("SIGMA_RANGE", "range", "Error of the range as read (m)", "How well a range can be read off the record."),
-    ("SIGMA_DEPTH", "depth", "Error of the depth (m)", "Water under the transducer: half of the variance is counted as "
-     "reading, half as an offset that stays all outing."),
-    ("SIGMA_HEIGHT", "height", "Unknown height of objects (m)", "How high objects without a shadow stand (the size of "
-     "a half-normal: 0.5 is 0.4 m on average, nine in ten under 0.8 m); it matters most close to the boat."),
-    ("SIGMA_TIME", "time", "Error of the pick's time (s)", "How well the moment is known; in the ordinary set 0.5 s "
-     "when read off the record, 1 s for a mark made by hand (boat point)."),
-    ("SIGMA_LATENCY", "latency", "Error of the latency (s)", "How well the delay of the positions is known."),
-    ("SIGMA_OFFSET", "offset", "Error of the lever arm, each axis (m)", "How well the transducer's place on the boat "
-     "is known."),
-    ("SIGMA_MOUNT", "mount", "Error of mount and compass (degrees)", "How well the fan is known to lie athwart: mount "
-     "angle and compass bias together."),
-    ("SIGMA_TRIM", "trim", "Error of the trim (degrees)", "Bow up or down, which tilts the fan forward or back."),
-    ("SIGMA_SOUND_SPEED", "sound_speed", "Error of the sound speed (m/s)", "Over the whole way: 15 where a warm "
+    ("SIGMA_BIAS", "sigma_bias", "Error of positions all outing, each axis (m)", "The bias that stays the same all "
+     "outing. Blank: the track's own, shared out between bias, drift and jitter as the errors to expect share it."),
+    ("SIGMA_PASS", "sigma_pass", "Error of positions in a pass, each axis (m)", "The drift from pass to pass. Blank: "
+     "as for the bias."),
+    ("SIGMA_JITTER", "sigma_jitter", "Error of each fix, each axis (m)", "The jitter, fresh in every fix. Blank: as "
+     "for the bias."),
+    ("SIGMA_RANGE", "sigma_range", "Error of the range as read (m)", "How well a range can be read off the record."),
+    ("SIGMA_DEPTH", "sigma_depth", "Error of the depth (m)", "Water under the transducer: half of the variance is "
+     "counted as reading, half as an offset that stays all outing."),
+    ("SIGMA_HEIGHT", "sigma_height", "Unknown height of objects (m)", "How high objects without a shadow stand (the "
+     "size of a half-normal: 0.5 is 0.4 m on average, nine in ten under 0.8 m); it matters most close to the boat."),
+    ("SIGMA_TIME", "sigma_time", "Error of the pick's time (s)", "How well the moment is known; in the ordinary set "
+     "0.5 s when read off the record, 1 s for a mark made by hand (boat point)."),
+    ("SIGMA_LATENCY", "sigma_latency", "Error of the latency (s)", "How well the delay of the positions is known."),
+    ("SIGMA_OFFSET", "sigma_offset", "Error of the lever arm, each axis (m)", "How well the transducer's place on the "
+     "boat is known."),
+    ("SIGMA_MOUNT", "sigma_mount", "Error of mount and compass (degrees)", "How well the fan is known to lie athwart: "
+     "mount angle and compass bias together."),
+    ("SIGMA_TRIM", "sigma_trim", "Error of the trim (degrees)", "Bow up or down, which tilts the fan forward or back."),
+    ("SIGMA_SOUND_SPEED", "sigma_sound_speed", "Error of the sound speed (m/s)", "Over the whole way: 15 where a warm "
      "surface may hide cold water, 5 where the column is known, 50 where not even the temperature is."),
 )
 """(parameter, name in survey.uncertainty.sigmas, label, help) of the standard deviations that may be stated."""

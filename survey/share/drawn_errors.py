@@ -90,9 +90,9 @@ def drawn_for_outing(name, count, position_error, sound_relative, sigmas=DEFAULT
     ((300, 2), True)
     """
     draw = _rng("outing", name).standard_normal((9, count))
-    radians = np.radians([sigmas.mount, sigmas.trim])
-    return OutingErrors(position_error * draw[:2].T, sigmas.latency * draw[2], radians[0] * draw[3],
-                        sigmas.offset * draw[4], sigmas.offset * draw[5], radians[1] * draw[6],
+    radians = np.radians([sigmas.sigma_mount, sigmas.sigma_trim])
+    return OutingErrors(position_error * draw[:2].T, sigmas.sigma_latency * draw[2], radians[0] * draw[3],
+                        sigmas.sigma_offset * draw[4], sigmas.sigma_offset * draw[5], radians[1] * draw[6],
                         draw[7], sound_relative * draw[8])
 
 
@@ -110,7 +110,7 @@ def drawn_for_pass(outing, name, pass_id, facts, sigmas=DEFAULTS):
     draw = _rng("pass", name, pass_id).standard_normal((4, count))
     shift = outing.bias + facts.sigma_drift_m * draw[:2].T
     turn = np.clip(outing.mount + np.radians(facts.sigma_heading_deg) * draw[2], -_TURN_LIMIT, _TURN_LIMIT)
-    reading = sigmas.range * draw[3]
+    reading = sigmas.sigma_range * draw[3]
     deeper = facts.sigma_depth_m * outing.depth
     outer = (facts.range_m * reading - facts.depth_m * deeper) / facts.outer_m + facts.outer_m * outing.sound
     inner = facts.blind_tan * deeper + facts.inner_m * outing.sound

@@ -41,7 +41,8 @@ _SOUND = drawn_errors.DEFAULTS.sound_speed / SOUND_SPEED_FOR_EDGES_MPS
 def merged_pass(ground, draws, position_error, sigmas=drawn_errors.DEFAULTS):
     """A DrawnPass of all ground, moved as one body, and the OutingErrors behind it."""
     outing = drawn_errors.drawn_for_outing("", draws, position_error, _SOUND, sigmas)
-    drift = drawn_errors.drawn_for_outing("drift", draws, np.hypot(sigmas.slow, sigmas.offset), 0.0, sigmas).bias
+    drift = drawn_errors.drawn_for_outing("drift", draws, np.hypot(sigmas.sigma_pass, sigmas.sigma_offset), 0.0,
+                                          sigmas).bias
     none = np.zeros(draws)
     errors = drawn_errors.PassErrors(outing.bias + drift, none, none, none, none, none)
     facts = PassFacts(0.0, 1.0, 1.0, *[0.0] * 7)
@@ -88,9 +89,9 @@ def other_changes(ground, areas, lines, reach_m, cell_m, outing, sigmas=drawn_er
         sign = np.where(outer, 1.0, -1.0) * edges.length * here
         found[number] += (sign * off).sum() * outing.sound
         own = np.bincount(owner, sign * outer, minlength=len(fresh) - 1)
-        found[number] += sigmas.range * own @ fresh[:-1]
+        found[number] += sigmas.sigma_range * own @ fresh[:-1]
         # the depth's part is the smaller one: 20 degrees of blind angle inside, H / G outside
-        found[number] -= (edges.length * here).sum() * 0.3 * sigmas.depth * outing.depth
+        found[number] -= (edges.length * here).sum() * 0.3 * sigmas.sigma_depth * outing.depth
         found[number] += np.sqrt(edges.variance[here].sum()) * fresh[-1]
     return found
 

@@ -65,6 +65,7 @@ def pass_facts(swaths, rows, ground, reach_m=np.nan):
     blind = mean("blind_deg", 20.0)
     ordinary = PRESETS["ordinary"]
     return PassFacts(inner, outer, slant, depth, float(np.tan(np.radians(min(max(blind, 0.0), 89.0)))),
-                     mean("speed_mps", DEFAULT_SPEED_MPS), mean("sigma_drift_m", ordinary.slow, 2),
-                     mean("sigma_heading_deg", DEFAULT_HEADING_DEG, 2), mean("sigma_depth_m", ordinary.depth, 2),
-                     mean("sigma_sound_mps", ordinary.sound_speed, 2) / SOUND_SPEED_FOR_EDGES_MPS, tuple(taken))
+                     mean("speed_mps", DEFAULT_SPEED_MPS), mean("sigma_drift_m", ordinary.sigma_pass, 2),
+                     mean("sigma_heading_deg", DEFAULT_HEADING_DEG, 2), mean("sigma_depth_m", ordinary.sigma_depth, 2),
+                     mean("sigma_sound_mps", ordinary.sigma_sound_speed, 2) / SOUND_SPEED_FOR_EDGES_MPS,
+                     tuple(taken))

@@ -166,7 +166,7 @@ def edge_sigma(track, settings, range_m=None):
     slant = used_range(track.range_m if range_m is None else range_m, settings)
     speed = np.where(np.isfinite(track.sound_speed_mps), track.sound_speed_mps, SOUND_SPEED_FOR_EDGES_MPS)
     scale2 = np.square(_sigma_sound(track, sigmas) / speed)
-    range2, depth2 = sigmas.range ** 2, sigmas.depth ** 2
+    range2, depth2 = sigmas.sigma_range ** 2, sigmas.sigma_depth ** 2
     if settings.range_model == "subtract":
         ground = ground_range(slant, depth, "subtract")
         by_range = range2 + depth2 + np.square(ground) * scale2
@@ -205,9 +205,9 @@ def drawn_sigmas(track, settings):
     return {"sigma_drift_m": slow, "sigma_heading_deg": track.sigma_heading_deg,
             "sigma_sound_mps": _sigma_sound(track, settings.sigmas),
             "sigma_depth_m": np.where(track.depth_source == "constant",
-                                      np.hypot(settings.sigmas.depth, CONSTANT_DEPTH * track.depth_m),
-                                      settings.sigmas.depth)}
+                                      np.hypot(settings.sigmas.sigma_depth, CONSTANT_DEPTH * track.depth_m),
+                                      settings.sigmas.sigma_depth)}
 
 
 def _sigma_sound(track, sigmas):
-    return np.where(track.range_ratio != 1, min(_SIGMA_SOUND_KNOWN, sigmas.sound_speed), sigmas.sound_speed)
+    return np.where(track.range_ratio != 1, min(_SIGMA_SOUND_KNOWN, sigmas.sigma_sound_speed), sigmas.sigma_sound_speed)

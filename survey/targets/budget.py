@@ -122,15 +122,15 @@ def _traces(obs, sigmas, moves):
     by_heading = heading2 / np.maximum(moves.turn2, 1e-300) * swing
     lever = obs.lever_starboard * (moves.reach + moves.arm) + np.square(obs.lever_forward)
     return (
-        2 * (np.square(obs.bias) + np.square(obs.slow) + np.square(obs.jitter)),
+        2 * (np.square(obs.sigma_bias) + np.square(obs.sigma_pass) + np.square(obs.sigma_jitter)),
         by_heading + heading2 * lever,
         moves.gain2 * of_range,
         moves.gain2 * (of_depth + of_height) + moves.found.hanging_var,
         np.square(obs.sigma_time) * (np.square(moves.ahead) + np.square(moves.aside))
-        + sigmas.latency**2 * (np.square(moves.late_ahead) + np.square(moves.late_aside)),
+        + sigmas.sigma_latency**2 * (np.square(moves.late_ahead) + np.square(moves.late_aside)),
         moves.beam,
         moves.gain2 * square.by_scale,
-        2 * sigmas.offset**2 + moves.tilt + swing - by_heading)
+        2 * sigmas.sigma_offset**2 + moves.tilt + swing - by_heading)
 
 
 def _own(obs, sigmas, moves, sure):
@@ -139,7 +139,7 @@ def _own(obs, sigmas, moves, sure):
     Where the side is unsure, so is the sign of what depth and sound speed do: that counts as fresh, too.
     """
     square = moves.square
-    jitter, time = np.square(obs.jitter), np.square(obs.sigma_time)
+    jitter, time = np.square(obs.sigma_jitter), np.square(obs.sigma_time)
     constant = square.by_depth / 2 + square.by_scale
     return (jitter + time * np.square(moves.ahead) + moves.beam, time * moves.ahead * moves.aside,
             jitter + time * np.square(moves.aside) + moves.var_ground - sure * moves.gain2 * constant)
@@ -156,5 +156,5 @@ def _heights(obs, sigmas, sigma_scale):
     by_start, by_end = bed / obs.shadow_end, bed * obs.slant / np.square(obs.shadow_end)
     by_depth = (obs.shadow_end - obs.slant) / obs.shadow_end
     by_scale = np.where(obs.depth_scales, height, 0.0)
-    return height, np.sqrt((np.square(by_start) + np.square(by_end)) * sigmas.range**2
-                           + np.square(by_depth * sigmas.depth) + np.square(by_scale * sigma_scale))
+    return height, np.sqrt((np.square(by_start) + np.square(by_end)) * sigmas.sigma_range**2
+                           + np.square(by_depth * sigmas.sigma_depth) + np.square(by_scale * sigma_scale))

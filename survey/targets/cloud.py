@@ -95,14 +95,14 @@ def _of_frame(obs, index, out, rows, sigmas, beams, frame, sample, cloud):
     shift_ahead = ahead[:, None] * points[:, 0]
     shift_out = obs.side[:, None] * (lean[:, None] * points[:, 0]
                                       + np.sqrt(np.maximum(flat - lean**2, 0))[:, None] * points[:, 1])
-    by_range = np.hypot(sigmas.range, moves.sigma_scale * reach)
-    by_range = np.where(obs.ground_reading, np.hypot(sigmas.range * moves.found.ground / reach,
+    by_range = np.hypot(sigmas.sigma_range, moves.sigma_scale * reach)
+    by_range = np.where(obs.ground_reading, np.hypot(sigmas.sigma_range * moves.found.ground / reach,
                                                       moves.sigma_scale * reach), by_range)
-    height = np.where(shadow & ~open_shadow(obs), 0.0, sigmas.height)
+    height = np.where(shadow & ~open_shadow(obs), 0.0, sigmas.sigma_height)
     pick, draw, ground, weight = cloud(
         frame, *beams, reach, obs.depth, sample,
         PickErrors(shift_out, obs.side[:, None] * shift_ahead, by_range[:, None] * points[:, 2],
-                   sigmas.depth * points[:, 3] - height[:, None] * standing))
+                   sigmas.sigma_depth * points[:, 3] - height[:, None] * standing))
     count = len(index)
     whole = np.bincount(pick, weight, count)
     met = whole > 0
@@ -115,7 +115,7 @@ def _of_frame(obs, index, out, rows, sigmas, beams, frame, sample, cloud):
     middle, reached = mean(place), mean(ground)
     unsure = moves.found.status == nadir.SIDE_UNSURE
     centre = np.where(unsure, 0.0, middle)
-    reading = np.where(shadow, np.square(reached / obs.slant * sigmas.range), 0.0)  # of the shadow's start
+    reading = np.where(shadow, np.square(reached / obs.slant * sigmas.sigma_range), 0.0)  # of the shadow's start
     new = (mean(np.square(aside)), obs.side * mean((place - centre[pick]) * aside),
            mean(np.square(place - centre[pick])) + reading)
     few = met & (1 / np.maximum(np.bincount(pick, share**2, count), 1e-300) < _FEW)

@@ -131,8 +131,9 @@ def to_east_north(moves, along, mixed, across):
 
 def total(obs, sigmas, moves):
     """Variance along, covariance, variance across of all causes together: the sum of what ``budget`` tells apart."""
-    even = (np.square(obs.bias) + sigmas.offset**2) + np.square(obs.slow) + np.square(obs.jitter)
-    time, late = np.square(obs.sigma_time), sigmas.latency**2
+    even = ((np.square(obs.sigma_bias) + sigmas.sigma_offset**2) + np.square(obs.sigma_pass)
+            + np.square(obs.sigma_jitter))
+    time, late = np.square(obs.sigma_time), sigmas.sigma_latency**2
     slid, slipped = time * moves.aside, late * moves.late_aside
     turned = moves.heading2 * obs.lever_forward
     along = (even + time * moves.ahead * moves.ahead + late * moves.late_ahead * moves.late_ahead + moves.tilt
@@ -145,13 +146,13 @@ def total(obs, sigmas, moves):
 
 def motions(obs, sigmas, interval=True):
     """How each cause moves each pick, see ``Motions``."""
-    sigma_scale = sigmas.sound_speed / obs.sound_speed
+    sigma_scale = sigmas.sigma_sound_speed / obs.sound_speed
     square = _square(obs, sigmas, sigma_scale)
     second = sum(square.second)
     var_q = square.by_range + square.by_depth + square.by_height + square.by_scale + second
     found = nadir.from_square(square.q, square.mean_shift, var_q, interval or obs.terrain is not None, obs.side != 0)
-    high = standing(sigmas.height) + WATER_SIGMAS * np.sqrt(
-        sigmas.range**2 + sigmas.depth**2 + HALF_NORMAL_VAR * sigmas.height**2)
+    high = standing(sigmas.sigma_height) + WATER_SIGMAS * np.sqrt(
+        sigmas.sigma_range**2 + sigmas.sigma_depth**2 + HALF_NORMAL_VAR * sigmas.sigma_height**2)
     hanging = obs.slant < obs.depth - high
     if obs.terrain is not None:
         _terrain_limits(found, obs)
@@ -165,7 +166,7 @@ def motions(obs, sigmas, interval=True):
     reach = obs.side * found.ground
     arm, follows = reach + obs.lever_starboard, turn * obs.course_heading
     heading2 = np.square(_RADIAN * obs.sigma_heading)
-    turn2 = heading2 + (_RADIAN * sigmas.mount) ** 2
+    turn2 = heading2 + (_RADIAN * sigmas.sigma_mount) ** 2
     shrunk = -np.expm1(-turn2)
     bend = 0.5 * np.square(shrunk)  # (1 + exp(-2 s^2)) / 2 - exp(-s^2)
     swing, ground2 = shrunk - bend, np.square(found.ground)  # (1 - exp(-2 s^2)) / 2
@@ -174,7 +175,7 @@ def motions(obs, sigmas, interval=True):
         reach=reach, arm=arm, ahead=along - reach * turn, aside=across, late_ahead=along - arm * follows,
         late_aside=across + obs.lever_forward * follows, heading2=heading2, turn2=turn2,
         swing_along=swing * (ground2 + var_ground), swing_across=bend * ground2 - swing * var_ground,
-        tilt=(_RADIAN * sigmas.trim) ** 2 * np.square(obs.depth),
+        tilt=(_RADIAN * sigmas.sigma_trim) ** 2 * np.square(obs.depth),
         beam=np.tan(_RADIAN * sigmas.beam_width / 2) ** 2 / 3 * np.square(obs.slant))
 
 
@@ -187,7 +188,7 @@ def _square(obs, sigmas, sigma_scale):
     """
     shadow = np.isfinite(obs.shadow_end)
     slant, depth = obs.slant, obs.depth
-    end, ratio2, height = slant, 1.0, sigmas.height
+    end, ratio2, height = slant, 1.0, sigmas.sigma_height
     if shadow.any():
         end = np.where(shadow, obs.shadow_end, slant)
         ratio2, height = np.square(slant / end), np.where(shadow & ~open_shadow(obs), 0.0, height)
@@ -207,10 +208,10 @@ def _square(obs, sigmas, sigma_scale):
     if shadow.any():
         by_end = 2 * ratio2 * end * terrain - 2 * q / end
         range2 = np.where(shadow, np.square(2 * q / slant) + np.square(by_end), range2)
-    reading2 = sigmas.range**2
+    reading2 = sigmas.sigma_range**2
     if obs.ground_reading.any():  # read off a corrected record: its error is that of G itself
         reading2 = np.where(obs.ground_reading, np.maximum(q, 0) / slant2, 1.0) * reading2
-    var_depth, var_height = sigmas.depth**2, np.square(height) * HALF_NORMAL_VAR
+    var_depth, var_height = sigmas.sigma_depth**2, np.square(height) * HALF_NORMAL_VAR
     d_scale = 2 * terrain * np.where(obs.depth_scales, q - terrain * lift * (top - lift), slant2)
     return Square(
         q=q, d_depth=d_depth, d_scale=d_scale, by_range=reading2 * range2, by_depth=var_depth * np.square(d_depth),

@@ -38,7 +38,7 @@ _OFF_RECORD = 0.995
 
 _CRESCENT = "the heading is so uncertain that the true region is a crescent"
 
-_POSITION = ("bias", "slow", "jitter")
+_POSITION = ("sigma_bias", "sigma_pass", "sigma_jitter")
 
 
 @dataclass
@@ -151,14 +151,15 @@ def locate(track, picks, settings=None, water=None, ground_on_terrain=None, bott
     track = replace(track, usable=track.usable | (track.reject_reason == "no depth") & np.isfinite(track.heading_deg))
     ties = tie(track, picks, settings.tie, settings.mark_delay, settings.time_offset)
     poses = Poses.at(track, ties.at)
-    true = true_ranges(picks, poses, ties.ground, settings.range_kind, sigmas.range, standing(sigmas.height))
+    true = true_ranges(picks, poses, ties.ground, settings.range_kind, sigmas.sigma_range,
+                       standing(sigmas.sigma_height))
     sideless = (picks.side == 0) & np.isin(picks.reason, ("", NO_SIDE)) & np.isnan(ties.ground)
     reason = _first(np.where(sideless, "", picks.reason), ties.reason, true.reason)
     kept = np.flatnonzero(reason == "")
     poses, true, hand, aside = poses.take(kept), true.take(kept), ties.how[kept] == BOAT, ties.ground[kept]
     obs = _sightings(track, poses, true, np.where(np.isnan(aside), picks.side[kept], np.where(aside < 0, -1, 1)),
                       settings, sigmas, any(name in stated for name in _POSITION),
-                      np.where(hand, sigmas.hand_time, sigmas.time))
+                      np.where(hand, sigmas.sigma_hand_time, sigmas.sigma_time))
     # an end at the range in force was cut off by it, whoever read it
     obs.open_shadow = np.isfinite(true.shadow_end) & (
         picks.shadow_open[kept] | (true.shadow_end >= _OFF_RECORD * poses.range_m))
@@ -220,7 +221,7 @@ def _first(*reasons):
 
 def _sightings(track, poses, true, side, settings, sigmas, position_stated, sigma_time):
     sample = poses.sample
-    bias, slow, jitter = position_parts(sigmas, poses.sigma_pos_m, position_stated)
+    bias, drift, jitter = position_parts(sigmas, poses.sigma_pos_m, position_stated)
     known = np.isfinite(poses.sigma_heading_deg)
     return Observations(
         side=side.astype(float), slant=true.top, shadow_end=true.shadow_end, depth=true.depth,
@@ -231,8 +232,8 @@ def _sightings(track, poses, true, side, settings, sigmas, position_stated, sigm
         depth_scales=true.own_depth | (track.depth_source[sample] != "grid"),
         ground_reading=np.full(len(sample), settings.range_kind == "ground"),
         sound_speed=np.where(np.isfinite(poses.sound_speed_mps), poses.sound_speed_mps, SOUND_SPEED_FOR_TARGETS_MPS),
-        bias=bias, slow=slow, jitter=jitter,
-        sigma_heading=np.where(known, poses.sigma_heading_deg, sigmas.heading), sigma_time=sigma_time)
+        sigma_bias=bias, sigma_pass=drift, sigma_jitter=jitter,
+        sigma_heading=np.where(known, poses.sigma_heading_deg, sigmas.sigma_heading), sigma_time=sigma_time)
 
 
 def _columns(track, poses, true, obs, found, sigmas, settings, scale):
@@ -241,9 +242,10 @@ def _columns(track, poses, true, obs, found, sigmas, settings, scale):
     major, minor = found.spread.semi_major, found.spread.semi_minor
     flat = np.full(count, True) if obs.terrain is None else np.isnan(obs.terrain.ground)
     causes = np.array(list(CAUSES), object)
-    everywhere = {"confidence_pct": 100 * settings.confidence, "sig_latency_s": sigmas.latency,
-                  "sig_mount_deg": sigmas.mount, "sig_lever_m": sigmas.offset, "sig_trim_deg": sigmas.trim,
-                  "sig_depth_offset_m": sigmas.depth / np.sqrt(2)}
+    everywhere = {"confidence_pct": 100 * settings.confidence, "sig_latency_s": sigmas.sigma_latency,
+                  "sig_mount_deg": sigmas.sigma_mount, "sig_lever_m": sigmas.sigma_offset,
+                  "sig_trim_deg": sigmas.sigma_trim,
+                  "sig_depth_offset_m": sigmas.sigma_depth / np.sqrt(2)}
     return {
         "outing": track.outing[sample], "pass_id": track.pass_id[sample], "sample_id": track.sample_id[sample],
         "t_s": poses.t_s, "side": np.array([side_name(side) if side else "" for side in obs.side], object),
@@ -265,6 +267,6 @@ def _columns(track, poses, true, obs, found, sigmas, settings, scale):
         "mount_deg": poses.mount_deg, "lever_forward_m": poses.lever_forward_m,
         "lever_starboard_m": poses.lever_starboard_m, "range_ratio": poses.range_ratio,
         "heading_source": track.heading_source[sample], "height_at_least": obs.open_shadow,
-        "sig_bias_m": obs.bias,
-        "sig_pass_m": obs.slow, "sig_heading_deg": obs.sigma_heading, "sig_scale": found.sigma_scale,
+        "sig_bias_m": obs.sigma_bias,
+        "sig_pass_m": obs.sigma_pass, "sig_heading_deg": obs.sigma_heading, "sig_scale": found.sigma_scale,
         **{name: np.full(count, value) for name, value in everywhere.items()}}

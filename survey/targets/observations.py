@@ -23,9 +23,9 @@ class Observations(Table):
     east and north; ``turn_dps`` positive to starboard; lever arm as applied; ``course_heading`` True where the heading
     is the course; ``depth_scales`` True where the depth came off a sounder, so that it errs with the sound speed as the
     range does; ``ground_reading`` True where a ground range was read; ``sound_speed`` of the water (m/s). Then the
-    sigmas that differ from pick to pick: ``bias``, ``slow``, ``jitter`` (m), ``sigma_heading`` (degrees),
-    ``sigma_time`` (s). ``terrain`` is None, or a ``nadir.TerrainGround`` from a depth grid. ``open_shadow`` is None, or
-    True where the shadow runs off the record, so that ``shadow_end`` is the least it can be.
+    sigmas that differ from pick to pick: ``sigma_bias``, ``sigma_pass``, ``sigma_jitter`` (m), ``sigma_heading``
+    (degrees), ``sigma_time`` (s). ``terrain`` is None, or a ``nadir.TerrainGround`` from a depth grid. ``open_shadow``
+    is None, or True where the shadow runs off the record, so that ``shadow_end`` is the least it can be.
     """
 
     side: Floats
@@ -42,9 +42,9 @@ class Observations(Table):
     depth_scales: Bools
     ground_reading: Bools
     sound_speed: Floats
-    bias: Floats
-    slow: Floats
-    jitter: Floats
+    sigma_bias: Floats
+    sigma_pass: Floats
+    sigma_jitter: Floats
     sigma_heading: Floats
     sigma_time: Floats
     terrain: TerrainGround | None = None

@@ -73,12 +73,13 @@ def _on_errors(columns, sigmas, settings):
     if not len(columns["t_s"]):
         return []
     stated = {name for name, value in (settings.stated or {}).items() if value is not None}
+    causes = {name.replace("sigma_", ""): value for name, value in asdict(sigmas).items()}
     listed = ", ".join(f"{name.replace('_', ' ')} {value:g} {_UNITS.get(name, 'm')}"
-                       for name, value in asdict(sigmas).items() if name not in ("bias", "slow", "jitter", "heading"))
-    bias, slow, heading = (_span(columns[name]) for name in ("sig_bias_m", "sig_pass_m", "sig_heading_deg"))
-    of_track = "as given" if stated & {"bias", "slow", "jitter"} else "from the track's own sigma"
+                       for name, value in causes.items() if name not in ("bias", "pass", "jitter", "heading"))
+    bias, drift, heading = (_span(columns[name]) for name in ("sig_bias_m", "sig_pass_m", "sig_heading_deg"))
+    of_track = "as given" if stated & {"sigma_bias", "sigma_pass", "sigma_jitter"} else "from the track's own sigma"
     notes = [f"Errors ({settings.errors}; one standard deviation; a judgement, replace what you have measured): "
-             f"{listed}; position, each axis, bias {bias} m and drift {slow} m {of_track}; heading {heading} degrees."]
+             f"{listed}; position, each axis, bias {bias} m and drift {drift} m {of_track}; heading {heading} degrees."]
     ratio = columns["range_ratio"]
     if np.nanmax(np.abs(ratio - 1), initial=0.0) > 0:
         notes.append(f"Displayed ranges, shadows and own depths were multiplied by {_span(ratio)} (sound speed).")

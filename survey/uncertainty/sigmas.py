@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..model.errors import InputError
+from ..model.messages import Message, Setting
 
 __all__ = ["PRESETS", "Sigmas", "chosen", "position_parts"]
 
@@ -20,37 +21,44 @@ _MOST = 1000.0
 class Sigmas:
     """One standard deviation of each cause.
 
-    ``bias``, ``slow`` and ``jitter`` are the GNSS error per axis (m): constant over an outing, drifting from pass to
-    pass, fresh in each pick. ``heading`` (degrees) serves where the track gives none. ``range``, ``depth``, ``height``
-    (m): reading the slant range, water under the transducer, height of an object that shows no shadow. ``time`` and
-    ``hand_time`` (s): a moment read off the record, a button pressed on the boat. ``latency`` (s), ``offset`` (m, each
-    axis of the lever arm), ``mount`` and ``trim`` (degrees), ``sound_speed`` (m/s), ``beam_width`` (degrees).
+    ``sigma_bias``, ``sigma_pass`` and ``sigma_jitter`` are the GNSS error per axis (m): constant over an outing,
+    drifting from pass to pass, fresh in each pick. ``sigma_heading`` (degrees) serves where the track gives none.
+    ``sigma_range``, ``sigma_depth``, ``sigma_height`` (m): reading the slant range, water under the transducer, height
+    of an object that shows no shadow. ``sigma_time`` and ``sigma_hand_time`` (s): a moment read off the record, a
+    button pressed on the boat. ``sigma_latency`` (s), ``sigma_offset`` (m, each axis of the lever arm), ``sigma_mount``
+    and ``sigma_trim`` (degrees), ``sigma_sound_speed`` (m/s), ``beam_width`` (degrees).
     """
 
-    bias: float
-    slow: float
-    jitter: float
-    heading: float
-    range: float
-    depth: float
-    height: float
-    time: float
-    hand_time: float
-    latency: float
-    offset: float
-    mount: float
-    trim: float
-    sound_speed: float
+    sigma_bias: float
+    sigma_pass: float
+    sigma_jitter: float
+    sigma_heading: float
+    sigma_range: float
+    sigma_depth: float
+    sigma_height: float
+    sigma_time: float
+    sigma_hand_time: float
+    sigma_latency: float
+    sigma_offset: float
+    sigma_mount: float
+    sigma_trim: float
+    sigma_sound_speed: float
     beam_width: float
 
 
 PRESETS = {
-    "ordinary": Sigmas(bias=2.0, slow=0.5, jitter=0.5, heading=3.0, range=0.3, depth=0.2, height=0.5, time=0.5,
-                       hand_time=1.0, latency=0.5, offset=0.3, mount=2.0, trim=2.0, sound_speed=15.0, beam_width=1.5),
-    "careful": Sigmas(bias=1.0, slow=0.3, jitter=0.3, heading=2.0, range=0.2, depth=0.15, height=0.3, time=0.3,
-                      hand_time=0.7, latency=0.2, offset=0.1, mount=1.0, trim=1.0, sound_speed=5.0, beam_width=1.5),
-    "survey": Sigmas(bias=0.3, slow=0.1, jitter=0.1, heading=0.5, range=0.1, depth=0.1, height=0.2, time=0.1,
-                     hand_time=0.5, latency=0.05, offset=0.05, mount=0.5, trim=0.5, sound_speed=2.0, beam_width=1.0),
+    "ordinary": Sigmas(
+        sigma_bias=2.0, sigma_pass=0.5, sigma_jitter=0.5, sigma_heading=3.0, sigma_range=0.3, sigma_depth=0.2,
+        sigma_height=0.5, sigma_time=0.5, sigma_hand_time=1.0, sigma_latency=0.5, sigma_offset=0.3, sigma_mount=2.0,
+        sigma_trim=2.0, sigma_sound_speed=15.0, beam_width=1.5),
+    "careful": Sigmas(
+        sigma_bias=1.0, sigma_pass=0.3, sigma_jitter=0.3, sigma_heading=2.0, sigma_range=0.2, sigma_depth=0.15,
+        sigma_height=0.3, sigma_time=0.3, sigma_hand_time=0.7, sigma_latency=0.2, sigma_offset=0.1, sigma_mount=1.0,
+        sigma_trim=1.0, sigma_sound_speed=5.0, beam_width=1.5),
+    "survey": Sigmas(
+        sigma_bias=0.3, sigma_pass=0.1, sigma_jitter=0.1, sigma_heading=0.5, sigma_range=0.1, sigma_depth=0.1,
+        sigma_height=0.2, sigma_time=0.1, sigma_hand_time=0.5, sigma_latency=0.05, sigma_offset=0.05, sigma_mount=0.5,
+        sigma_trim=0.5, sigma_sound_speed=2.0, beam_width=1.0),
 }
 """``ordinary``: a recreational receiver and sounder, nothing calibrated; a warm surface may hide cold water, hence
 15 m/s. ``careful``: satellite corrections, offsets measured with a tape, latency solved once, the water column's
@@ -72,14 +80,14 @@ def chosen(preset, **given):
     1.0
     """
     if preset not in PRESETS:
-        raise InputError(f"There is no set of errors '{preset}'; choose one of {', '.join(PRESETS)}.")
+        raise InputError(f"There is no set of errors '{preset}'; choose one of {', '.join(PRESETS)}.", field="errors")
     stated = {name: float(value) for name, value in given.items() if value is not None}
     for name, value in stated.items():
         if not (math.isfinite(value) and 0 <= value <= _MOST):
-            raise InputError(f"A standard deviation of {value:g} for {name} cannot be right; "
-                             "give zero or a positive number, or leave it blank.")
-    if "time" in stated:
-        stated["hand_time"] = stated["time"]
+            raise InputError(Message("A standard deviation of {given:g} for {name} cannot be right; give zero or a "
+                                     "positive number, or leave it out.", given=value, name=Setting(name)))
+    if "sigma_time" in stated:
+        stated["sigma_hand_time"] = stated["sigma_time"]
     return replace(PRESETS[preset], **stated)
 
 
@@ -96,7 +104,7 @@ def position_parts(sigmas, total, stated):
 
     Returns
     -------
-    bias, slow, jitter : (n,) arrays, m
+    sigma_bias, sigma_pass, sigma_jitter : (n,) arrays, m
         The preset's three, scaled so that their squares add up to the track's total.
 
     Examples
@@ -109,7 +117,7 @@ def position_parts(sigmas, total, stated):
     16.0
     """
     total = np.asarray(total, float)
-    parts = np.array([sigmas.bias, sigmas.slow, sigmas.jitter])
+    parts = np.array([sigmas.sigma_bias, sigmas.sigma_pass, sigmas.sigma_jitter])
     whole = float(np.sqrt(np.square(parts).sum()))
     scale = np.ones(total.shape) if stated else np.where(np.isfinite(total), total / whole, 1.0)
     return tuple(part * scale for part in parts)

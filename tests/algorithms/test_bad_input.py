@@ -43,6 +43,7 @@ class Heard(QgsProcessingFeedback):
         self.warnings, self.asked, self.patience = [], 0, patience
 
     def pushWarning(self, warning):
+        assert not re.search(r"\{[A-Za-z_.]+(\([a-z_.]*\))?\}", warning), "a name that nobody put into words"
         self.warnings.append(warning)
 
     def isCanceled(self):

@@ -11,7 +11,7 @@ from athwart.survey.bottom.depthgrid import DepthGrid
 from athwart.survey.bottom.terrain import anchored, ground_on
 from athwart.survey.targets.locate import LocateSettings, locate
 from athwart.survey.targets.picks import Picks
-from random_picks import CRS, PRIORS, WATER_SPEED, Recorded, arc, beam, bow
+from random_picks import CRS, PRIORS, WATER_SPEED, Recorded, arc, beam, bow, stated
 
 HALF, CELL = 170.0, 0.5
 _WAVES = [(np.random.default_rng(8).uniform(0, 2 * np.pi, (6, 2))), np.array([7.0, 9, 11, 14, 18, 25])]
@@ -149,6 +149,6 @@ def located(rec, bottom, sigma, model="terrain"):
     columns = dict(rec.track)
     track = tracks.made(CRS, columns.pop("x"), columns.pop("y"), columns.pop("heading_deg"), **columns)
     grid = grid_of(bottom)
-    stated = {name: value for name, value in sigma.items() if name != "heading"}
-    return locate(track, Picks.of(len(rec.ground), **rec.picks), LocateSettings(stated=stated, range_model=model), None,
+    settings = LocateSettings(stated=stated(sigma), range_model=model)
+    return locate(track, Picks.of(len(rec.ground), **rec.picks), settings, None,
                   ground_on(grid, anchored(track, grid)))

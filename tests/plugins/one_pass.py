@@ -9,7 +9,7 @@ from pyproj import Geod
 
 GEOD = Geod(ellps="WGS84")
 T0 = 1.7e9
-SURE = {name: 0.0 for name in random_picks.PRIORS if name != "heading"}
+SURE = random_picks.stated(random_picks.NOTHING)
 
 
 def ray(crs, lon=-93.0, lat=45.0, heading=30.0, count=21, step=1.5, **given):

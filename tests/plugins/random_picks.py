@@ -18,6 +18,13 @@ PRIORS = {"bias": 2.0, "slow": 0.5, "jitter": 0.5, "heading": 3.0, "range": 0.3,
 
 NOTHING = dict.fromkeys(PRIORS, 0.0)
 
+
+def stated(sigma):
+    """Sigmas of a simulation under the names by which the code under test takes them; headings come with the track."""
+    names = {"slow": "sigma_pass", "beam_width": "beam_width"}
+    return {names.get(name, f"sigma_{name}"): value for name, value in sigma.items() if name != "heading"}
+
+
 WATER_SPEED = 1450.0
 SAMPLES = np.arange(-7.0, 7.5, 1.0)
 

@@ -39,7 +39,8 @@ def check(ok, words):
 def sigmas_of(preset):
     """A preset as the simulator takes it."""
     p = PRESETS[preset]
-    return {name: getattr(p, name) for name in random_picks.PRIORS}
+    names = {"slow": "sigma_pass", "beam_width": "beam_width"}
+    return {name: getattr(p, names.get(name, f"sigma_{name}")) for name in random_picks.PRIORS}
 
 
 def shares_inside(rec, out):
@@ -61,8 +62,7 @@ def simulate(rng, count, over, sigma, **geometry):
     rec = random_picks.recorded(rng, count, over, sigma, **geometry)
     columns = dict(rec.track)
     track = tracks.made(random_picks.CRS, columns.pop("x"), columns.pop("y"), columns.pop("heading_deg"), **columns)
-    stated = {name: value for name, value in sigma.items() if name != "heading"}
-    return rec, locate(track, Picks.of(count, **rec.picks), LocateSettings(stated=stated))
+    return rec, locate(track, Picks.of(count, **rec.picks), LocateSettings(stated=random_picks.stated(sigma)))
 
 
 def containment():
@@ -168,8 +168,8 @@ def outing(count):
                "depth": rng.uniform(8, 12, count), "azimuth_deg": course, "turn_dps": rng.normal(0, 1, count),
                "vel_east": speed * np.sin(np.radians(course)), "vel_north": speed * np.cos(np.radians(course)),
                "lever_forward": 1.5, "lever_starboard": -0.4, "course_heading": True, "depth_scales": True,
-               "ground_reading": False, "sound_speed": 1450.0, "bias": 2.0, "slow": 0.5, "jitter": 0.5,
-               "sigma_heading": rng.uniform(2, 6, count), "sigma_time": 0.5}
+               "ground_reading": False, "sound_speed": 1450.0, "sigma_bias": 2.0, "sigma_pass": 0.5,
+               "sigma_jitter": 0.5, "sigma_heading": rng.uniform(2, 6, count), "sigma_time": 0.5}
     return Observations(**{name: np.broadcast_to(np.asarray(value), count).copy() for name, value in columns.items()})
 
 
@@ -177,12 +177,14 @@ def speed():
     """100,000 targets, interleaved, the least of seven, in processor time: other work on the machine does not count."""
     count, s = 100_000, chosen("ordinary")
     seen = outing(count)
-    position, scale = np.sqrt(s.bias**2 + s.slow**2 + s.jitter**2), s.sound_speed / seen.sound_speed
-    heading, mount = np.radians(seen.sigma_heading), np.radians(s.mount)
+    position = np.sqrt(s.sigma_bias**2 + s.sigma_pass**2 + s.sigma_jitter**2)
+    scale = s.sigma_sound_speed / seen.sound_speed
+    heading, mount = np.radians(seen.sigma_heading), np.radians(s.sigma_mount)
     footprint = 2 * np.tan(np.radians(s.beam_width) / 2)
-    sample = [position, position, seen.sigma_time, s.latency]
-    ten = [*sample, np.hypot(heading, mount), s.offset, s.offset, s.range, s.depth, scale]
-    fourteen = [*sample, heading, mount, s.offset, s.offset, s.range, s.depth, s.height, scale, np.radians(s.trim),
+    sample = [position, position, seen.sigma_time, s.sigma_latency]
+    ten = [*sample, np.hypot(heading, mount), s.sigma_offset, s.sigma_offset, s.sigma_range, s.sigma_depth, scale]
+    fourteen = [*sample, heading, mount, s.sigma_offset, s.sigma_offset, s.sigma_range, s.sigma_depth, s.sigma_height,
+                scale, np.radians(s.sigma_trim),
                 footprint / np.sqrt(12)]
     found = spread(seen, s)
     parts = {

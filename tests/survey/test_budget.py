@@ -17,8 +17,8 @@ from hypothesis import strategies as st
 NOTHING = dict.fromkeys([field.name for field in fields(Sigmas)], 0.0)
 PLAIN = {"side": 1.0, "slant": 50.0, "shadow_end": np.nan, "depth": 10.0, "azimuth_deg": 40.0, "vel_east": 1.2,
          "vel_north": 1.6, "turn_dps": 0.0, "lever_forward": 0.0, "lever_starboard": 0.0, "course_heading": True,
-         "depth_scales": True, "ground_reading": False, "sound_speed": 1450.0, "bias": 0.0, "slow": 0.0, "jitter": 0.0,
-         "sigma_heading": 0.0, "sigma_time": 0.0}
+         "depth_scales": True, "ground_reading": False, "sound_speed": 1450.0, "sigma_bias": 0.0, "sigma_pass": 0.0,
+         "sigma_jitter": 0.0, "sigma_heading": 0.0, "sigma_time": 0.0}
 
 
 def sightings(count=1, **given):
@@ -75,17 +75,18 @@ def place(seen, i, error, height=0.0):
 def covariance_by_differences(seen, i, sigmas):
     s = sigmas
     footprint = 2 * seen.slant[i] * math.tan(math.radians(s.beam_width) / 2)
-    position = math.sqrt(seen.bias[i] ** 2 + seen.slow[i] ** 2 + seen.jitter[i] ** 2)
+    position = math.sqrt(seen.sigma_bias[i] ** 2 + seen.sigma_pass[i] ** 2 + seen.sigma_jitter[i] ** 2)
     shadow = np.isfinite(seen.shadow_end[i])
-    sizes = {"east": position, "north": position, "time": seen.sigma_time[i], "latency": s.latency,
-             "heading": math.radians(seen.sigma_heading[i]), "mount": math.radians(s.mount), "lever_f": s.offset,
-             "lever_s": s.offset, "range": s.range, "depth": s.depth, "scale": s.sound_speed / seen.sound_speed[i],
-             "along": math.hypot(seen.depth[i] * math.radians(s.trim), footprint / math.sqrt(12)),
-             **({"end": s.range} if shadow else {"height": s.height * HALF_SD})}
+    sizes = {"east": position, "north": position, "time": seen.sigma_time[i], "latency": s.sigma_latency,
+             "heading": math.radians(seen.sigma_heading[i]), "mount": math.radians(s.sigma_mount),
+             "lever_f": s.sigma_offset, "lever_s": s.sigma_offset, "range": s.sigma_range, "depth": s.sigma_depth,
+             "scale": s.sigma_sound_speed / seen.sound_speed[i],
+             "along": math.hypot(seen.depth[i] * math.radians(s.sigma_trim), footprint / math.sqrt(12)),
+             **({"end": s.sigma_range} if shadow else {"height": s.sigma_height * HALF_SD})}
     total = np.zeros((2, 2))
     for name, size in sizes.items():
         step = 1e-4
-        up, down = (place(seen, i, {name: way * step}, s.height * HALF_MEAN) for way in (1, -1))
+        up, down = (place(seen, i, {name: way * step}, s.sigma_height * HALF_MEAN) for way in (1, -1))
         slope = (up - down) / (2 * step)
         total += size**2 * np.outer(slope, slope)
     return total
@@ -104,7 +105,8 @@ GEOMETRY = st.fixed_dictionaries({
 def test_covariance_is_that_of_the_derivatives(geometry):
     # sigmas a hundredth of the usual, so that only the linear part is left
     small = Sigmas(**{name: value / 100 for name, value in vars(PRESETS["ordinary"]).items()})
-    seen = sightings(**geometry, bias=0.02, slow=0.005, jitter=0.005, sigma_heading=0.03, sigma_time=0.005)
+    seen = sightings(**geometry, sigma_bias=0.02, sigma_pass=0.005, sigma_jitter=0.005, sigma_heading=0.03,
+                     sigma_time=0.005)
     expected = covariance_by_differences(seen, 0, small)
     found = budget(seen, small).cov[0]
     np.testing.assert_allclose(found, [expected[0, 0], expected[0, 1], expected[1, 1]],
@@ -206,9 +208,9 @@ def test_the_ellipse_alone_is_that_of_the_budget(preset, uneven):
 
 def test_what_is_fresh_in_a_pick_is_all_there_is_when_nothing_else_errs():
     seen, _ = every_kind(2000)
-    for name in ("bias", "slow", "sigma_heading"):
+    for name in ("sigma_bias", "sigma_pass", "sigma_heading"):
         getattr(seen, name)[:] = 0.0
-    found = budget(seen, only(range=0.3, height=0.5, beam_width=1.5))
+    found = budget(seen, only(sigma_range=0.3, sigma_height=0.5, beam_width=1.5))
     np.testing.assert_allclose(found.own, found.cov, rtol=1e-12, atol=1e-12)
 
 
@@ -216,7 +218,8 @@ def test_what_is_fresh_in_a_pick_is_all_there_is_when_nothing_else_errs():
 @given(GEOMETRY)
 def test_axes_and_azimuth_are_those_of_the_derivatives(geometry):
     small = Sigmas(**{name: value / 100 for name, value in vars(PRESETS["ordinary"]).items()})
-    seen = sightings(**geometry, bias=0.02, slow=0.005, jitter=0.005, sigma_heading=0.03, sigma_time=0.005)
+    seen = sightings(**geometry, sigma_bias=0.02, sigma_pass=0.005, sigma_jitter=0.005, sigma_heading=0.03,
+                     sigma_time=0.005)
     values, vectors = np.linalg.eigh(covariance_by_differences(seen, 0, small))
     found = spread(seen, small)
     assert found.semi_major[0] == pytest.approx(math.sqrt(values[1]), rel=3e-4)
@@ -231,19 +234,21 @@ def test_axes_and_azimuth_are_those_of_the_derivatives(geometry):
     {"shadow_end": 62.0, "course_heading": False, "depth_scales": False, "azimuth_deg": 250.0}])
 def test_the_whole_covariance_is_that_of_draws(given):
     s, rng = PRESETS["ordinary"], np.random.default_rng(12)
-    seen = sightings(**given, bias=s.bias, slow=s.slow, jitter=s.jitter, sigma_heading=3.0, sigma_time=s.time)
-    position = math.sqrt(s.bias**2 + s.slow**2 + s.jitter**2)
+    seen = sightings(**given, sigma_bias=s.sigma_bias, sigma_pass=s.sigma_pass, sigma_jitter=s.sigma_jitter,
+                     sigma_heading=3.0, sigma_time=s.sigma_time)
+    position = math.sqrt(s.sigma_bias**2 + s.sigma_pass**2 + s.sigma_jitter**2)
     half_beam = 50 * math.tan(math.radians(s.beam_width) / 2)
-    sizes = {"east": position, "north": position, "time": s.time, "latency": s.latency, "heading": math.radians(3),
-             "mount": math.radians(s.mount), "lever_f": s.offset, "lever_s": s.offset, "range": s.range,
-             "depth": s.depth, "scale": s.sound_speed / 1450,
-             **({"end": s.range} if "shadow_end" in given else {"height": s.height})}
+    sizes = {"east": position, "north": position, "time": s.sigma_time, "latency": s.sigma_latency,
+             "heading": math.radians(3), "mount": math.radians(s.sigma_mount), "lever_f": s.sigma_offset,
+             "lever_s": s.sigma_offset, "range": s.sigma_range, "depth": s.sigma_depth,
+             "scale": s.sigma_sound_speed / 1450,
+             **({"end": s.sigma_range} if "shadow_end" in given else {"height": s.sigma_height})}
     drawn = []
     for _ in range(20_000):
         error = {name: rng.normal(0, size) for name, size in sizes.items()}
         if "height" in error:
             error["height"] = abs(error["height"])
-        error["along"] = 10 * rng.normal(0, math.radians(s.trim)) + rng.uniform(-half_beam, half_beam)
+        error["along"] = 10 * rng.normal(0, math.radians(s.sigma_trim)) + rng.uniform(-half_beam, half_beam)
         drawn.append(place(seen, 0, error))
     expected = np.cov(np.array(drawn).T)
     np.testing.assert_allclose(spread(seen, s).cov[0], expected[[0, 0, 1], [0, 1, 1]],
@@ -270,9 +275,10 @@ def simulated(cause, draws=100_000, **geometry):
 def test_shares_by_cause_are_those_of_100_000_draws(compass, grid):
     geometry = {"ground": 28.0, "depth": (8.0, 8.0), "speed": (2.0, 2.0), "turn": 0.0, "compass": compass, "grid": grid}
     p = random_picks.PRIORS
-    sigmas = chosen("ordinary", **{name: value for name, value in p.items() if name != "heading"})
-    seen = sightings(slant=math.hypot(28, 8), depth=8.0, vel_east=0.0, vel_north=2.0, azimuth_deg=0.0, bias=p["bias"],
-                     slow=p["slow"], jitter=p["jitter"], sigma_heading=p["heading"], sigma_time=p["time"],
+    sigmas = chosen("ordinary", **random_picks.stated(p))
+    seen = sightings(slant=math.hypot(28, 8), depth=8.0, vel_east=0.0, vel_north=2.0, azimuth_deg=0.0,
+                     sigma_bias=p["bias"], sigma_pass=p["slow"], sigma_jitter=p["jitter"], sigma_heading=p["heading"],
+                     sigma_time=p["time"],
                      course_heading=not compass, depth_scales=not grid, lever_forward=1.5, lever_starboard=-0.4)
     found = budget(seen, sigmas).shares[0]
     causes = {"position": ("bias", "slow", "jitter"), "heading": ("heading",), "range": ("range",),
@@ -298,7 +304,7 @@ def test_picked_target_row():
     """Position 3.268 m an axis, R 50, H 10, 0.5 m on both, heading 5 degrees, 0.5 s at 2.5 m/s (standard propagation,
     JCGM 100): 95 % semi-axes 8.1000 and 13.5224 m. Exact moments of the heading make the second 13.492."""
     seen = sightings(azimuth_deg=0.0, vel_east=0.0, vel_north=2.5, bias=3.268, sigma_heading=5.0, sigma_time=0.5)
-    sigmas = only(range=0.5, depth=0.5)
+    sigmas = only(sigma_range=0.5, sigma_depth=0.5)
     k = ellipses.scale_factor(0.95)
     linear = covariance_by_differences(seen, 0, sigmas)
     assert k * math.sqrt(linear[0, 0]) == pytest.approx(8.1000, abs=1e-3)
@@ -316,14 +322,14 @@ def test_picked_target_row():
 @pytest.mark.parametrize("sigma, slant, expected", [(0.5, 50.0, 0.52041650)])
 def test_spread_of_ground_range(sigma, slant, expected):
     # s_G^2 = (R/G)^2 s_R^2 + (H/G)^2 s_H^2 over a flat bottom
-    found = budget(sightings(slant=slant, azimuth_deg=0.0), only(range=sigma, depth=sigma))
+    found = budget(sightings(slant=slant, azimuth_deg=0.0), only(sigma_range=sigma, sigma_depth=sigma))
     assert math.sqrt(found.cov[0, 0]) == pytest.approx(expected, abs=1e-7)
 
 
 def test_a_shadow_gives_height_and_takes_the_unknown_height_away():
     # H 10, h 1, true G 30: Rt 31.32091952, Re 34.80102170
     seen = sightings(2, slant=31.32091952, shadow_end=[34.80102170, np.nan], depth=10.0, azimuth_deg=0.0)
-    found = budget(seen, only(height=0.5))
+    found = budget(seen, only(sigma_height=0.5))
     assert found.height[0] == pytest.approx(1.0, abs=1e-7) and np.isnan(found.height[1])
     assert found.ground[0] == pytest.approx(30.0, abs=1e-7)
     assert found.cov[0, 0] == pytest.approx(0, abs=1e-12)
@@ -337,18 +343,19 @@ def test_sigma_of_a_height_is_that_of_draws():
     start, end, depth = (v + rng.normal(0, s, 200_000) for v, s in ((31.3, 0.3), (36.0, 0.3), (10.0, 0.2)))
     scale = 1 + rng.normal(0, 15 / 1450, 200_000)
     drawn = (depth * scale * (end - start) / end).std()
-    found = budget(sightings(slant=31.3, shadow_end=36.0), only(range=0.3, depth=0.2, sound_speed=15.0))
+    found = budget(sightings(slant=31.3, shadow_end=36.0),
+                   only(sigma_range=0.3, sigma_depth=0.2, sigma_sound_speed=15.0))
     assert found.sigma_height[0] == pytest.approx(drawn, rel=0.01)
 
 
 def test_depth_from_a_grid_makes_scale_worse_the_steeper_it_is():
-    found = budget(sightings(2, depth_scales=[True, False]), chosen("ordinary", height=0.0))
+    found = budget(sightings(2, depth_scales=[True, False]), chosen("ordinary", sigma_height=0.0))
     g = math.sqrt(50**2 - 10**2)
     np.testing.assert_allclose(found.dg_dscale, [g, 50**2 / g], rtol=1e-12)
 
 
 def test_a_ground_reading_errs_by_what_was_read_wrongly():
-    found = budget(sightings(ground_reading=True, azimuth_deg=0.0), only(range=0.3))
+    found = budget(sightings(ground_reading=True, azimuth_deg=0.0), only(sigma_range=0.3))
     assert math.sqrt(found.cov[0, 0]) == pytest.approx(0.3, rel=1e-9)
 
 
@@ -364,7 +371,7 @@ def test_time_and_latency_in_a_turn_move_sample_and_fan():
     swing = math.radians(5) * g
     np.testing.assert_allclose(np.sqrt(budget(seen, only()).cov[:, 2]), [abs(2 - swing) * 0.5, (2 + swing) * 0.5])
     seen = sightings(2, turn_dps=5.0, vel_east=0.0, vel_north=2.0, azimuth_deg=0.0, course_heading=[True, False])
-    np.testing.assert_allclose(np.sqrt(budget(seen, only(latency=0.5)).cov[:, 2]), [abs(2 - swing) * 0.5, 1.0])
+    np.testing.assert_allclose(np.sqrt(budget(seen, only(sigma_latency=0.5)).cov[:, 2]), [abs(2 - swing) * 0.5, 1.0])
 
 
 def test_a_slope_steepens_or_flattens_the_ground_range():
@@ -372,7 +379,7 @@ def test_a_slope_steepens_or_flattens_the_ground_range():
                                                     [np.nan] * 2)), np.array(["", ""], object))
     slant = math.hypot(40, 12)
     seen = replace(sightings(2, slant=slant, azimuth_deg=0.0, depth_scales=False), terrain=terrain)
-    found = budget(seen, only(range=0.01))
+    found = budget(seen, only(sigma_range=0.01))
     # R^2 = G^2 + z(G)^2 with z = 12 + m (G - 40)
     for m, sigma in zip((0.1, -0.1), np.sqrt(found.cov[:, 0])):
         g = [max(np.roots([1 + m * m, 2 * m * (12 - 40 * m), (12 - 40 * m) ** 2 - r * r])) for r in

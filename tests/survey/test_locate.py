@@ -116,7 +116,7 @@ def test_far_from_the_middle_of_the_frame():
     columns = {n: np.concatenate([getattr(east, n), getattr(west, n)]) for n in vars(east) if n != "crs"}
     x, y = columns.pop("x"), columns.pop("y")
     track = type(east).from_columns(east.crs, x, y, columns)
-    out = found(track, picked(t_s=[T0 + 10, T0 + 5010]), stated={**SURE, "range": 1.0})
+    out = found(track, picked(t_s=[T0 + 10, T0 + 5010]), stated={**SURE, "sigma_range": 1.0})
     azimuth, _, distance = GEOD.inv([-93.0, -94.0], [69.0] * 2, out.x, out.y)
     np.testing.assert_allclose(distance, 40, atol=1e-3)
     np.testing.assert_allclose(azimuth, 120, atol=2e-3)
@@ -171,7 +171,7 @@ def test_position_sigma_comes_from_the_track_unless_stated():
     out = found(track, picked(), stated={})
     total = math.sqrt(sum(out.columns[n][0] ** 2 for n in ("sig_bias_m", "sig_pass_m"))) / 6
     assert total == pytest.approx(math.sqrt(4.25 / 4.5))
-    assert found(track, picked(), stated={"bias": 1.5}).columns["sig_bias_m"][0] == 1.5
+    assert found(track, picked(), stated={"sigma_bias": 1.5}).columns["sig_bias_m"][0] == 1.5
     assert found(ray("EPSG:32615", sigma_heading_deg=np.nan), picked(), stated={}).columns["sig_heading_deg"][0] == 3
 
 
@@ -277,7 +277,7 @@ def test_a_shadow_on_a_slope_gives_place_and_height(slope):
     moved = [found(ray("EPSG:32615", depth_m=h), picked(slant=start + a, shadow_end_m=end + b), range_model="terrain",
                    ground_on_terrain=plane(slope)).columns["ground_m"][0] for a, b in ((step, 0), (0, step))]
     only_range = found(ray("EPSG:32615", depth_m=h), picked(slant=start, shadow_end_m=end), range_model="terrain",
-                       ground_on_terrain=plane(slope), stated={**SURE, "range": 0.01})
+                       ground_on_terrain=plane(slope), stated={**SURE, "sigma_range": 0.01})
     assert only_range.columns["semi_major_m"][0] / 2.447747 == pytest.approx(
         0.01 * np.hypot(*(np.array(moved) - g)) / step, rel=1e-3)
 
@@ -338,7 +338,7 @@ def test_no_warning_of_numpy_escapes():
 def test_a_shadow_that_runs_off_the_record_gives_the_least_height():
     """H 30, 6 m tall at G 60: its shadow ends at slant 80.78 (similar triangles), the record at 72."""
     start = math.hypot(60, 24)
-    stated = {**SURE, "height": 0.5}
+    stated = {**SURE, "sigma_height": 0.5}
     whole = found(ray("EPSG:32615", range_m=90.0), picked(slant=start, shadow_end_m=math.hypot(75, 30)), stated=stated)
     assert whole.columns["height_m"][0] == pytest.approx(6) and not whole.columns["height_at_least"][0]
     assert whole.columns["ground_m"][0] == pytest.approx(60)

@@ -72,3 +72,26 @@ def test_who_writes_python_reads_the_words_of_python(make, words, field):
     with pytest.raises(InputError, match=words) as refused:
         make()
     assert refused.value.field == field and not re.search(r"[{}]|[A-Z]{3}", str(refused.value))
+
+
+def names_in_braces(tree):
+    """(line, text) of strings that hold a name in braces, but are no Message's and no template of text.format()."""
+    filled = {id(one) for call in ast.walk(tree) if isinstance(call, ast.Call) and (
+        getattr(call.func, "id", "") in ("Message", "_demand", "_refuse") or getattr(call.func, "attr", "") == "format")
+        for one in ast.walk(call)}
+    docs = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and not {id(node)} & (filled | docs):
+            if re.search(r"\{[A-Za-z_.]+(\([a-z_.]*\))?\}", node.value):
+                yield node.lineno, node.value
+
+
+@pytest.mark.parametrize("path", [*SURVEY, *sorted((ROOT / "algorithms").rglob("*.py"))],
+                         ids=lambda p: str(p.relative_to(ROOT)))
+def test_no_name_in_braces_goes_out_as_it_is(path):
+    assert not list(names_in_braces(ast.parse(path.read_text(encoding="utf-8"))))
+
+
+def test_a_forgotten_message_would_be_found():
+    code = 'raise InputError("{range_m} is odd; see {prepare()}.")\nMessage("{range_m}")\n"{:.0f}".format(1)\n'
+    assert list(names_in_braces(ast.parse(code))) == [(1, "{range_m} is odd; see {prepare()}.")]

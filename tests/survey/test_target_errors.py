@@ -34,8 +34,8 @@ def test_near_the_nadir_a_side_that_was_given_is_used():
     for slant in (9.8, 10.1, 10.4):
         like = truth[(np.abs(read - slant) < 0.02) & (truth > 0)]
         for side, word in ((-1, "port"), (1, "starboard")):
-            out = found(ray("EPSG:32615", heading=0.0, depth_m=10.0), picked([side], slant), stated={**SURE,
-                                                                                                     "range": 0.3})
+            out = found(ray("EPSG:32615", heading=0.0, depth_m=10.0), picked([side], slant),
+                        stated={**SURE, "sigma_range": 0.3})
             c = out.columns
             assert c["status"][0] == "near nadir" and c["side"][0] == word
             assert c["ground_m"][0] == pytest.approx(like.mean(), abs=0.05)
@@ -45,7 +45,7 @@ def test_near_the_nadir_a_side_that_was_given_is_used():
 
 def test_without_a_side_only_what_may_lie_under_the_boat_has_a_place():
     out = found(ray("EPSG:32615", heading=0.0, depth_m=10.0), picked([0, 0], [10.05, 30.0]), stated={
-        **SURE, "range": 0.3})
+        **SURE, "sigma_range": 0.3})
     c = out.columns
     assert c["status"].tolist() == ["side unsure"] and c["side"].tolist() == [""] and c["ground_m"][0] == 0
     # both sides at once: the root mean square of one
@@ -82,11 +82,12 @@ def test_the_interval_is_that_of_draws_down_to_the_nadir():
         q = ((r + rng.normal(0, 0.15, 400_000)) * scale) ** 2 - ((h + rng.normal(0, 0.2, 400_000)) * scale) ** 2
         low, high = np.sqrt(np.maximum(np.quantile(q, [0.025, 0.975]), 0))
         c = found(ray("EPSG:32615", depth_m=h, sound_speed_mps=1500.0), picked(slant=r), stated={
-            **SURE, "range": 0.15, "depth": 0.2, "sound_speed": 15.0}).columns
+            **SURE, "sigma_range": 0.15, "sigma_depth": 0.2, "sigma_sound_speed": 15.0}).columns
         # once q's interval takes in the track, the side's own goes before it: never shorter, never behind the track
         assert c["ground_hi_m"][0] == pytest.approx(high, abs=0.03) or c["ground_hi_m"][0] > high
         assert c["ground_lo_m"][0] == pytest.approx(low, abs=0.03 if low > 4 else 0.6)
-    c = found(ray("EPSG:32615", depth_m=10.0), picked(slant=14.0), stated={**SURE, "range": 0.5, "depth": 0.3}).columns
+    c = found(ray("EPSG:32615", depth_m=10.0), picked(slant=14.0),
+              stated={**SURE, "sigma_range": 0.5, "sigma_depth": 0.3}).columns
     # the mean of R^2 - H^2 is shifted by sigma_R^2 - sigma_H^2
     assert (c["ground_lo_m"][0] ** 2 + c["ground_hi_m"][0] ** 2) / 2 == pytest.approx(96 + 0.5**2 - 0.3**2, abs=1e-9)
 
@@ -95,7 +96,7 @@ def test_the_blocks_add_up_to_the_whole():
     """What the adjustment rebuilds from the columns: own, and the priors by their sensitivities, is the covariance."""
     track = ray("EPSG:32615", sigma_heading_deg=0.3, heading_source="course", mount_deg=7.0)
     picks = picked([1, -1, 1, 0, 1], [50.0, 45.0, 31.0, 29.9, 20.0])
-    c = found(track, picks, stated={"mount": 0.2, "height": 0.4}).columns
+    c = found(track, picks, stated={"sigma_mount": 0.2, "sigma_height": 0.4}).columns
     assert set(c["status"]) == {"bottom", "near nadir", "side unsure", "water column"}
     for i in range(5):
         side = {"port": -1, "starboard": 1, "": 0}[c["side"][i]]
@@ -126,7 +127,7 @@ def simulate(rng, count, over, sigma=None, stated=None, **geometry):
     rec = random_picks.recorded(rng, count, over, **({} if sigma is None else {"sigma": sigma}), **geometry)
     track = dict(rec.track)
     track = tracks.made(random_picks.CRS, track.pop("x"), track.pop("y"), track.pop("heading_deg"), **track)
-    given = {k: v for k, v in (sigma or random_picks.PRIORS).items() if k != "heading"} if stated is None else stated
+    given = random_picks.stated(sigma or random_picks.PRIORS) if stated is None else stated
     out = locate(track, Picks.of(count, **rec.picks), LocateSettings(stated=given))
     assert len(out.source) == count
     return rec, out

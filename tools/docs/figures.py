@@ -147,9 +147,9 @@ def _picks(ground, errors_of, depth=6.0, speed=2.0):
         side=all_of(1.0), slant=ranges.slant_range(ground, depth), shadow_end=all_of(np.nan), depth=all_of(depth),
         azimuth_deg=all_of(0.0), vel_east=all_of(0.0), vel_north=all_of(speed), turn_dps=all_of(0.0),
         lever_forward=all_of(0.0), lever_starboard=all_of(0.0), course_heading=all_of(False), depth_scales=all_of(True),
-        ground_reading=all_of(False), sound_speed=all_of(1475.0), bias=all_of(errors_of.bias),
-        slow=all_of(errors_of.slow), jitter=all_of(errors_of.jitter), sigma_heading=all_of(errors_of.heading),
-        sigma_time=all_of(errors_of.time))
+        ground_reading=all_of(False), sound_speed=all_of(1475.0), sigma_bias=all_of(errors_of.sigma_bias),
+        sigma_pass=all_of(errors_of.sigma_pass), sigma_jitter=all_of(errors_of.sigma_jitter),
+        sigma_heading=all_of(errors_of.sigma_heading), sigma_time=all_of(errors_of.sigma_time))
 
 
 if __name__ == "__main__":
