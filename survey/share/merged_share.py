@@ -35,7 +35,7 @@ _TOGETHER = 2.0
 _PIECE_M = 5.0
 _STRAIGHT_COS = np.cos(np.radians(30.0))
 _FAR_M = 1e6
-_SOUND = drawn_errors.DEFAULTS.sound_speed / SOUND_SPEED_FOR_EDGES_MPS
+_SOUND = drawn_errors.DEFAULTS.sigma_sound_speed / SOUND_SPEED_FOR_EDGES_MPS
 
 
 def merged_pass(ground, draws, position_error, sigmas=drawn_errors.DEFAULTS):

@@ -129,7 +129,8 @@ def test_sensitivities_of_the_ground_range(geometry):
 @settings(max_examples=40, deadline=None)
 @given(GEOMETRY, st.floats(0, 360))
 def test_turning_the_whole_scene_turns_the_ellipse(geometry, turn):
-    seen = sightings(**geometry, bias=2.0, slow=0.5, jitter=0.5, sigma_heading=3.0, sigma_time=0.5)
+    seen = sightings(**geometry, sigma_bias=2.0, sigma_pass=0.5, sigma_jitter=0.5,
+                     sigma_heading=3.0, sigma_time=0.5)
     a = math.radians(turn)
     turned = replace(seen, azimuth_deg=seen.azimuth_deg + turn,
                      vel_east=seen.vel_east * math.cos(a) + seen.vel_north * math.sin(a),
@@ -146,7 +147,8 @@ def test_turning_the_whole_scene_turns_the_ellipse(geometry, turn):
 @settings(max_examples=40, deadline=None)
 @given(GEOMETRY)
 def test_port_is_the_mirror_of_starboard(geometry):
-    seen = sightings(**geometry, bias=2.0, slow=0.5, jitter=0.5, sigma_heading=3.0, sigma_time=0.5)
+    seen = sightings(**geometry, sigma_bias=2.0, sigma_pass=0.5, sigma_jitter=0.5,
+                     sigma_heading=3.0, sigma_time=0.5)
     mirrored = replace(seen, side=-seen.side, azimuth_deg=-seen.azimuth_deg, vel_east=-seen.vel_east,
                        turn_dps=-seen.turn_dps, lever_starboard=-seen.lever_starboard)
     one, other = budget(seen, PRESETS["ordinary"]), budget(mirrored, PRESETS["ordinary"])
@@ -158,7 +160,8 @@ def test_port_is_the_mirror_of_starboard(geometry):
 @settings(max_examples=40, deadline=None)
 @given(GEOMETRY, st.sampled_from(sorted(PRESETS)))
 def test_shares_add_up_and_blocks_stay_inside_the_whole(geometry, preset):
-    seen = sightings(**geometry, bias=2.0, slow=0.5, jitter=0.5, sigma_heading=3.0, sigma_time=0.5)
+    seen = sightings(**geometry, sigma_bias=2.0, sigma_pass=0.5, sigma_jitter=0.5,
+                     sigma_heading=3.0, sigma_time=0.5)
     found = budget(seen, PRESETS[preset])
     assert found.shares.shape == (1, len(CAUSES))
     assert found.shares.sum() == pytest.approx(100, abs=1e-9)
@@ -182,8 +185,9 @@ def every_kind(count, seed=4):
         depth=rng.uniform(3, 12, count),
         shadow_end=np.where(rng.random(count) < 0.3, slant * rng.uniform(1.02, 1.5, count), np.nan),
         azimuth_deg=rng.uniform(0, 360, count), vel_east=rng.normal(0, 2, count), vel_north=rng.normal(0, 2, count),
-        turn_dps=rng.normal(0, 3, count), lever_forward=rng.normal(0, 2, count), bias=rng.uniform(0, 3, count),
-        lever_starboard=rng.normal(0, 1, count), slow=rng.uniform(0, 1, count), jitter=rng.uniform(0.1, 1, count),
+        turn_dps=rng.normal(0, 3, count), lever_forward=rng.normal(0, 2, count), sigma_bias=rng.uniform(0, 3, count),
+        lever_starboard=rng.normal(0, 1, count), sigma_pass=rng.uniform(0, 1, count),
+        sigma_jitter=rng.uniform(0.1, 1, count),
         sigma_heading=rng.uniform(0, 15, count), sigma_time=rng.uniform(0, 1, count),
         sound_speed=rng.uniform(1420, 1500, count),
         **{name: rng.random(count) < 0.5 for name in ("course_heading", "depth_scales", "ground_reading")}), terrain
@@ -303,7 +307,8 @@ def test_heading_moments_are_those_of_a_million_draws():
 def test_picked_target_row():
     """Position 3.268 m an axis, R 50, H 10, 0.5 m on both, heading 5 degrees, 0.5 s at 2.5 m/s (standard propagation,
     JCGM 100): 95 % semi-axes 8.1000 and 13.5224 m. Exact moments of the heading make the second 13.492."""
-    seen = sightings(azimuth_deg=0.0, vel_east=0.0, vel_north=2.5, bias=3.268, sigma_heading=5.0, sigma_time=0.5)
+    seen = sightings(azimuth_deg=0.0, vel_east=0.0, vel_north=2.5, sigma_bias=3.268, sigma_heading=5.0,
+                     sigma_time=0.5)
     sigmas = only(sigma_range=0.5, sigma_depth=0.5)
     k = ellipses.scale_factor(0.95)
     linear = covariance_by_differences(seen, 0, sigmas)
@@ -360,7 +365,7 @@ def test_a_ground_reading_errs_by_what_was_read_wrongly():
 
 
 def test_a_wild_heading_is_named():
-    seen = sightings(3, sigma_heading=[3.0, 10.0, 20.0], bias=2.0)
+    seen = sightings(3, sigma_heading=[3.0, 10.0, 20.0], sigma_bias=2.0)
     # G s^2 / 2 against half the remaining sigma across: 49 x 0.0027 / 2 = 0.07, 0.75 and 2.98 m, against 1.0 m
     assert budget(seen, only()).bent.tolist() == [False, False, True]
 

@@ -84,7 +84,7 @@ class TestClosedForms:
         assert result.high_percent - result.low_percent == pytest.approx(2 * half, rel=0.06)
 
     def test_a_shift_along_an_endless_strip_changes_nothing(self, monkeypatch):
-        only(monkeypatch, latency=5.0, offset=0.0)
+        only(monkeypatch, sigma_latency=5.0, sigma_offset=0.0)
         result = find_gaps(LAKE, [box(0, -60, 400, 60)],
                            layer(a_pass(-90, 490, 0), sigma_drift_m=0.0, sigma_sound_mps=0.0),
                            settings=GapSettings(position_error=0.0),
@@ -113,7 +113,7 @@ class TestClosedForms:
         assert result.expected_percent == pytest.approx(85, abs=0.5)
 
     def test_port_and_starboard_do_not_grow_over_their_nadir(self, monkeypatch):
-        only(monkeypatch, depth=0.0)
+        only(monkeypatch, sigma_depth=0.0)
         result = find_gaps(LAKE, [box(0, -10, 400, 10)],
                            layer(a_pass(-90, 490, 0), sigma_drift_m=0.0, sigma_sound_mps=60.0),
                            settings=GapSettings(position_error=0.0),
