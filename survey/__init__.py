@@ -43,7 +43,7 @@ if TYPE_CHECKING:
     from .targets.picknames import read_ranges, read_sides
     from .targets.picks import Picks
     from .tracks.prepare import prepare
-    from .tracks.track_settings import RangeRows, TrackSettings
+    from .tracks.settings import RangeRows, TrackSettings
 
 __all__ = [
     # the track: a log read, its fixes, what is stated of the outing, and what comes of them
@@ -100,7 +100,7 @@ _HOMES = {
     "targets.picknames": ("read_ranges", "read_sides"),
     "targets.picks": ("Picks",),
     "tracks.prepare": ("prepare",),
-    "tracks.track_settings": ("RangeRows", "TrackSettings"),
+    "tracks.settings": ("RangeRows", "TrackSettings"),
 }
 _HOME_OF = {name: home for home, names in _HOMES.items() for name in names}
 

@@ -154,7 +154,7 @@ def middle_temperature(alg, tab, feedback):
 
 
 def range_rows(alg, parameters, context, feedback, crs, unit_m, first_s, time_offset):
-    """Changes of range of SETTINGS, as ``survey.tracks.track_settings.RangeRows``; None if it was left blank."""
+    """Changes of range of SETTINGS, as ``survey.tracks.settings.RangeRows``; None if it was left blank."""
     from ...survey import RangeRows
 
     source = alg.parameterAsSource(parameters, "SETTINGS", context)

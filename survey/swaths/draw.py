@@ -21,7 +21,7 @@ from ..model.messages import Message
 from .arcs import laid
 from .edges import SwathSettings, edges, reach_limit, used_range
 from .fan import Fan, strip_rows
-from .swathtable import DrawnBeams, swath_columns
+from .table import DrawnBeams, swath_columns
 from .visible_segments import segments_on_terrain
 
 __all__ = ["SwathReport", "SwathResult", "SwathSettings", "draw_swaths", "pass_unions"]

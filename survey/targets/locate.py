@@ -23,11 +23,11 @@ from .budget import CAUSES, Observations, budget
 from .cloud import with_cloud
 from .covariance import standing
 from .match import BOAT, tie
+from .notes import notes_of
 from .picknames import NO_SIDE
 from .picks import true_ranges
 from .poses import Poses
 from .positioning import beams_of, lay_off, on_terrain, sample_frames
-from .target_notes import notes_of
 
 __all__ = ["RANGE_MODELS", "LocateSettings", "Located", "locate", "refuse_model"]
 

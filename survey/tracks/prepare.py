@@ -20,7 +20,7 @@ from ..model.track import Track
 from ..motion.boat import boat_motion, compass_doubt
 from ..passes.cut import NO_PASS, cut_passes
 from ..passes.pass_table import pass_table
-from .prepare_log import describe
+from .notes import describe
 
 __all__ = ["Prepared", "prepare"]
 

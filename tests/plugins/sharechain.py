@@ -7,7 +7,7 @@ from athwart.survey.ensonify.bottom_map import Ensonification
 from athwart.survey.fixes.arrange import Fixes
 from athwart.survey.swaths.draw import SwathSettings, draw_swaths
 from athwart.survey.tracks.prepare import prepare
-from athwart.survey.tracks.track_settings import TrackSettings
+from athwart.survey.tracks.settings import TrackSettings
 from shapely.geometry import box
 from shapely.ops import unary_union
 

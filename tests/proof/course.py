@@ -15,7 +15,7 @@ from athwart.survey.fixes.arrange import Fixes  # noqa: E402
 from athwart.survey.geometry.ground import wrapped  # noqa: E402
 from athwart.survey.motion.course import motion_of  # noqa: E402
 from athwart.survey.tracks.prepare import prepare  # noqa: E402
-from athwart.survey.tracks.track_settings import TrackSettings  # noqa: E402
+from athwart.survey.tracks.settings import TrackSettings  # noqa: E402
 
 TRACKS, OUTINGS = 3000, 400
 JITTER_M, DRIFT_M, DRIFT_S = 0.3, 0.5, 120.0

@@ -14,7 +14,7 @@ from athwart.survey.geometry import transfer  # noqa: E402
 from athwart.survey.geometry.frame import Frame  # noqa: E402
 from athwart.survey.swaths.draw import SwathSettings, draw_swaths  # noqa: E402
 from athwart.survey.tracks.prepare import prepare  # noqa: E402
-from athwart.survey.tracks.track_settings import TrackSettings  # noqa: E402
+from athwart.survey.tracks.settings import TrackSettings  # noqa: E402
 from shapely.ops import unary_union  # noqa: E402
 
 FRAME = Frame("EPSG:32615", -93, 45)

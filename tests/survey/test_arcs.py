@@ -9,7 +9,7 @@ from athwart.survey.geometry import shapes, transfer
 from athwart.survey.geometry.frame import Frame
 from athwart.survey.swaths.draw import SwathSettings, draw_swaths
 from athwart.survey.tracks.prepare import prepare
-from athwart.survey.tracks.track_settings import TrackSettings
+from athwart.survey.tracks.settings import TrackSettings
 from pyproj import Transformer
 from shapely.ops import unary_union
 

@@ -8,7 +8,7 @@ import pytest
 import sailed
 from athwart.survey.depths.soundings import Soundings, good_soundings, refused_words
 from athwart.survey.fixes.arrange import Fixes
-from athwart.survey.tracks import track_settings
+from athwart.survey.tracks import settings as track_settings
 from athwart.survey.tracks.prepare import prepare
 
 

@@ -5,7 +5,7 @@ import sailed
 from athwart.survey.fixes.arrange import Fixes
 from athwart.survey.fixes.clean import clean_fixes, default_gap
 from athwart.survey.model.errors import InputError
-from athwart.survey.tracks.track_settings import TrackSettings
+from athwart.survey.tracks.settings import TrackSettings
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

@@ -10,7 +10,7 @@ from athwart.survey.fixes.arrange import Fixes
 from athwart.survey.fixes.clean import clean_fixes
 from athwart.survey.model.errors import InputError
 from athwart.survey.model.times import times_of_day
-from athwart.survey.tracks import track_settings
+from athwart.survey.tracks import settings as track_settings
 from athwart.survey.tracks.prepare import prepare
 from hypothesis import given
 from hypothesis import settings as steps

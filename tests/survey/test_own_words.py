@@ -10,7 +10,7 @@ from athwart.survey.casts.castplan import CastSettings
 from athwart.survey.model.errors import InputError
 from athwart.survey.record.picture import Record
 from athwart.survey.targets.locate import refuse_model
-from athwart.survey.tracks.track_settings import TrackSettings
+from athwart.survey.tracks.settings import TrackSettings
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 SURVEY = sorted(p for p in (ROOT / "survey").rglob("*.py") if "ext" not in p.relative_to(ROOT).parts)

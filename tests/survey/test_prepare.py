@@ -6,7 +6,7 @@ import pytest
 import sailed
 from athwart.survey.fixes.arrange import Fixes
 from athwart.survey.model.errors import Cancelled, InputError
-from athwart.survey.tracks import track_settings
+from athwart.survey.tracks import settings as track_settings
 from athwart.survey.tracks.prepare import prepare
 from hypothesis import given, settings
 from hypothesis import strategies as st

@@ -6,7 +6,7 @@ from athwart.survey.depths import range_settings
 from athwart.survey.fixes.arrange import Fixes
 from athwart.survey.model.errors import InputError
 from athwart.survey.model.times import times_of_day
-from athwart.survey.tracks import track_settings
+from athwart.survey.tracks import settings as track_settings
 from athwart.survey.tracks.prepare import prepare
 from hypothesis import given
 from hypothesis import strategies as st

@@ -16,7 +16,7 @@ from athwart.survey.model.schemas import FIXES, TRACK, names
 from athwart.survey.model.table import Bools, Floats, Ints, Objects, Table, Texts
 from athwart.survey.model.track import Track
 from athwart.survey.tracks.prepare import prepare
-from athwart.survey.tracks.track_settings import TrackSettings
+from athwart.survey.tracks.settings import TrackSettings
 from hypothesis import given, settings
 from hypothesis import strategies as st
 

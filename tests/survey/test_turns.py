@@ -7,7 +7,7 @@ from athwart.survey.fixes.arrange import Fixes
 from athwart.survey.geometry.frame import Frame
 from athwart.survey.motion.turns import Sailed, turn_cuts
 from athwart.survey.tracks.prepare import prepare
-from athwart.survey.tracks.track_settings import TrackSettings
+from athwart.survey.tracks.settings import TrackSettings
 from turnsim import bend
 
 FRAME = Frame("EPSG:32615", -93, 45)

@@ -8,7 +8,7 @@ from athwart.survey.io import gpxwrite
 from athwart.survey.io.logs import read_logs
 from athwart.survey.swaths.draw import SwathSettings, draw_swaths
 from athwart.survey.tracks.prepare import prepare
-from athwart.survey.tracks.track_settings import TrackSettings
+from athwart.survey.tracks.settings import TrackSettings
 
 LINES = {"equator": ([10.0 + 2e-5 * k for k in range(40)], [0.0] * 40),
          "greenwich": ([0.0] * 40, [51.5 + 2e-5 * k for k in range(40)])}

@@ -194,7 +194,7 @@ def rows_of_outing(outing, boats, outings):
 
     Examples
     --------
-    >>> from athwart.tracks.track_settings import rows_of_outing
+    >>> from athwart.tracks.settings import rows_of_outing
     >>> rows, notes = rows_of_outing("north", ["skiff", "barge"], ["north; south", "west"])
     >>> rows.tolist()
     [0]
@@ -236,7 +236,7 @@ def with_offsets(settings, names, values, sigmas):
 
     Examples
     --------
-    >>> from athwart.tracks.track_settings import with_offsets
+    >>> from athwart.tracks.settings import with_offsets
     >>> import athwart
     >>> settings, notes = with_offsets(athwart.TrackSettings(range_m=30.0), ["latency_s"], [0.4], [0.1])
     >>> settings.latency_s, len(notes)
