@@ -14,9 +14,9 @@ if TYPE_CHECKING:
     from .bottom.bathymetry import DepthConversion
     from .bottom.depthgrid import DepthGrid
     from .bottom.rasters import metric_crs
-    from .casts.castcard import cast_card
-    from .casts.castplan import CastSettings
+    from .casts.card import cast_card
     from .casts.from_places import Boat, StandOff, plan_casts
+    from .casts.plan import CastSettings
     from .coverage.cover import Swaths
     from .coverage.gaps import GapSettings, PassLayer, find_gaps
     from .coverage.looks_raster import LooksRaster
@@ -32,9 +32,9 @@ if TYPE_CHECKING:
     from .record.image_picks import Marks
     from .record.picture import Record, read_dropped
     from .record.reading import read_picture
+    from .report.layers import ReportLayer
     from .report.pages import CAUTION
-    from .report.report_file import Report, write_report
-    from .report.report_layers import ReportLayer
+    from .report.written import Report, write_report
     from .shore.contour_floor import contour_floor
     from .shore.unscanned import find_unscanned
     from .swaths.draw import draw_swaths
@@ -71,8 +71,8 @@ _HOMES = {
     "bottom.bathymetry": ("DepthConversion",),
     "bottom.depthgrid": ("DepthGrid",),
     "bottom.rasters": ("metric_crs",),
-    "casts.castcard": ("cast_card",),
-    "casts.castplan": ("CastSettings",),
+    "casts.card": ("cast_card",),
+    "casts.plan": ("CastSettings",),
     "casts.from_places": ("Boat", "StandOff", "plan_casts"),
     "coverage.cover": ("Swaths",),
     "coverage.gaps": ("GapSettings", "PassLayer", "find_gaps"),
@@ -90,8 +90,8 @@ _HOMES = {
     "record.picture": ("Record", "read_dropped"),
     "record.reading": ("read_picture",),
     "report.pages": ("CAUTION",),
-    "report.report_file": ("Report", "write_report"),
-    "report.report_layers": ("ReportLayer",),
+    "report.written": ("Report", "write_report"),
+    "report.layers": ("ReportLayer",),
     "shore.contour_floor": ("contour_floor",),
     "shore.unscanned": ("find_unscanned",),
     "swaths.draw": ("draw_swaths",),

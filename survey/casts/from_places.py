@@ -10,7 +10,7 @@ from ..geometry import transfer
 from ..geometry.frame import Frame
 from ..model.errors import InputError
 from ..model.messages import Message
-from .castplan import (
+from .plan import (
     CASTS,
     FAR,
     LONGEST,

@@ -4,11 +4,12 @@ from __future__ import annotations
 import numpy as np
 
 from ..model import spreadsheets
-from . import layer_tables, pages, report_map, report_words
+from . import layer_tables, pages, survey_map
+from . import words as report_words
+from .layers import Layers, ReportLayer, grades_inside, looks_inside, seen_levels
 from .pages import NO_BREAK, number
-from .report_layers import Layers, ReportLayer, grades_inside, looks_inside, seen_levels
-from .report_words import between, passes_asked
 from .totals import density, totals
+from .words import between, passes_asked
 
 __all__ = ["Layers", "ReportLayer", "area_rows", "coverage_page", "doubts", "grades_inside", "looks_inside",
            "seen_levels"]
@@ -87,10 +88,10 @@ def coverage_page(layers, title, made, worded=str):
     doubtful = report_words.doubts(layers, whole, found)
     when = report_words.dates(layers)
     lead = f"Side-scan coverage report{f' of {when}' if when else ''}. Made {made.replace('-', NO_BREAK)}."
-    drawing = report_map.report_map(layers, title)
+    drawing = survey_map.report_map(layers, title)
     return pages.page(title, lead, [
         pages.definition_list(_key_figures(layers, whole, found)),
-        pages.figure(drawing, report_map.caption(layers)) if drawing else "",
+        pages.figure(drawing, survey_map.caption(layers)) if drawing else "",
         pages.section("What is doubtful", pages.bullets(map(worded, doubtful))) if doubtful else "",
         _coverage(layers, whole), _gaps(layers, whole), _shore(layers), _passes(layers), _targets(layers, found),
         pages.section("Methods", pages.paragraph(report_words.methods_text(layers, whole, found)),

@@ -5,7 +5,7 @@ import numpy as np
 
 from ..model.depthwords import depth_words
 from .pages import number, table
-from .report_words import ALL_AT_ONCE, between, passes_asked
+from .words import ALL_AT_ONCE, between, passes_asked
 
 __all__ = ["areas_table", "gaps_table", "passes_table", "settings_table", "shore_table", "targets_table"]
 

@@ -19,7 +19,7 @@ from ..model.rejections import Rejections
 from ..model.track import Track
 from ..motion.boat import boat_motion, compass_doubt
 from ..passes.cut import NO_PASS, cut_passes
-from ..passes.pass_table import pass_table
+from ..passes.table import pass_table
 from .notes import describe
 
 __all__ = ["Prepared", "prepare"]

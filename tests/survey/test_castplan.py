@@ -5,9 +5,9 @@ import xml.etree.ElementTree as ET
 
 import numpy as np
 import pytest
-from athwart.survey.casts.castcard import cast_card
+from athwart.survey.casts.card import cast_card
 from athwart.survey.casts.casting import circle_probability
-from athwart.survey.casts.castplan import FAR, IN_REACH, MANY, CastSettings, CastTargets, Stations, clock, plan_in_frame
+from athwart.survey.casts.plan import FAR, IN_REACH, MANY, CastSettings, CastTargets, Stations, clock, plan_in_frame
 from athwart.survey.model.errors import InputError
 from athwart.survey.model.schemas import CAST_LINES, CAST_STATIONS, names
 

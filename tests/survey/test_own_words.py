@@ -6,7 +6,7 @@ import re
 
 import pytest
 from athwart.survey.bottom.bathymetry import DepthConversion
-from athwart.survey.casts.castplan import CastSettings
+from athwart.survey.casts.plan import CastSettings
 from athwart.survey.model.errors import InputError
 from athwart.survey.record.picture import Record
 from athwart.survey.targets.locate import refuse_model
@@ -81,9 +81,9 @@ def names_in_braces(tree):
         for one in ast.walk(call)}
     docs = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
     for node in ast.walk(tree):
-        if isinstance(node, ast.Constant) and isinstance(node.value, str) and not {id(node)} & (filled | docs):
-            if re.search(r"\{[A-Za-z_.]+(\([a-z_.]*\))?\}", node.value):
-                yield node.lineno, node.value
+        if (isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in filled | docs
+                and re.search(r"\{[A-Za-z_.]+(\([a-z_.]*\))?\}", node.value)):
+            yield node.lineno, node.value
 
 
 @pytest.mark.parametrize("path", [*SURVEY, *sorted((ROOT / "algorithms").rglob("*.py"))],

@@ -9,8 +9,8 @@ from ..model.depthwords import depth_words
 from ..model.units import LENGTHS
 from ..report import pages
 from .casting import GOAL, MAX_CASTS
-from .castplan import FAR, IN_REACH, LONGEST, NO_WATER, WATER, clock
-from .castsketch import sketch
+from .plan import FAR, IN_REACH, LONGEST, NO_WATER, WATER, clock
+from .sketch import sketch
 
 __all__ = ["DISPLAY_UNITS", "cast_card"]
 
@@ -61,7 +61,7 @@ def cast_card(plan, unit="ft", title="Cast card"):
 
     Parameters
     ----------
-    plan : survey.casts.castplan.CastPlan
+    plan : survey.casts.plan.CastPlan
     unit : str
         Of ``DISPLAY_UNITS``: distances on the card.
     title : str

@@ -25,7 +25,7 @@ def between(low, high, digits=1):
 
     Examples
     --------
-    >>> from athwart.report.report_words import between
+    >>> from athwart.report.words import between
     >>> between(70.0, 80.0).split()
     ['70.0', 'to', '80.0', '%']
     """
@@ -39,7 +39,7 @@ def passes_asked(looks):
 
     Examples
     --------
-    >>> from athwart.report.report_words import passes_asked
+    >>> from athwart.report.words import passes_asked
     >>> passes_asked(1), passes_asked(2)
     ('at least one pass', 'at least 2 separate passes')
     """
@@ -54,7 +54,7 @@ def dates(layers):
     Examples
     --------
     >>> from athwart.report.coverage_report import Layers
-    >>> from athwart.report.report_words import dates
+    >>> from athwart.report.words import dates
     >>> dates(Layers(None))
     ''
     """
@@ -96,7 +96,7 @@ def methods_text(layers, whole=None, found=None):
 
     Parameters
     ----------
-    layers : survey.report.report_layers.Layers
+    layers : survey.report.layers.Layers
     whole : totals.Totals, optional
         Of the areas, where they are given.
     found : totals.Density, optional
@@ -204,7 +204,7 @@ def doubts(layers, whole=None, found=None):
     Examples
     --------
     >>> from athwart.report.coverage_report import Layers
-    >>> from athwart.report.report_words import doubts
+    >>> from athwart.report.words import doubts
     >>> doubts(Layers(None))
     []
     """

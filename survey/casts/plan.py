@@ -10,8 +10,8 @@ from ..model.errors import InputError
 from ..model.messages import Message, Setting
 from ..model.table import Bools, Floats, Objects, Table, Texts
 from .casting import GOAL, MAX_CASTS, Pattern, Places, pattern, thrower
-from .castwater import afloat, clear_ways, stations_afloat, water_reaches
 from .sweeping import sweep_pattern
+from .water import afloat, clear_ways, stations_afloat, water_reaches
 
 __all__ = ["CASTS", "FAR", "IN_REACH", "LONGEST", "MANY", "METHODS", "NO_WATER", "WATER", "CastPlan", "CastSettings",
            "CastTargets", "Stations", "clock", "plan_in_frame"]
@@ -194,7 +194,7 @@ def clock(angle_deg):
 
     Examples
     --------
-    >>> from athwart.casts.castplan import clock
+    >>> from athwart.casts.plan import clock
     >>> clock(0), clock(90), clock(-30)
     ('12:00', '3:00', '11:00')
     """
@@ -226,8 +226,8 @@ def plan_in_frame(quarry, stations, settings, convergence_deg=0.0, step=None, wa
     Examples
     --------
     >>> import numpy as np
-    >>> from athwart.casts.castplan import CastSettings, CastTargets, Stations, plan_in_frame
-    >>> from athwart.casts.castplan import plan_in_frame
+    >>> from athwart.casts.plan import CastSettings, CastTargets, Stations, plan_in_frame
+    >>> from athwart.casts.plan import plan_in_frame
     >>> sure = {"sigma_east_m": np.ones(1), "sigma_north_m": np.ones(1), "cov_en_m2": np.zeros(1)}
     >>> target = CastTargets.of(np.array([20.0]), np.zeros(1), sure)
     >>> boat = Stations(np.zeros(1), np.zeros(1), np.array([0.0]), "boat")

@@ -145,7 +145,7 @@ def seen_levels(swaths, depth=_MOST_LOOKS):
     --------
     >>> import numpy as np
     >>> from shapely.geometry import box
-    >>> from athwart.report.report_layers import seen_levels
+    >>> from athwart.report.layers import seen_levels
     >>> import athwart
     >>> two = athwart.ReportLayer("swaths", {"outing": ["north", "north"], "pass_id": np.array([1.0, 2.0])},
     ...                           [box(0, 0, 20, 10), box(10, 0, 30, 10)])
@@ -180,7 +180,7 @@ def looks_inside(frame, seen, areas):
     >>> import numpy as np
     >>> from shapely.geometry import box
     >>> from athwart.geometry.frame import Frame
-    >>> from athwart.report.report_layers import looks_inside
+    >>> from athwart.report.layers import looks_inside
     >>> import athwart
     >>> frame = Frame.around("EPSG:32619", np.array([5e5]), np.array([4.5e6]))
     >>> areas = athwart.ReportLayer("areas", {}, [box(0, 0, 20, 20)])
@@ -210,7 +210,7 @@ def grades_inside(frame, ground, areas):
     >>> import numpy as np
     >>> from shapely.geometry import box
     >>> from athwart.geometry.frame import Frame
-    >>> from athwart.report.report_layers import grades_inside
+    >>> from athwart.report.layers import grades_inside
     >>> import athwart
     >>> frame = Frame.around("EPSG:32619", np.array([5e5]), np.array([4.5e6]))
     >>> areas = athwart.ReportLayer("areas", {}, [box(-50, -50, 50, 50)])

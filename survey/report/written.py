@@ -17,7 +17,7 @@ from ..swaths.draw import SwathResult
 from ..targets.locate import Located
 from ..tracks.prepare import Prepared
 from .coverage_report import area_rows, coverage_page, doubts
-from .report_layers import NEEDED, Layers, ReportLayer, grades_inside
+from .layers import NEEDED, Layers, ReportLayer, grades_inside
 
 __all__ = ["Report", "write_report"]
 

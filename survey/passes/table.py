@@ -32,7 +32,7 @@ def off_band(depth_m, range_m):
     Examples
     --------
     >>> import numpy as np
-    >>> from athwart.passes.pass_table import off_band
+    >>> from athwart.passes.table import off_band
     >>> off_band(np.array([1.0, 4.0, 9.0]), np.array([30.0, 30.0, 30.0])).tolist()
     [True, False, True]
     """
@@ -46,7 +46,7 @@ def too_fast(speed_mps, range_m, sound_speed_mps):
     Examples
     --------
     >>> import numpy as np
-    >>> from athwart.passes.pass_table import too_fast
+    >>> from athwart.passes.table import too_fast
     >>> too_fast(np.array([1.0, 9.0]), np.array([30.0, 30.0]), np.array([1450.0, 1450.0])).tolist()
     [False, True]
     """

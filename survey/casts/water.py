@@ -27,7 +27,7 @@ def afloat(water, east, north):
     --------
     >>> import numpy as np
     >>> from shapely.geometry import box
-    >>> from athwart.casts.castwater import afloat
+    >>> from athwart.casts.water import afloat
     >>> afloat(box(0, 0, 10, 10), np.array([5.0, 15.0]), np.array([5.0, 5.0])).tolist()
     [True, False]
     """
@@ -41,7 +41,7 @@ def clear_ways(water, boat, places):
     --------
     >>> import numpy as np
     >>> from shapely.geometry import box
-    >>> from athwart.casts.castwater import clear_ways
+    >>> from athwart.casts.water import clear_ways
     >>> lake = box(0, 0, 30, 30).difference(box(10, 0, 20, 20))
     >>> clear_ways(lake, np.array([5.0, 5.0]), np.array([[25.0, 5.0], [5.0, 25.0]])).tolist()
     [False, True]
@@ -62,7 +62,7 @@ def water_reaches(water, boat, longest):
     --------
     >>> import numpy as np
     >>> from shapely.geometry import box
-    >>> from athwart.casts.castwater import water_reaches
+    >>> from athwart.casts.water import water_reaches
     >>> reach = water_reaches(box(0, 0, 30, 30), np.array([10.0, 10.0]), 15.0)
     >>> reach(np.radians([90.0, 180.0])).round(6).tolist()
     [15.0, 10.0]
@@ -106,7 +106,7 @@ def stations_afloat(water, east, north, stand_off, windward):
     --------
     >>> import numpy as np
     >>> from shapely.geometry import box
-    >>> from athwart.casts.castwater import stations_afloat
+    >>> from athwart.casts.water import stations_afloat
     >>> middle = np.array([45.0])
     >>> east, north, swung, near, found = stations_afloat(box(0, 0, 90, 90), middle, middle, 20.0, 0.0)
     >>> east.round(6).tolist(), north.round(6).tolist(), found.tolist()

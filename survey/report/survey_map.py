@@ -19,14 +19,14 @@ def report_map(layers, title):
 
     Parameters
     ----------
-    layers : survey.report.report_layers.Layers
+    layers : survey.report.layers.Layers
     title : str
         Of the report.
 
     Examples
     --------
     >>> from athwart.report.coverage_report import Layers
-    >>> from athwart.report.report_map import report_map
+    >>> from athwart.report.survey_map import report_map
     >>> report_map(Layers(None), "North bay")
     ''
     """
