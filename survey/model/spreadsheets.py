@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 import re
+from typing import Any
 
 __all__ = ["cell"]
 
@@ -9,7 +10,7 @@ _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n")
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d+)?")
 
 
-def cell(value):
+def cell(value: Any) -> Any:
     """A text that a spreadsheet takes for text.
 
     What begins like a formula and is no number gets an apostrophe in front, which spreadsheets do not show (OWASP, CSV

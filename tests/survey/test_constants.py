@@ -20,9 +20,10 @@ def test_95_percent_points_are_those_of_the_normal_distribution():
 
 def test_the_position_sigma_is_what_the_ordinary_preset_adds_up_to():
     ordinary = PRESETS["ordinary"]
-    whole = (ordinary.bias ** 2 + ordinary.slow ** 2 + ordinary.jitter ** 2) ** 0.5
+    whole = (ordinary.sigma_bias ** 2 + ordinary.sigma_pass ** 2 + ordinary.sigma_jitter ** 2) ** 0.5
     assert pytest.approx(whole, abs=0.005) == constants.SIGMA_POSITION_M
-    assert (ordinary.bias, ordinary.heading) == (constants.SIGMA_POSITION_FOR_GRID_M, constants.SIGMA_COMPASS_DEG)
+    assert ordinary.sigma_bias == constants.SIGMA_POSITION_FOR_GRID_M
+    assert ordinary.sigma_heading == constants.SIGMA_COMPASS_DEG
 
 
 def test_the_speed_for_edges_is_that_of_a_cool_lake():

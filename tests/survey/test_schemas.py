@@ -2,7 +2,6 @@
 
 ``make contract`` writes the snapshot again; read the difference before committing.
 """
-import doctest
 import json
 import os
 import pathlib
@@ -73,8 +72,3 @@ def test_a_layer_that_contradicts_itself_is_refused():
             schemas.Layer("one", "One", geometry, fields, tip=tip)
     with pytest.raises(KeyError, match="one has no field b"):
         schemas.Layer("one", "One", "point", fields)["b"]
-
-
-def test_the_example_of_a_layer_runs():
-    tried = doctest.testmod(layers)
-    assert tried.attempted and not tried.failed

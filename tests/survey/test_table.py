@@ -1,7 +1,6 @@
 """Tables: whatever is taken from and put together, no value, row or column is lost or changed. Truth: plain lists."""
 from __future__ import annotations
 
-import doctest
 import importlib
 import pathlib
 import pickle
@@ -98,11 +97,6 @@ def test_to_a_dict_and_back_and_through_a_file_is_the_same_table(table):
     assert (replace(table, crs="EPSG:4326") == table) is False
     if len(table):
         assert (replace(table, x=table.x + 1) == table) is False
-
-
-def test_the_example_in_its_text_runs():
-    tried = doctest.testmod(importlib.import_module(Table.__module__))
-    assert tried.attempted >= 4 and not tried.failed
 
 
 def test_lists_single_values_and_other_numbers_become_columns():
