@@ -25,6 +25,7 @@ class AdjustTargets(AthwartAlgorithm):
     STEP, GUIDE = 2, ("errors", "return")
     LAYERS = {"OUTPUT": schemas.COMBINED, "ELLIPSES": schemas.ELLIPSES, "OFFSETS": schemas.OFFSETS}
     FUNCTION = "adjust"
+    FIELDS = {"boats": "BOAT_FIELD"}
     CAUTIOUS = True
     SUMMARY = "Make one place of the looks at each object, and find latency and other offsets of the boat from them."
     TAGS = "combine,merge,fuse,repeated,average,adjust,least squares,calibrate,patch test,latency,offset,duplicate"

@@ -27,8 +27,8 @@ from .plan import (
 __all__ = ["Boat", "PlacedPlan", "StandOff", "plan_casts"]
 
 _STOPPED = (
-    (NO_WATER, WATER, "have no clear water between them and a boat in {water}; look where they lie, or give another "
-                      "boat or stand-off"),
+    (NO_WATER, WATER, Message("have no clear water between them and a boat in {water}; look where they lie, or give "
+                              "another boat or stand-off")),
     (FAR, LONGEST, "are out of reach of the longest cast; move the boat"),
     (MANY, LONGEST, "are not found with 90 %, since the longest cast ends short of where they may be; move the boat "
                     "nearer"),
@@ -150,7 +150,7 @@ def _unreached(plan):
     for reach, limit, words in _STOPPED:
         late = _named(plan.quarry, (plan.reach == reach) & (plan.limit == limit))
         if late:
-            yield Message("{count} target(s) " + words + ": {few}.", count=len(late), few=_few(late))
+            yield Message("{count} target(s) {words}: {few}.", count=len(late), words=words, few=_few(late))
 
 
 def _out_of_the_wind(plan):
