@@ -93,7 +93,7 @@ def named_settings():
             elif called == "InputError" and path.stem not in ("table", "arrange"):  # columns, not boxes
                 yield from ((path.stem, "", one.value.value) for one in call.keywords
                             if one.arg == "field" and isinstance(one.value, ast.Constant)
-                            and one.value.value not in ("x", "columns", "logs", "layers", "results"))  # no form has them
+                            and one.value.value not in ("x", "columns", "logs", "layers", "results"))  # in no form
 
 
 def test_every_name_in_the_cores_messages_has_its_place_in_a_form(tools):
