@@ -10,6 +10,7 @@ import onfile
 import pytest
 import sailed
 import tracks
+from athwart.algorithms import tool_classes
 from athwart.survey.geometry.frame import Frame
 from qgis.core import (
     QgsCoordinateReferenceSystem,
@@ -31,7 +32,7 @@ LENGTH = 40
 FACTS = {"RANGE": 30, "RANGE_UNIT": "m", "DEPTH": 5, "DEPTH_UNIT": "m"}
 FIELDS = {"SIDE_FIELD": "hand", "RANGE_FIELD": "dist", "RANGE_UNIT": "m", "TIME_FIELD": "when"}
 SWATH = {"outing": "string", "pass_id": "integer", "outer_m": "double", "sigma_edge_m": "double"}
-SECOND = {"preparetrack": "PASSES", "coveragegaps": "AREAS", "locatetargets": "ELLIPSES", "readlogs": "WAYPOINTS"}
+SECOND = {tool.ID: list(tool.LAYERS)[1] for tool in tool_classes() if len(tool.LAYERS) > 1}
 NAN, INF = float("nan"), float("inf")
 
 
