@@ -103,7 +103,7 @@ def distance():
 CAUSES = {"position": (INK, "-"), "heading": (RED, "-"), "timing": (BLUE, "-"), "range": (GOLD, "-"),
           "depth": (GOLD, "--"), "beam": (BLUE, ":"), "sound": (RED, ":"), "offsets": (RED, "--")}
 """Stroke of each cause that a target names."""
-MIXED = {"heading": ("heading",), "offsets": ("offset", "mount", "trim")}
+MIXED = {"heading": ("sigma_heading",), "offsets": ("sigma_offset", "sigma_mount", "sigma_trim")}
 """Sigmas of the causes that move a target both across and along the track; the others move it one way or all ways."""
 
 
