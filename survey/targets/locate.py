@@ -50,8 +50,8 @@ class LocateSettings:
     Examples
     --------
     >>> import athwart
-    >>> sigmas = athwart.LocateSettings(errors="careful", stated={"heading": 1.0}).check()
-    >>> sigmas.heading, sigmas.bias
+    >>> sigmas = athwart.LocateSettings(errors="careful", stated={"sigma_heading": 1.0}).check()
+    >>> sigmas.sigma_heading, sigmas.sigma_bias
     (1.0, 1.0)
     """
 

@@ -76,7 +76,7 @@ def chosen(preset, **given):
     Examples
     --------
     >>> from athwart.uncertainty.sigmas import chosen
-    >>> chosen("careful", heading=1.0).heading
+    >>> chosen("careful", sigma_heading=1.0).sigma_heading
     1.0
     """
     if preset not in PRESETS:

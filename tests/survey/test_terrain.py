@@ -137,7 +137,7 @@ def test_disagreement_is_said_with_the_median(level, words):
 def test_grids_that_cannot_be_used_are_refused():
     with pytest.raises(InputError, match="does not cover the track: none of 21"):
         anchored(line(None), beds.grid(lambda e, n: 8 + 0 * e, at=(EAST, NORTH + 4000)))
-    with pytest.raises(InputError, match=r"negative down.*-8\.0.*Prepare depth grid"):
+    with pytest.raises(InputError, match=r"negative down.*-8\.0.*DepthConversion"):
         anchored(line(None), beds.grid(lambda e, n: -8 + 0 * e))
     with pytest.raises(InputError, match="cells that can be placed"):
         DepthGrid.from_array("EPSG:32615", (0, 0, 0, 0, 0, 0), np.ones((3, 3)))
