@@ -13,7 +13,7 @@ from osgeo import gdal, ogr
 from qgis.core import QgsProcessingException
 
 from ...survey.model.errors import Cancelled
-from .files import not_written
+from .disk import not_written
 
 __all__ = ["contents", "empty_copy", "holds_tables", "opened", "put_tables", "quiet", "unhurried"]
 
@@ -35,7 +35,7 @@ def quiet():
 
 @contextlib.contextmanager
 def unhurried():
-    """This thread's new files are not put on the disk at each step; ``files.settle`` does it once, at their end."""
+    """This thread's new files are not put on the disk at each step; ``disk.settle`` does it once, at their end."""
     gdal.SetThreadLocalConfigOption(_SYNCHRONOUS, "OFF")
     try:
         yield

@@ -9,10 +9,11 @@ import numpy as np
 from osgeo import gdal
 from qgis.core import QgsProcessingException, QgsRasterFileWriter
 
-from .files import not_written, save_style, settle
+from .disk import not_written, settle
+from .files import save_style
 from .geopackage import quiet
 from .stage import shared
-from .styles import STYLES
+from .style_files import STYLES
 
 __all__ = ["NODATA", "RasterSink"]
 

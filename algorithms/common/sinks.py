@@ -8,7 +8,7 @@ from qgis.core import QgsFeature, QgsFeatureSink, QgsProcessingException
 
 from .compat import is_null
 from .destinations import destination
-from .files import not_written, settle
+from .disk import not_written, settle
 from .geopackage import contents, empty_copy, holds_tables, opened, quiet
 
 __all__ = ["Sink"]

@@ -14,7 +14,7 @@ from qgis.core import QgsProcessingException
 
 from ...survey.model import patience
 from ...survey.model.errors import Cancelled
-from .files import not_written
+from .disk import not_written
 from .geopackage import put_tables
 
 __all__ = ["Stage", "shared", "staged"]

@@ -1,19 +1,15 @@
 """Styles, temporal playback and grouping of finished layers; applied where QGIS loads them, harmless elsewhere."""
 from __future__ import annotations
 
-import os
-import pathlib
 from collections import deque
 
 from qgis.core import Qgis, QgsProcessingLayerPostProcessorInterface
 
 from ...survey.model.layers import STARTS
 from .compat import set_layer_group
-from .files import own_style
+from .style_files import STYLES, has_users_style
 
-__all__ = ["STYLES", "dress"]
-
-STYLES = pathlib.Path(__file__).resolve().parents[2] / "plugin" / "styles"
+__all__ = ["dress"]
 
 _DEPTHS = ("depth_m", "bottom_m")
 """Of a target: its tip tells one of them, and of which place it is."""
@@ -28,7 +24,7 @@ class _Dresser(QgsProcessingLayerPostProcessorInterface):
         self._style, self._more, self._schema = style, more, schema
 
     def postProcessLayer(self, layer, context, feedback):
-        if self._style is not None and not has_own_style(layer.source()):
+        if self._style is not None and not has_users_style(layer.source()):
             layer.loadNamedStyle(str(self._style))
         styles = layer.styleManager()
         own = styles.currentStyle()
@@ -109,9 +105,3 @@ def dress(context, dest, style, group="", more=None, schema=None):
                        {name: STYLES / f"{one}.qml" for name, one in (more or {}).items()}, schema)
     _held.append(dresser)
     details.setPostProcessor(dresser)
-
-
-def has_own_style(source):
-    """True if a style of the user's lies beside a layer's file; QGIS has taken it when it loaded the layer."""
-    beside = os.path.splitext(source)[0] + ".qml"
-    return "|" not in source and os.path.isfile(beside) and not own_style(beside)

@@ -8,7 +8,7 @@ import sys
 import pytest
 from athwart.algorithms import all_tools, tool_classes
 from athwart.algorithms.common.base import GROUPS
-from athwart.algorithms.common.styles import STYLES
+from athwart.algorithms.common.style_files import STYLES
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 SNAPSHOT = pathlib.Path(__file__).parent / "contract_tools.json"

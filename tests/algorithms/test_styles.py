@@ -5,7 +5,8 @@ import jobs
 import numpy as np
 import pytest
 from athwart.algorithms import tool_classes
-from athwart.algorithms.common.styles import STYLES, _Dresser
+from athwart.algorithms.common.style_files import STYLES
+from athwart.algorithms.common.styles import _Dresser
 from athwart.survey.model import schemas
 from osgeo import gdal
 from qgis.core import (

@@ -1,5 +1,6 @@
 """The house rules that a reader relies on: which way the arrows point, and what shipped code never holds."""
 import ast
+import graphlib
 import pathlib
 import re
 import subprocess
@@ -71,6 +72,26 @@ def test_arrows_between_rooms_point_one_way():
                 names = {node.module.split(".")[0]} if node.module else {alias.name for alias in node.names}
                 yield from (f"line {node.lineno} climbs to {room}" for room in (names & set(ROOMS)) - allowed)
     assert offenders(SURVEY, rule) == []
+
+
+def imported_beside(path):
+    """Modules beside it that a module imports, inside functions too."""
+    beside = {one.stem: one for one in SHIPPED if one.parent == path.parent}
+    for node in ast.walk(parse(path)):
+        if isinstance(node, ast.ImportFrom) and node.level == 1:
+            names = [node.module.split(".")[0]] if node.module else [alias.name for alias in node.names]
+            yield from (beside[name] for name in names if name in beside)
+
+
+def test_no_module_imports_one_that_imports_it():
+    """Within a room, a group of tools, or what the tools share; between rooms the order forbids it."""
+    for folder in sorted({path.parent for path in SHIPPED if path.name != "__init__.py"}):
+        modules = [path for path in SHIPPED if path.parent == folder and path.name != "__init__.py"]
+        try:
+            graphlib.TopologicalSorter({path: list(imported_beside(path)) for path in modules}).prepare()
+        except graphlib.CycleError as error:
+            names = " -> ".join(path.name for path in reversed(error.args[1]))
+            raise AssertionError(f"a circle in {folder.relative_to(ROOT)}: {names}") from None
 
 
 def test_every_core_module_loads_where_qgis_cannot():
@@ -156,6 +177,7 @@ def test_python_3_9_can_read_all_of_it():
     ("survey/model", "with (open('a') as a, open('b') as b):\n    match a:\n        case 1: pass",
      "test_python_3_9_can_read_all_of_it"),
     ("survey/model", "x = 1", "test_python_3_9_can_read_all_of_it"),
+    ("algorithms/common", "def f():\n    from .broken import f", "test_no_module_imports_one_that_imports_it"),
     ("plugin", "def f(a, b, c, d, e, f, g, h, i, j, k): pass", "test_no_function_asks_for_more_than_ten_things")])
 def test_each_rule_finds_what_it_forbids(tmp_path, monkeypatch, folder, line, rule):
     """A file that breaks the rule, in a house of its own: the rule names it."""
