@@ -2,7 +2,7 @@
 from __future__ import annotations
 
 __all__ = ["ONE_SIDED_95", "SIGMA_COMPASS_DEG", "SIGMA_POSITION_FOR_GRID_M", "SIGMA_POSITION_M",
-           "SOUND_SPEED_FOR_EDGES_MPS", "SOUND_SPEED_FOR_PINGS_MPS", "SOUND_SPEED_FOR_TARGETS_MPS", "TWO_SIDED_95"]
+           "SOUND_SPEED_FOR_ERRORS_MPS", "SOUND_SPEED_FOR_PINGS_MPS", "TWO_SIDED_95"]
 
 TWO_SIDED_95 = 1.959964
 """Standard deviations within which 95 % of a normal distribution lie, either side (JCGM 100:2008, table G.1: 1.960)."""
@@ -25,10 +25,6 @@ SOUND_SPEED_FOR_PINGS_MPS = 1500.0
 """Taken for ping rates where that of the water is not known; NOAA practice for side scan (Field Procedures Manual 2014,
 table 3.1). It never scales a range."""
 
-SOUND_SPEED_FOR_EDGES_MPS = 1450.0
-"""What an error of the sound speed is divided by at the edges of swaths and in the share seen, where the speed is not
-known: that of fresh water at 11 degrees C (Marczak 1997)."""
-
-SOUND_SPEED_FOR_TARGETS_MPS = 1500.0
-"""The same in the error budget of a target. 1450 would suit lakes better, and is 3 % more of an error; this one stays
-so that targets come out as they always have."""
+SOUND_SPEED_FOR_ERRORS_MPS = 1450.0
+"""What an error of the sound speed is divided by where the speed is not known, at the edges of swaths, in the share
+seen and in the budget of a target alike: that of fresh water at 11 degrees C (Marczak 1997)."""

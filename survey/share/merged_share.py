@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..geometry import shapes
-from ..model.constants import SOUND_SPEED_FOR_EDGES_MPS
+from ..model.constants import SOUND_SPEED_FOR_ERRORS_MPS
 from . import drawn_errors
 from .boat_frames import boat_frames
 from .chances import DrawnPass
@@ -35,7 +35,7 @@ _TOGETHER = 2.0
 _PIECE_M = 5.0
 _STRAIGHT_COS = np.cos(np.radians(30.0))
 _FAR_M = 1e6
-_SOUND = drawn_errors.DEFAULTS.sigma_sound_speed / SOUND_SPEED_FOR_EDGES_MPS
+_SOUND = drawn_errors.DEFAULTS.sigma_sound_speed / SOUND_SPEED_FOR_ERRORS_MPS
 
 
 def merged_pass(ground, draws, position_error, sigmas=drawn_errors.DEFAULTS):

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..model.constants import SOUND_SPEED_FOR_EDGES_MPS
+from ..model.constants import SOUND_SPEED_FOR_ERRORS_MPS
 from ..uncertainty.sigmas import PRESETS
 
 __all__ = ["DEFAULT_SPEED_MPS", "PassFacts", "pass_facts"]
@@ -67,5 +67,5 @@ def pass_facts(swaths, rows, ground, reach_m=np.nan):
     return PassFacts(inner, outer, slant, depth, float(np.tan(np.radians(min(max(blind, 0.0), 89.0)))),
                      mean("speed_mps", DEFAULT_SPEED_MPS), mean("sigma_drift_m", ordinary.sigma_pass, 2),
                      mean("sigma_heading_deg", DEFAULT_HEADING_DEG, 2), mean("sigma_depth_m", ordinary.sigma_depth, 2),
-                     mean("sigma_sound_mps", ordinary.sigma_sound_speed, 2) / SOUND_SPEED_FOR_EDGES_MPS,
+                     mean("sigma_sound_mps", ordinary.sigma_sound_speed, 2) / SOUND_SPEED_FOR_ERRORS_MPS,
                      tuple(taken))

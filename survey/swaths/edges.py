@@ -8,7 +8,7 @@ import numpy as np
 
 from ..beams.pointing import turn_reach
 from ..beams.ranges import blind_range, ground_range
-from ..model.constants import SOUND_SPEED_FOR_EDGES_MPS, TWO_SIDED_95
+from ..model.constants import SOUND_SPEED_FOR_ERRORS_MPS, TWO_SIDED_95
 from ..model.errors import InputError
 from ..uncertainty import nadir
 from ..uncertainty.sigmas import PRESETS, Sigmas, position_parts
@@ -164,7 +164,7 @@ def edge_sigma(track, settings, range_m=None):
     """
     sigmas, depth = settings.sigmas, track.depth_m
     slant = used_range(track.range_m if range_m is None else range_m, settings)
-    speed = np.where(np.isfinite(track.sound_speed_mps), track.sound_speed_mps, SOUND_SPEED_FOR_EDGES_MPS)
+    speed = np.where(np.isfinite(track.sound_speed_mps), track.sound_speed_mps, SOUND_SPEED_FOR_ERRORS_MPS)
     scale2 = np.square(_sigma_sound(track, sigmas) / speed)
     range2, depth2 = sigmas.sigma_range ** 2, sigmas.sigma_depth ** 2
     if settings.range_model == "subtract":

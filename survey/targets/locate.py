@@ -12,7 +12,7 @@ import numpy as np
 
 from ..bottom.terrain import anchored, bottom_on
 from ..bottom.terrain import ground_on as ground_on_grid
-from ..model.constants import SOUND_SPEED_FOR_TARGETS_MPS
+from ..model.constants import SOUND_SPEED_FOR_ERRORS_MPS
 from ..model.errors import InputError
 from ..model.messages import Message
 from ..model.track import side_name
@@ -231,7 +231,7 @@ def _sightings(track, poses, true, side, settings, sigmas, position_stated, sigm
         course_heading=track.heading_source[sample] != "compass",
         depth_scales=true.own_depth | (track.depth_source[sample] != "grid"),
         ground_reading=np.full(len(sample), settings.range_kind == "ground"),
-        sound_speed=np.where(np.isfinite(poses.sound_speed_mps), poses.sound_speed_mps, SOUND_SPEED_FOR_TARGETS_MPS),
+        sound_speed=np.where(np.isfinite(poses.sound_speed_mps), poses.sound_speed_mps, SOUND_SPEED_FOR_ERRORS_MPS),
         sigma_bias=bias, sigma_pass=drift, sigma_jitter=jitter,
         sigma_heading=np.where(known, poses.sigma_heading_deg, sigmas.sigma_heading), sigma_time=sigma_time)
 

@@ -26,9 +26,9 @@ def test_the_position_sigma_is_what_the_ordinary_preset_adds_up_to():
     assert ordinary.sigma_heading == constants.SIGMA_COMPASS_DEG
 
 
-def test_the_speed_for_edges_is_that_of_a_cool_lake():
+def test_the_speed_that_errors_are_divided_by_is_that_of_a_cool_lake():
     """11 degrees C by Marczak 1997, which has tests of its own against his table."""
-    assert pytest.approx(fresh_water(11.0), abs=1.5) == constants.SOUND_SPEED_FOR_EDGES_MPS
+    assert pytest.approx(fresh_water(11.0), abs=1.5) == constants.SOUND_SPEED_FOR_ERRORS_MPS
 
 
 def test_no_other_module_types_them_again():
