@@ -68,12 +68,12 @@ def contents(path):
     return [data.GetLayer(i).GetName() for i in range(data.GetLayerCount())] if data is not None else []
 
 
-def empty_copy(path, table, made):
+def empty_copy(path, table, scratch):
     """Make a file with a table of the same fields and no rows."""
     source = opened(path)
     with quiet():
         try:
-            _created(gdal.GetDriverByName("GPKG").Create(made, 0, 0, 0, gdal.GDT_Unknown),
+            _created(gdal.GetDriverByName("GPKG").Create(scratch, 0, 0, 0, gdal.GDT_Unknown),
                      source.GetLayerByName(table), table)
         except (AttributeError, RuntimeError, _Failed) as error:
             raise QgsProcessingException(not_written(path, gdal.GetLastErrorMsg() or error)) from error

@@ -148,9 +148,9 @@ class _Row:
     def __init__(self, tab, why):
         self.tab, self.why = tab, why
 
-    def told(self, field, found):
+    def told(self, field, values_and_reasons):
         """Values of (values, reasons); the reasons are kept."""
-        values_, reason = found
+        values_, reason = values_and_reasons
         for row in np.flatnonzero((reason != "") & (self.why == "")):
             self.why[row] = f"field {field}: " + reason[row].rstrip(".")
         return values_
@@ -218,20 +218,20 @@ def _points(tab):
     return x, y
 
 
-def _lengths(alg, parameters, context, tab, names, made, row):
+def _lengths(alg, parameters, context, tab, names, columns, row):
     from ...survey.model.units import metres
 
     for name, unit, column in (("DEPTH_FIELD", "DEPTH_UNIT", "depth_m"), ("SHADOW_FIELD", "RANGE_UNIT", "shadow_end_m"),
                                ("SHADOW_START_FIELD", "RANGE_UNIT", "shadow_start_m")):
         field = names[name]
         if field:
-            made[column] = metres(row.told(field, read.numbers_told(tab, field)),
+            columns[column] = metres(row.told(field, read.numbers_told(tab, field)),
                                   _unit(alg, parameters, context, names, name, unit))
     if names["SHADOW_FIELD"] == _OURS["SHADOW_FIELD"] and tab.has("shadow_open"):
-        made["shadow_open"] = read.flags(tab, "shadow_open")
+        columns["shadow_open"] = read.flags(tab, "shadow_open")
 
 
-def _side_and_range(alg, parameters, context, tab, names, made, tie):
+def _side_and_range(alg, parameters, context, tab, names, columns, tie):
     """Sides, ranges, labels, and why a row's cannot be read."""
     from ...survey import read_ranges, read_sides
     from ...survey.model.track import SIDES
@@ -241,21 +241,21 @@ def _side_and_range(alg, parameters, context, tab, names, made, tie):
     label = blank
     if tie != "object point":
         if names["SIDE_FIELD"]:
-            made["side"], no_side = read_sides(_known(tab, names["SIDE_FIELD"]))
+            columns["side"], no_side = read_sides(_known(tab, names["SIDE_FIELD"]))
         else:
-            made["side"] = np.full(len(tab), SIDES[values.option(alg, parameters, "SIDE", context)])
+            columns["side"] = np.full(len(tab), SIDES[values.option(alg, parameters, "SIDE", context)])
             no_side = blank
         if names["RANGE_FIELD"]:
             unit = _unit(alg, parameters, context, names, "RANGE_FIELD", "RANGE_UNIT")
-            made["slant_m"], label, no_range = read_ranges(_known(tab, names["RANGE_FIELD"]), unit)
+            columns["slant_m"], label, no_range = read_ranges(_known(tab, names["RANGE_FIELD"]), unit)
         else:
             unit = values.option(alg, parameters, "RANGE_UNIT", context)
-            made["slant_m"] = np.full(len(tab), metres(values.number(alg, parameters, "SLANT", context), unit))
+            columns["slant_m"] = np.full(len(tab), metres(values.number(alg, parameters, "SLANT", context), unit))
             no_range = blank
-        made["reason"] = np.where(no_side != "", no_side, no_range)
+        columns["reason"] = np.where(no_side != "", no_side, no_range)
     field = names["LABEL_FIELD"] or ("name" if tab.has("name") else "")
     own = read.texts(tab, field) if field else blank
-    made["label"] = own if names["LABEL_FIELD"] else np.where(label != "", label, own)
+    columns["label"] = own if names["LABEL_FIELD"] else np.where(label != "", label, own)
 
 
 def _known(tab, field):

@@ -144,7 +144,7 @@ def _read(band, column, row, columns, rows, label):
     return values
 
 
-def _polygons(raster, window, found, back):
+def _polygons(raster, window, codes, back):
     """Shapely polygons by code, in the CRS that ``back`` leads to."""
     from ...survey.geometry import shapes
 
@@ -153,7 +153,7 @@ def _polygons(raster, window, found, back):
     memory = gdal.GetDriverByName("MEM").Create("", columns, rows, 1, gdal.GDT_Byte)
     memory.SetGeoTransform((left + column * width, width, 0.0, top + row * height, 0.0, height))
     memory.SetProjection(raster.GetProjection())  # GDAL floods the log about layers that have none
-    memory.GetRasterBand(1).WriteRaster(0, 0, columns, rows, found.tobytes())
+    memory.GetRasterBand(1).WriteRaster(0, 0, columns, rows, codes.tobytes())
     source = ogr.GetDriverByName("Memory").CreateDataSource("")
     layer = source.CreateLayer("cells", raster.GetSpatialRef(), ogr.wkbPolygon)
     layer.CreateField(ogr.FieldDefn("code", ogr.OFTInteger))

@@ -73,13 +73,13 @@ class Stage:
         self._rooms[room] = os.path.dirname(path)
         return os.path.join(room, name)
 
-    def keep(self, made, path):
+    def keep(self, scratch, path):
         """A file that is whole, with all that lies beside it in its room, is to go to ``path``."""
-        self._files.append((made, path))
+        self._files.append((scratch, path))
 
-    def keep_table(self, made, path, table, rows, append=False):
+    def keep_table(self, scratch, path, table, rows, append=False):
         """The only table of a GeoPackage that is whole is to become, or to be appended to, one of another."""
-        self._tables.setdefault(os.path.realpath(path), []).append((made, path, table, rows, append))
+        self._tables.setdefault(os.path.realpath(path), []).append((scratch, path, table, rows, append))
 
     def in_place(self, text):
         """A message with every file where the user wanted it."""
@@ -97,9 +97,9 @@ class Stage:
                 self._files.append(found[0][:2])
             else:
                 put_tables(found[0][1], found, tell)
-        for made, path in self._files:
+        for scratch, path in self._files:
             try:
-                _move(made, path)
+                _move(scratch, path)
             except OSError as error:
                 raise QgsProcessingException(not_written(path, error)) from error
 
@@ -109,18 +109,18 @@ class Stage:
             shutil.rmtree(room, ignore_errors=True)
 
 
-def _move(made, path):
+def _move(scratch, path):
     final = os.path.realpath(path)
     if os.path.exists(final):
-        shutil.copymode(final, made)
+        shutil.copymode(final, scratch)
     for ending in _STALE:
         with contextlib.suppress(FileNotFoundError):
             os.remove(path + ending)
-    room = os.path.dirname(made)
+    room = os.path.dirname(scratch)
     for name in os.listdir(room):
-        if name != os.path.basename(made) and not name.endswith(("-wal", "-shm", "-journal")):
+        if name != os.path.basename(scratch) and not name.endswith(("-wal", "-shm", "-journal")):
             shutil.move(os.path.join(room, name), os.path.join(os.path.dirname(path), name))
-    os.replace(made, final)
+    os.replace(scratch, final)
 
 
 @contextlib.contextmanager

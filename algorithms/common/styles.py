@@ -9,7 +9,7 @@ from ...survey.model.layers import STARTS
 from .compat import set_layer_group
 from .style_files import STYLES, has_users_style
 
-__all__ = ["dress"]
+__all__ = ["dress", "put_into_group"]
 
 _DEPTHS = ("depth_m", "bottom_m")
 """Of a target: its tip tells one of them, and of which place it is."""
@@ -86,22 +86,27 @@ def _depth(names):
     return f"CASE {' '.join(cases)} ELSE '' END"
 
 
-def dress(context, dest, style, group="", more=None, schema=None):
-    """Give the layer its style, the meaning of its fields and its group when, and only when, QGIS is to load it.
+def dress(context, dest, style, more=None, schema=None):
+    """Give the layer its style and the meaning of its fields when, and only when, QGIS is to load it.
 
     ``more``: further styles by the name they get in the layer's style menu; ``schema``: the Layer it is,
     None for rasters.
     """
     if not dest or not context.willLoadLayerOnCompletion(dest):
         return
-    details = context.layerToLoadOnCompletionDetails(dest)
-    if group:
-        details.forceName = True
-        if group not in details.name:
-            details.name = f"{details.name} - {group}"
-        set_layer_group(details, group)
     path = STYLES / f"{style}.qml"
     dresser = _Dresser(path if style and path.exists() else None,
                        {name: STYLES / f"{one}.qml" for name, one in (more or {}).items()}, schema)
     _held.append(dresser)
-    details.setPostProcessor(dresser)
+    context.layerToLoadOnCompletionDetails(dest).setPostProcessor(dresser)
+
+
+def put_into_group(context, dest, group):
+    """Have the layer loaded into a group of the layer tree, which its name then tells; '' leaves it where it is."""
+    if not group or not dest or not context.willLoadLayerOnCompletion(dest):
+        return
+    details = context.layerToLoadOnCompletionDetails(dest)
+    details.forceName = True
+    if group not in details.name:
+        details.name = f"{details.name} - {group}"
+    set_layer_group(details, group)

@@ -46,52 +46,57 @@ class Carried:
 
 
 @dataclass(frozen=True)
-class Output:
-    """What is written as one layer.
-
-    ``fields``: survey.model.schemas.Layer. ``columns``: dict of (n,) arrays by field name; a field without a column is
-    written as null. Times (kind datetime) are seconds since 1970 UTC; fields of that kind without a column take
-    ``t_s``. ``crs``: QgsCoordinateReferenceSystem. ``kind``: another geometry than the layer's own. ``places``: (x, y)
-    arrays for points; a list of shapely geometries otherwise; None for tables. ``carried``: Carried, or None.
-    ``group``: layer-tree group it is loaded into.
-    """
+class _Output:
+    """One layer to be written; see ``write_layer``."""
 
     fields: Layer
     columns: dict
-    crs: object
-    kind: str = ""
-    places: object = None
-    carried: Carried = None
-    group: str = ""
+    places: object
+    carried: Carried
 
     @property
     def geometry(self):
-        return self.kind or self.fields.geometry
+        """The layer's own kind, or that of ``places`` where these have more parts, or a table has some."""
+        kind = self.fields.geometry
+        if kind == "table" and self.places is not None:
+            return "point"
+        if kind in ("line", "polygon") and any(shape is not None and shape.geom_type.startswith("Multi")
+                                               for shape in (() if self.places is None else self.places)):
+            return f"multi{kind}"
+        return kind
 
 
-def write_layer(alg, parameters, name, context, feedback, **output):
+def write_layer(alg, parameters, name, context, feedback, *, fields, columns, crs, places=None, carried=None):
     """Write one output layer; it gets its place when the run has succeeded, with all the others.
 
     Parameters
     ----------
-    **output
-        Fields of ``Output``.
+    alg, parameters, name, context, feedback : as QGIS hands them to a tool, and the output's name
+    fields : survey.model.schemas.Layer
+    columns : dict of (n,) arrays by field name
+        A field without a column is written as null. Times (kind datetime) are seconds since 1970 UTC; fields of that
+        kind without a column take ``t_s``.
+    crs : QgsCoordinateReferenceSystem
+    places : (x, y) arrays, list of shapely geometries, or None
+        Arrays for points, for a table too, which then becomes points; geometries otherwise, of which one with several
+        parts makes it a layer of such; None for tables.
+    carried : Carried, optional
 
     Returns
     -------
     str or None
         Destination id, None when an optional output was not asked for.
     """
-    output = Output(**output)
+    output = _Output(fields, columns, places, carried)
     with shared() as stage, unhurried(), quiet() as told:
         stage.check()
-        all_fields, kept = _fields(output.fields, output.carried)
-        with Sink(stage, told, alg, parameters, name, context, all_fields, _KINDS[output.geometry], output.crs) as sink:
+        all_fields, kept = _fields(fields, carried)
+        with Sink(stage, told, alg, parameters, name, context, all_fields, _KINDS[output.geometry], crs) as sink:
             if not sink.wanted:
                 return None
             _fill(sink, stage, all_fields, kept, output)
             dest = sink.finish()
-    dress(context, dest, output.fields.style, output.group, schema=output.fields)
+    dress(context, dest, fields.style, schema=fields)
     return dest
 
 

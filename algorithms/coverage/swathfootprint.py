@@ -9,6 +9,7 @@ from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm, stepper
 from ..common.rasters import depth_grid
+from ..common.styles import put_into_group
 from ..common.write import write_layer
 
 __all__ = ["SwathFootprint"]
@@ -104,8 +105,8 @@ class SwathFootprint(AthwartAlgorithm):
         outings = set(result.columns["outing"])
         output = write_layer(
             self, parameters, "OUTPUT", context, feedback, fields=schemas.SWATHS, columns=result.columns,
-            crs=crs, places=result.geometries,
-            group=outings.pop() if len(outings) == 1 else "")
+            crs=crs, places=result.geometries)
+        put_into_group(context, output, outings.pop() if len(outings) == 1 else "")
         return {"OUTPUT": output, "AREA_M2": float(result.area_m2)}
 
     def _grid(self, parameters, context, feedback, settings):

@@ -119,10 +119,10 @@ class AdjustTargets(AthwartAlgorithm):
             raise InputError(f"Targets '{table.name}' are empty; there is nothing to combine. Choose another layer; "
                              "an outing without targets goes on without this step.")
         named, boats = (self._texts(parameters, context, table, name) for name in ("GROUP_FIELD", "BOAT_FIELD"))
-        found = adjust(read.wkt(table.crs), table.x, table.y, self._columns(table), self._settings(parameters, context),
-                       names=named, boats=boats, step=stepper(feedback))
-        self.tell(feedback, found.notes, found.warnings)
-        return self._write(parameters, context, feedback, table, found)
+        combined = adjust(read.wkt(table.crs), table.x, table.y, self._columns(table),
+                          self._settings(parameters, context), names=named, boats=boats, step=stepper(feedback))
+        self.tell(feedback, combined.notes, combined.warnings)
+        return self._write(parameters, context, feedback, table, combined)
 
     def _texts(self, parameters, context, table, name):
         """Texts of the field that a parameter names, None where it is blank."""
@@ -137,19 +137,19 @@ class AdjustTargets(AthwartAlgorithm):
         return {name: (read.texts if kind == "string" else read.numbers)(table, name)
                 for name, kind in kinds.items() if table.has(name)}
 
-    def _write(self, parameters, context, feedback, table, found):
-        combined = found.columns
+    def _write(self, parameters, context, feedback, table, combined):
+        columns = combined.columns
         return {
             "OUTPUT": write_layer(self, parameters, "OUTPUT", context, feedback, fields=schemas.COMBINED,
-                                  columns=combined, crs=table.crs, places=(found.x, found.y),
-                                  carried=Carried(_own_fields(table), found.first)),
+                                  columns=columns, crs=table.crs, places=(combined.x, combined.y),
+                                  carried=Carried(_own_fields(table), combined.first)),
             "ELLIPSES": write_layer(self, parameters, "ELLIPSES", context, feedback, fields=schemas.ELLIPSES,
-                                    columns={name: combined[name] for name in schemas.names(schemas.ELLIPSES)},
-                                    crs=table.crs, places=found.outlines),
+                                    columns={name: columns[name] for name in schemas.names(schemas.ELLIPSES)},
+                                    crs=table.crs, places=combined.outlines),
             "OFFSETS": write_layer(self, parameters, "OFFSETS", context, feedback, fields=schemas.OFFSETS,
-                                   columns=found.offsets, crs=table.crs),
-            "TARGET_COUNT": len(found.x), "CHI2": found.chi2, "DOF": found.dof, "CHI2_LOW": found.chi2_low,
-            "CHI2_HIGH": found.chi2_high,
+                                   columns=combined.offsets, crs=table.crs),
+            "TARGET_COUNT": len(combined.x), "CHI2": combined.chi2, "DOF": combined.dof, "CHI2_LOW": combined.chi2_low,
+            "CHI2_HIGH": combined.chi2_high,
         }
 
 

@@ -135,14 +135,14 @@ class CastPlan(AthwartAlgorithm):
 
         table, x, y, columns = self._targets(parameters, context, feedback)
         water = read.polygons(self, parameters, "WATER", context, feedback, table.crs)
-        made = plan_casts(read.wkt(table.crs), x, y, columns, self._boat(parameters, context, feedback, table.crs),
-                          self._settings(parameters, context), water=water, step=stepper(feedback, 5, 90))
-        self.tell(feedback, warnings=made.warnings)
-        results = self._write(parameters, context, feedback, made, table.crs)
+        casts = plan_casts(read.wkt(table.crs), x, y, columns, self._boat(parameters, context, feedback, table.crs),
+                           self._settings(parameters, context), water=water, step=stepper(feedback, 5, 90))
+        self.tell(feedback, warnings=casts.warnings)
+        results = self._write(parameters, context, feedback, casts, table.crs)
         if values.given(parameters, "OUTPUT_HTML"):
             results["OUTPUT_HTML"] = self.parameterAsFileOutput(parameters, "OUTPUT_HTML", context)
             save_text(results["OUTPUT_HTML"],
-                      cast_card(made.plan, values.option(self, parameters, "DISPLAY_UNIT", context)))
+                      cast_card(casts.plan, values.option(self, parameters, "DISPLAY_UNIT", context)))
             feedback.pushInfo(f"The card is {results['OUTPUT_HTML']}; open it in a browser.")
         return results
 
@@ -190,13 +190,13 @@ class CastPlan(AthwartAlgorithm):
         _refuse_blank(headings, boat)
         return Boat(boat.x, boat.y, headings)
 
-    def _write(self, parameters, context, feedback, made, crs):
-        casts, lines = made.lines()
-        stations, *places = made.stations()
-        patterns = [pattern for pattern in made.plan.patterns if pattern is not None]
+    def _write(self, parameters, context, feedback, casts, crs):
+        columns, lines = casts.lines()
+        stations, *places = casts.stations()
+        patterns = [pattern for pattern in casts.plan.patterns if pattern is not None]
         return {
             "OUTPUT": write_layer(self, parameters, "OUTPUT", context, feedback, fields=schemas.CAST_LINES,
-                                  columns=casts, crs=crs, places=lines),
+                                  columns=columns, crs=crs, places=lines),
             "STATIONS": write_layer(self, parameters, "STATIONS", context, feedback, fields=schemas.CAST_STATIONS,
                                     columns=stations, crs=crs, places=tuple(places)),
             "TARGET_COUNT": len(patterns), "CAST_COUNT": sum(len(pattern.aims) for pattern in patterns),

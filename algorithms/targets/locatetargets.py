@@ -188,15 +188,15 @@ class LocateTargets(AthwartAlgorithm):
         water = read.polygons(self, parameters, "WATER", context, feedback, crs)
         step = stepper(feedback)
         step(0.4)
-        found = locate(track, picks, self._settings(parameters, context), water,
-                       grid=depth_grid(self, parameters, "DEPTH_GRID", context))
+        located = locate(track, picks, self._settings(parameters, context), water,
+                         grid=depth_grid(self, parameters, "DEPTH_GRID", context))
         step(0.7)
-        self.tell(feedback, (*notes, *found.notes), found.warnings)
-        found.rejected["reason"] = np.array([self.worded(why) for why in found.rejected["reason"]], object)
-        self._say_rejected(found.rejected, len(picks), feedback)
-        lost = rejected_rows(found.rejected["source_id"], picks, table, rows,
+        self.tell(feedback, (*notes, *located.notes), located.warnings)
+        located.rejected["reason"] = np.array([self.worded(why) for why in located.rejected["reason"]], object)
+        self._say_rejected(located.rejected, len(picks), feedback)
+        lost = rejected_rows(located.rejected["source_id"], picks, table, rows,
                              places(self, parameters, context, feedback, crs))
-        return self._write(parameters, context, feedback, found, crs, Carried(table, rows[found.source]), lost)
+        return self._write(parameters, context, feedback, located, crs, Carried(table, rows[located.source]), lost)
 
     def _say_rejected(self, rejected, count, feedback):
         reasons = [f"pick {one}: {why}" for one, why in zip(rejected["source_id"], rejected["reason"])]
@@ -204,21 +204,18 @@ class LocateTargets(AthwartAlgorithm):
             more = " The first five:" if len(reasons) > 5 else ""
             feedback.pushWarning(f"{len(reasons)} of {count} picks have no place.{more} {'; '.join(reasons[:5])}.")
 
-    def _write(self, parameters, context, feedback, found, crs, carried, lost):
-        columns = found.columns
-        ellipses = {**{name: columns[name] for name in ("target_id", "confidence_pct")}, "doubt": found.doubt}
-        cut = any(outline.geom_type != "Polygon" for outline in found.outlines)
+    def _write(self, parameters, context, feedback, located, crs, carried, lost):
+        columns = located.columns
+        ellipses = {**{name: columns[name] for name in ("target_id", "confidence_pct")}, "doubt": located.doubt}
         return {
             "OUTPUT": write_layer(self, parameters, "OUTPUT", context, feedback, fields=schemas.TARGETS,
-                                  columns=columns, crs=crs, places=(found.x, found.y), carried=carried),
+                                  columns=columns, crs=crs, places=(located.x, located.y), carried=carried),
             "ELLIPSES": write_layer(self, parameters, "ELLIPSES", context, feedback, fields=schemas.ELLIPSES,
-                                    columns=ellipses, kind="multipolygon" if cut else None, crs=crs,
-                                    places=found.outlines),
+                                    columns=ellipses, crs=crs, places=located.outlines),
             "REJECTED": write_layer(self, parameters, "REJECTED", context, feedback, fields=schemas.REJECTED,
-                                    columns={**found.rejected, "name": lost.names}, crs=crs, places=lost.places,
-                                    kind=None if lost.places is None else "point",
+                                    columns={**located.rejected, "name": lost.names}, crs=crs, places=lost.places,
                                     carried=Carried(table=carried.table, rows=lost.rows)),
-            "TARGET_COUNT": len(found.x), "REJECTED_COUNT": len(found.rejected["reason"]),
+            "TARGET_COUNT": len(located.x), "REJECTED_COUNT": len(located.rejected["reason"]),
         }
 
 

@@ -14,6 +14,7 @@ from ..common import read, values
 from ..common.base import AthwartAlgorithm, stepper
 from ..common.places import metric_crs
 from ..common.rasters import depth_grid
+from ..common.styles import put_into_group
 from ..common.write import Carried, write_layer
 from . import track_form, track_inputs
 
@@ -137,7 +138,7 @@ class PrepareTrack(AthwartAlgorithm):
         has_range = any(values.given(parameters, name) for name in ("RANGE", "RANGE_FIELD", "SETTINGS"))
         unit_m = self._scales(parameters, context, names)["RANGE_FIELD"] if has_range else 1.0
         depth_m = self._scale(parameters, context, "DEPTH_UNIT", values.given(parameters, "DEPTH"), "the depths")
-        how = TrackSettings(
+        settings = TrackSettings(
             outing=values.text(self, parameters, "OUTING", context),
             range_m=number("RANGE", lambda value: value * unit_m), range_field=names["RANGE_FIELD"], range_rows=changes,
             depth_m=number("DEPTH", lambda value: value * depth_m), depth_reference=option("DEPTH_REFERENCE"),
@@ -162,9 +163,9 @@ class PrepareTrack(AthwartAlgorithm):
             if variation is None:
                 raise InputError(Message("Headings are magnetic, but {MAGNETIC_VARIATION} is not given. Type the "
                                          "variation of the place and year, east positive."))
-            how = replace(how, variation_deg=variation)
+            settings = replace(settings, variation_deg=variation)
         number("TIME_OFFSET")
-        return how
+        return settings
 
     def run_tool(self, parameters, context, feedback):
         from ...survey import prepare
@@ -175,41 +176,41 @@ class PrepareTrack(AthwartAlgorithm):
         names = track_inputs.field_names(self, parameters, context, source)
         scales = self._scales(parameters, context, names)
         offset_h = values.number(self, parameters, "TIME_OFFSET", context)
-        how = self._statements(parameters, context, names)
+        settings = self._statements(parameters, context, names)
         fixes, tab, rows = track_inputs.read_fixes(self, parameters, context, feedback, crs, names, scales, offset_h)
         known = np.empty(0) if fixes.t_s is None else fixes.t_s[np.isfinite(fixes.t_s)]
         first_s = float(known.min()) if len(known) else 0.0
         day = iso_time(first_s)[:10] if len(known) else tab.name
         changes = track_inputs.range_rows(self, parameters, context, feedback, crs, scales["RANGE_FIELD"], first_s,
                                           offset_h)
-        how = replace(how, range_rows=changes, outing=how.outing or day)
-        if how.temperature_c is None:
-            how = replace(how, temperature_c=track_inputs.middle_temperature(self, tab, feedback))
+        settings = replace(settings, range_rows=changes, outing=settings.outing or day)
+        if settings.temperature_c is None:
+            settings = replace(settings, temperature_c=track_inputs.middle_temperature(self, tab, feedback))
         solved = track_inputs.offset_rows(self, parameters, context, feedback)
         notes = []
         if solved is not None:
-            how, notes = how.with_offsets(*solved)
+            settings, notes = settings.with_offsets(*solved)
         grid = depth_grid(self, parameters, "DEPTH_GRID", context)
         place_crs = fixes.crs
-        made = prepare(fixes, how, None if grid is None else lambda x, y: grid.depth_at(x, y, place_crs),
-                       stepper(feedback, 20, 70))
-        self.tell(feedback, (*notes, *made.notes), made.warnings)
+        prepared = prepare(fixes, settings, None if grid is None else lambda x, y: grid.depth_at(x, y, place_crs),
+                           stepper(feedback, 20, 70))
+        self.tell(feedback, (*notes, *prepared.notes), prepared.warnings)
         if names["DEPTH_FIELD"] == "depth_m" and scales["DEPTH_FIELD"] != 1:
             self.tell(feedback, warnings=[Message("{DEPTH_FIELD} is depth_m, which holds metres in a layer of "
                                                   "{read_logs()}, but {DEPTH_UNIT} says otherwise. Check the unit.")])
-        return self._write(parameters, context, feedback, made, crs, Carried(tab, rows[made.rows]))
+        return self._write(parameters, context, feedback, prepared, crs, Carried(tab, rows[prepared.rows]))
 
-    def _write(self, parameters, context, feedback, made, crs, carried):
-        track = made.track
+    def _write(self, parameters, context, feedback, prepared, crs, carried):
+        track = prepared.track
         columns = {name: getattr(track, name) for name in schemas.names(schemas.TRACK) if name != "time"}
-        cut = any(line.geom_type == "MultiLineString" for line in made.lines)
-        return {
+        results = {
             "OUTPUT": write_layer(self, parameters, "OUTPUT", context, feedback, fields=schemas.TRACK, columns=columns,
-                                  crs=crs, places=(track.x, track.y), carried=carried,
-                                  group=track.outing[0]),
+                                  crs=crs, places=(track.x, track.y), carried=carried),
             "PASSES": write_layer(self, parameters, "PASSES", context, feedback, fields=schemas.PASSES,
-                                  columns=made.passes, kind="multiline" if cut else None, crs=crs, places=made.lines,
-                                  group=track.outing[0]),
-            "SAMPLE_COUNT": len(track), "PASS_COUNT": len(made.lines), "REJECTED_COUNT": made.rejected,
-            "LENGTH_M": made.length_m,
+                                  columns=prepared.passes, crs=crs, places=prepared.lines),
+            "SAMPLE_COUNT": len(track), "PASS_COUNT": len(prepared.lines), "REJECTED_COUNT": prepared.rejected,
+            "LENGTH_M": prepared.length_m,
         }
+        for layer in (results["OUTPUT"], results["PASSES"]):
+            put_into_group(context, layer, track.outing[0])
+        return results

@@ -40,10 +40,10 @@ class Misfit:
 
 @dataclass
 class Misfits:
-    """``found``: Misfits, worst first. ``place``: (g, 2) of each object without them, NaN where no look is left.
+    """``worst_first``: Misfits, worst first. ``place``: (g, 2) of each object without them, NaN where no look is left.
     ``more``: True where there are more than were looked for."""
 
-    found: list
+    worst_first: list
     place: np.ndarray
     more: bool
 
@@ -99,12 +99,12 @@ def doubts(group, adjustment, misfits):
     """
     count = len(adjustment.place)
     said = np.full(count, "", object)
-    gone = [misfit.look for misfit in misfits.found]
+    gone = [misfit.look for misfit in misfits.worst_first]
     apart = np.nan_to_num(misfits.place - adjustment.place)
     moved = np.einsum("gi,gij,gj->g", apart, np.linalg.inv(adjustment.covariance), apart) > _MOVED2
     said[moved] = "moved by a look of another object that does not fit"
     said[group[gone]] = "one of its looks does not fit the others"
-    last_chi2, last_dof = ((misfits.found[-1].chi2, misfits.found[-1].dof) if misfits.found else
+    last_chi2, last_dof = ((misfits.worst_first[-1].chi2, misfits.worst_first[-1].dof) if misfits.worst_first else
                            (adjustment.chi2, adjustment.dof))
     wild = last_dof >= LEAST_DOF and last_chi2 > _upper(last_dof)
     if misfits.more or wild:

@@ -40,7 +40,7 @@ def warnings(columns, looks, group, adjustment, misfits, doubt):
     ids = np.asarray(columns["target_id"], float)
     outing = np.asarray(columns["outing"]).astype(str)
     said, before = [], (adjustment.chi2, adjustment.dof)
-    for misfit in misfits.found:
+    for misfit in misfits.worst_first:
         k = misfit.look
         text = (f"Target {ids[k]:.0f} (object {group[k] + 1}, outing {outing[k]}, pass {_whole(columns, k)}) does not "
                 f"fit the other looks: {misfit.off:.1f} m {'across' if misfit.across else 'along'} the track, w = "
@@ -58,7 +58,7 @@ def warnings(columns, looks, group, adjustment, misfits, doubt):
             text += f"Its {what} is in doubt: look at its record."
         said.append(f"{text} It was counted in all the same.")
     if misfits.more:
-        said.append(f"After these {len(misfits.found)} there are more looks that do not fit: groups or standard "
+        said.append(f"After these {len(misfits.worst_first)} there are more looks that do not fit: groups or standard "
                     "deviations are wrong rather than single looks.")
     if adjustment.dof >= LEAST_DOF and adjustment.chi2 > adjustment.chi2_high:
         said.append(_judgement(adjustment))

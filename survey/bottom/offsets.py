@@ -165,22 +165,22 @@ def disagreements(track, rest, scatter, limit):
     return sorted(found, key=lambda one: -abs(one.difference))
 
 
-def told(track, name, found, most=3):
+def told(track, name, spots, most=3):
     """A sentence for the log about the worst of them, with places and the remedy; '' where there are none."""
-    if not found:
+    if not spots:
         return ""
-    places = "; ".join(_place(track, one) for one in found[:most])
-    steep = sum(3 * one.scatter > abs(one.difference) for one in found)
+    places = "; ".join(_place(track, one) for one in spots[:most])
+    steep = sum(3 * one.scatter > abs(one.difference) for one in spots)
     causes = []
     if steep:
         causes.append(Message("Beside steep ground an error of the boat's position is enough for that: the shadows and "
                               "edges there lie as uncertainly as the boat. Look at that ground from a line farther "
                               "off, or state a better position ({prepare(sigma_position_m)} of {prepare()}) if the "
                               "receiver has it."))
-    if steep < len(found):
+    if steep < len(spots):
         causes.append("Where the ground is not steep the grid is wrong there, or the sounder read weed, fish or the "
                       "surface: compare depth_m of the track with the grid, and mend the one that errs.")
-    return (f"The depth grid '{name}' and the sounder disagree on {len(found)} stretch{'es' * (len(found) > 1)} of the "
+    return (f"The depth grid '{name}' and the sounder disagree on {len(spots)} stretch{'es' * (len(spots) > 1)} of the "
             f"track, although one slowly varying offset a pass was taken out. Worst: {places}. "
             + Message.joined(" ", causes))
 

@@ -102,7 +102,7 @@ class CastTargets(Table):
 @dataclass(eq=False, repr=False)
 class Stations(Table):
     """(s,) places to cast from, frame metres; ``heading_deg`` of the bow, true; ``kind`` boat or stand-off. Of a
-    stand-off in given water: ``swung`` (degrees) from windward, ``near`` its share of the stand-off, ``found`` False
+    stand-off in given water: ``swung`` (degrees) from windward, ``near`` its share of the stand-off, ``castable`` False
     where no water lets a boat cast at the target; None elsewhere."""
 
     east: Floats
@@ -111,7 +111,7 @@ class Stations(Table):
     kind: str
     swung: Floats | None = None
     near: Floats | None = None
-    found: Bools | None = None
+    castable: Bools | None = None
 
     @classmethod
     def to_windward(cls, quarry, stand_off, wind_from, convergence_deg=0.0, water=None):
@@ -124,8 +124,8 @@ class Stations(Table):
                 given=stand_off)
         a = math.radians(wind_from - convergence_deg)
         if water is not None:
-            east, north, *found = stations_afloat(water, quarry.east, quarry.north, stand_off, a)
-            return cls(east, north, np.full(len(quarry), wind_from % 360.0), "stand-off", *found)
+            east, north, *in_water = stations_afloat(water, quarry.east, quarry.north, stand_off, a)
+            return cls(east, north, np.full(len(quarry), wind_from % 360.0), "stand-off", *in_water)
         return cls(quarry.east + stand_off * math.sin(a), quarry.north + stand_off * math.cos(a),
                    np.full(len(quarry), wind_from % 360.0), "stand-off")
 
@@ -280,7 +280,7 @@ def _judge_errors(quarry):
 def _stations(quarry, stations, apart, water):
     """Station of each target, and whether clear water lies between the two."""
     if stations.kind == "stand-off":
-        return np.arange(len(quarry)), np.ones(len(quarry), bool) if stations.found is None else stations.found
+        return np.arange(len(quarry)), np.ones(len(quarry), bool) if stations.castable is None else stations.castable
     ashore = np.flatnonzero(~afloat(water, stations.east, stations.north))
     if len(ashore):
         raise InputError(Message("The boat's point {number} lies outside {water}, on land. Put it on the water, or "

@@ -99,7 +99,7 @@ def stations_afloat(water, east, north, stand_off, windward):
         Degrees by which each station was turned from windward, the least that will do.
     near : (n,) array
         Share of the stand-off it had to come in to.
-    found : (n,) bool array
+    castable : (n,) bool array
         False where no station floats with clear water to the target; it is left to windward.
 
     Examples
@@ -108,13 +108,13 @@ def stations_afloat(water, east, north, stand_off, windward):
     >>> from shapely.geometry import box
     >>> from athwart.casts.water import stations_afloat
     >>> middle = np.array([45.0])
-    >>> east, north, swung, near, found = stations_afloat(box(0, 0, 90, 90), middle, middle, 20.0, 0.0)
-    >>> east.round(6).tolist(), north.round(6).tolist(), found.tolist()
+    >>> east, north, swung, near, castable = stations_afloat(box(0, 0, 90, 90), middle, middle, 20.0, 0.0)
+    >>> east.round(6).tolist(), north.round(6).tolist(), castable.tolist()
     ([45.0], [65.0], [True])
     """
     count = len(east)
     out_e, out_n = east + stand_off * math.sin(windward), north + stand_off * math.cos(windward)
-    swung, near, found = np.zeros(count), np.ones(count), np.zeros(count, bool)
+    swung, near, castable = np.zeros(count), np.ones(count), np.zeros(count, bool)
     for i in range(count):
         target = np.array([east[i], north[i]])
         tried = [(share, swing) for share in _SHARES for swing in _SWINGS]
@@ -123,6 +123,6 @@ def stations_afloat(water, east, north, stand_off, windward):
         places = target + far[:, None] * np.column_stack([np.sin(a), np.cos(a)])
         good = np.flatnonzero(clear_ways(water, target, places) & afloat(water, *places.T))
         if len(good):
-            (near[i], swung[i]), found[i] = tried[good[0]], True
+            (near[i], swung[i]), castable[i] = tried[good[0]], True
             out_e[i], out_n[i] = places[good[0]]
-    return out_e, out_n, swung, near, found
+    return out_e, out_n, swung, near, castable

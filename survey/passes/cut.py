@@ -90,8 +90,8 @@ def _reasons(boat, water, alone, rushing, settings):
 def _nothing_usable(reason):
     words, counts = np.unique(reason.astype(str), return_counts=True)
     order = np.argsort(-counts)
-    found = ", ".join(f"{counts[k]} {words[k]}" for k in order)
-    return Message("No sample of the track can be used: {found}. What helps: {remedy}.", found=found,
+    reasons = ", ".join(f"{counts[k]} {words[k]}" for k in order)
+    return Message("No sample of the track can be used: {reasons}. What helps: {remedy}.", reasons=reasons,
                    remedy=_REMEDIES[str(words[order[0]])])
 
 

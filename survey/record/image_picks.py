@@ -124,17 +124,17 @@ def row_words(record, track):
     """
     if not record.by_time:
         return "", ""
-    how = row_times(record, np.empty(0), track)
+    times = row_times(record, np.empty(0), track)
     if track is None:
         return Message("Rows were spread evenly from {first_s} to {last_s}; with a change of the range on the way that "
                        "is wrong: give {track}."), ""
-    if how.by == "ping":
+    if times.by == "ping":
         return "Rows were timed by the record's own ping count in the track.", ""
-    if how.by == "range":
+    if times.by == "range":
         return "", Message("The range changes {count} times within the picture and the track carries no ping count: "
                            "rows were taken to last in proportion to the range, since a ping waits for its echo. Surer "
                            "is to tell rows by ping: {prepare(fixes.ping)} in {prepare()} and {first_ping} here, or a "
-                           "picture a range.", count=how.changes)
+                           "picture a range.", count=times.changes)
     return Message("Rows were spread evenly from {first_s} to {last_s}: the range does not change in the picture."), ""
 
 

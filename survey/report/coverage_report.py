@@ -48,7 +48,7 @@ class _Figures:
 
     def __init__(self, layers):
         self.whole = totals(layers) if layers.areas is not None and len(layers.areas) else None
-        self.found = density(layers, self.whole) if self.whole is not None and layers.targets is not None else None
+        self.density = density(layers, self.whole) if self.whole is not None and layers.targets is not None else None
 
 
 def doubts(layers):
@@ -62,17 +62,17 @@ def doubts(layers):
     []
     """
     figures = _Figures(layers)
-    return report_words.doubts(layers, figures.whole, figures.found)
+    return report_words.doubts(layers, figures.whole, figures.density)
 
 
-def coverage_page(layers, title, made, worded=str):
+def coverage_page(layers, title, made_on, worded=str):
     """The report as one HTML page.
 
     Parameters
     ----------
     layers : Layers
     title : str
-    made : str
+    made_on : str
         When it was made, for the line under the title.
     worded : callable, optional
         Puts a Message into the words of whoever reads the page; as it is, it speaks of functions of this package.
@@ -84,23 +84,23 @@ def coverage_page(layers, title, made, worded=str):
     True
     """
     figures = _Figures(layers)
-    whole, found = figures.whole, figures.found
-    doubtful = report_words.doubts(layers, whole, found)
+    whole, density = figures.whole, figures.density
+    doubtful = report_words.doubts(layers, whole, density)
     when = report_words.dates(layers)
-    lead = f"Side-scan coverage report{f' of {when}' if when else ''}. Made {made.replace('-', NO_BREAK)}."
+    lead = f"Side-scan coverage report{f' of {when}' if when else ''}. Made {made_on.replace('-', NO_BREAK)}."
     drawing = survey_map.report_map(layers, title)
     return pages.page(title, lead, [
-        pages.definition_list(_key_figures(layers, whole, found)),
+        pages.definition_list(_key_figures(layers, whole, density)),
         pages.figure(drawing, survey_map.caption(layers)) if drawing else "",
         pages.section("What is doubtful", pages.bullets(map(worded, doubtful))) if doubtful else "",
-        _coverage(layers, whole), _gaps(layers, whole), _shore(layers), _passes(layers), _targets(layers, found),
-        pages.section("Methods", pages.paragraph(report_words.methods_text(layers, whole, found)),
+        _coverage(layers, whole), _gaps(layers, whole), _shore(layers), _passes(layers), _targets(layers, density),
+        pages.section("Methods", pages.paragraph(report_words.methods_text(layers, whole, density)),
                       pages.paragraph(_reading_text())),
         pages.section("Settings and sources", layer_tables.settings_table(layers.track, layers.swaths, whole)),
     ])
 
 
-def _key_figures(layers, whole, found):
+def _key_figures(layers, whole, density):
     figures = []
     if whole is not None:
         kind = "95 % interval" if whole.drawn else "every edge moved at once:"
@@ -122,16 +122,16 @@ def _key_figures(layers, whole, found):
         km = float(np.nansum(layers.passes.numbers("length_m"))) / 1000
         figures.append(("Passes", number(len(layers.passes)), f"{number(km, 2, 'km')} run"))
     if layers.targets is not None:
-        figures.append(("Targets", number(len(layers.targets)), _density(found)))
+        figures.append(("Targets", number(len(layers.targets)), _density(density)))
     return figures
 
 
-def _density(found):
-    if found is None or not np.isfinite(found.per_ha):
+def _density(density):
+    if density is None or not np.isfinite(density.per_ha):
         return ""
-    what = "" if found.combined else "single looks: "
-    return (f"{what}{number(found.inside)} on the bottom inside, {number(found.per_ha, 2)} per hectare seen, 95 % "
-            f"interval {number(found.low, 2)} to {number(found.high, 2)}")
+    what = "" if density.combined else "single looks: "
+    return (f"{what}{number(density.inside)} on the bottom inside, {number(density.per_ha, 2)} per hectare seen, 95 % "
+            f"interval {number(density.low, 2)} to {number(density.high, 2)}")
 
 
 def _coverage(layers, whole):
@@ -200,12 +200,12 @@ def _passes(layers):
     return pages.section("The passes", layer_tables.passes_table(layers.passes))
 
 
-def _targets(layers, found):
+def _targets(layers, density):
     if layers.targets is None:
         return ""
     if not len(layers.targets):
-        where = "" if found is None or not np.isfinite(found.high) else (
-            f" On {number(found.seen_m2 / 1e4, 2, 'ha')} seen that leaves room for up to {number(found.high, 2)} a "
+        where = "" if density is None or not np.isfinite(density.high) else (
+            f" On {number(density.seen_m2 / 1e4, 2, 'ha')} seen that leaves room for up to {number(density.high, 2)} a "
             "hectare (95 % interval, Poisson), provided that an object would have been noticed.")
         return pages.section("Targets", pages.paragraph(f"No target was located.{where}"))
     return pages.section("Targets", layer_tables.targets_table(layers.targets, layers.lonlat))

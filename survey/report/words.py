@@ -91,7 +91,7 @@ def _clock(t_s):
     return f"{minute // 60:02d}:{minute % 60:02d}"
 
 
-def methods_text(layers, whole=None, found=None):
+def methods_text(layers, whole=None, density=None):
     """A paragraph that can be pasted into a report, true to what the layers say.
 
     Parameters
@@ -99,7 +99,7 @@ def methods_text(layers, whole=None, found=None):
     layers : survey.report.layers.Layers
     whole : totals.Totals, optional
         Of the areas, where they are given.
-    found : totals.Density, optional
+    density : totals.Density, optional
         Of the targets, where they are given with areas.
     """
     when = dates(layers)
@@ -113,7 +113,7 @@ def methods_text(layers, whole=None, found=None):
     if whole is not None:
         said += _of_areas(whole, dict(layers.looks))
     if layers.targets is not None and len(layers.targets):
-        said += _of_targets(layers.targets, found)
+        said += _of_targets(layers.targets, density)
     return " ".join(said)
 
 
@@ -182,21 +182,21 @@ def _of_areas(whole, by_looks):
     return said
 
 
-def _of_targets(targets, found):
+def _of_targets(targets, density):
     level = targets.numbers("confidence_pct")
     said = [f"Targets are given with error ellipses at {number(np.nanmedian(level), 0, '%')} confidence from a budget "
             "of position, timing, heading, range, depth, beam, sound speed and boat offsets."
             if np.isfinite(level).any() else "The confidence of the targets' ellipses is unknown."]
-    if found is not None and np.isfinite(found.per_ha):
-        what = "targets" if found.combined else "single looks, which may show one object twice,"
-        said.append(f"{number(found.inside)} {what} lay on the bottom inside the areas, on "
-                    f"{number(found.seen_m2 / 1e4, 2, 'ha')} seen by at least one pass: {number(found.per_ha, 2)} a "
-                    f"hectare, 95 % interval {number(found.low, 2)} to {number(found.high, 2)} "
-                    "(Poisson, Garwood 1936).")
+    if density is not None and np.isfinite(density.per_ha):
+        what = "targets" if density.combined else "single looks, which may show one object twice,"
+        said.append(f"{number(density.inside)} {what} lay on the bottom inside the areas, on "
+                    f"{number(density.seen_m2 / 1e4, 2, 'ha')} seen by at least one pass: "
+                    f"{number(density.per_ha, 2)} a hectare, 95 % interval {number(density.low, 2)} to "
+                    f"{number(density.high, 2)} (Poisson, Garwood 1936).")
     return said
 
 
-def doubts(layers, whole=None, found=None):
+def doubts(layers, whole=None, density=None):
     """Sentences on what of the layers is doubtful or left out, the weightiest first.
 
     Parameters as in ``methods_text``.
@@ -218,8 +218,8 @@ def doubts(layers, whole=None, found=None):
             said.append(Message("The areas were made before shares came with an interval: their low and high figures "
                                 "move every edge at once, which is far wider than the error of the share. Run "
                                 "{find_gaps()} again."))
-    if found is not None and found.all:
-        said += _of_density(found)
+    if density is not None and density.all:
+        said += _of_density(density)
     for name, layer in layers.given():
         lost = int((~layer.placed()).sum())
         if lost:
@@ -255,18 +255,18 @@ def _of_sums(layers, whole):
     return said
 
 
-def _of_density(found):
+def _of_density(density):
     said = []
-    if found.outside or found.hanging or found.unplaced:
+    if density.outside or density.hanging or density.unplaced:
         left = [f"{number(count)} {words}" for count, words in (
-            (found.outside, "outside the areas"), (found.hanging, "in the water column"),
-            (found.unplaced, "without a place")) if count]
-        said.append(f"The density counts {number(found.inside)} of {number(found.all)} targets; left out: "
+            (density.outside, "outside the areas"), (density.hanging, "in the water column"),
+            (density.unplaced, "without a place")) if count]
+        said.append(f"The density counts {number(density.inside)} of {number(density.all)} targets; left out: "
                     f"{', '.join(left)}.")
-    if not found.combined and found.inside > 1:
+    if not density.combined and density.inside > 1:
         said.append(Message("The targets are single looks: one object may be among them several times. Use {adjust()} "
                             "before a density is quoted."))
-    if not np.isfinite(found.per_ha):
+    if not np.isfinite(density.per_ha):
         said.append("No density is given: the ground seen at least once is unknown. Give the swaths, and areas of "
                     "which some was seen.")
     return said

@@ -92,11 +92,11 @@ class Report:
         """Sentences on what is doubtful or left out; they stand in the page, too."""
         return doubts(self._layers)
 
-    def page(self, title="Coverage report", made=None, worded=str):
-        """The report as one HTML page; ``made``: when, for the line under the title, else now; ``worded`` puts a
+    def page(self, title="Coverage report", made_on=None, worded=str):
+        """The report as one HTML page; ``made_on``: when, for the line under the title, else now; ``worded`` puts a
         Message into the reader's words, see ``coverage_report.coverage_page``."""
         now = datetime.datetime.now(datetime.timezone.utc)
-        return coverage_page(self._layers, title, made or f"{now:%Y-%m-%d %H:%M} UTC", worded)
+        return coverage_page(self._layers, title, made_on or f"{now:%Y-%m-%d %H:%M} UTC", worded)
 
     def area_rows(self):
         """(head, rows) of the table of areas for programs, unknown as empty text."""

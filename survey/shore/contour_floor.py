@@ -29,19 +29,19 @@ class ContourFloor:
         For the log, worst first.
     """
 
-    def __init__(self, found, conversion, transform, notes, warnings):
-        self._found, self._conversion = found, conversion
-        self.transform, self.shape, self.cell = transform, found.shape, transform[1]
+    def __init__(self, floor, conversion, transform, notes, warnings):
+        self._floor, self._conversion = floor, conversion
+        self.transform, self.shape, self.cell = transform, floor.shape, transform[1]
         self.notes, self.warnings = notes, warnings
 
     def read(self, row, col, rows, cols):
         """(values, invented) of a window, NaN where the map knows nothing."""
-        depth, invented = self._found.read(row, col, rows, cols)
+        depth, invented = self._floor.read(row, col, rows, cols)
         return self._conversion.values(depth), invented
 
     def sample(self):
         """Values spread over the water."""
-        return self._conversion.values(self._found.sample())
+        return self._conversion.values(self._floor.sample())
 
 
 def contour_floor(crs, lines, levels, shoreline, conversion, cell=None, step=None):
@@ -123,33 +123,33 @@ def _crossings(places, conversion):
            "wrong.")
 
 
-def _unknown(found):
-    parts = [part for part in found.parts if part.kind == "unknown"]
+def _unknown(floor):
+    parts = [part for part in floor.parts if part.kind == "unknown"]
     if parts:
         texts = [f"{part.area_m2:.0f} m2 near {part.x:.0f}, {part.y:.0f}" for part in parts]
         yield (f"{len(parts)} part(s) of the water have no contour line, so their depth is unknown and their cells are "
                f"empty: {_listed(texts)}. Draw one there, or leave that water out.")
 
 
-def _unused(found, lines):
-    for which, why in ((found.outside, "lie outside the water"), (found.small, "are smaller than the cells")):
+def _unused(floor, lines):
+    for which, why in ((floor.outside, "lie outside the water"), (floor.small, "are smaller than the cells")):
         if len(which):
             texts = ["{:.0f}, {:.0f}".format(*lines[i].representative_point().coords[0][:2]) for i in which]
             yield f"{len(which)} of {len(lines)} contour lines {why} and were not used: near {_listed(texts)}."
 
 
-def _dry(lines, depths, found):
+def _dry(lines, depths, floor):
     """Ground above the water's edge inside the water."""
-    dry = [i for i in np.flatnonzero(depths < 0) if i not in set(found.outside) | set(found.small)]
+    dry = [i for i in np.flatnonzero(depths < 0) if i not in set(floor.outside) | set(floor.small)]
     if dry:
         texts = ["{:.0f}, {:.0f}".format(*lines[i].representative_point().coords[0][:2]) for i in dry]
         yield (f"{len(dry)} contour line(s) inside the water lie above its edge: near {_listed(texts)}. The ground "
                "there is dry land that stops sound. If it is an island, cut it out of the shoreline.")
 
 
-def _invented(found, conversion, area):
+def _invented(floor, conversion, area):
     """Tops and holes, which the map leaves open."""
-    parts = [part for part in found.parts if part.kind != "unknown"]
+    parts = [part for part in floor.parts if part.kind != "unknown"]
     if parts:
         number = Counter(part.kind for part in parts)
         total = sum(part.area_m2 for part in parts)

@@ -152,9 +152,9 @@ class _Turns:
         half = np.radians(np.where(sound, bend, 0.0) / 2)
         self.length = step * np.where(half > 0, half / np.where(half > 0, np.sin(half), 1), 1.0)
 
-    def place(self, made, between):
+    def place(self, laid, between):
         """Put the beams set in between on their arcs."""
-        low, share = made.low[between], made.share[between]
+        low, share = laid.low[between], laid.share[between]
         t = share[:, None]
         start = np.column_stack([self.beams.east, self.beams.north])
         moved = ((3 * t**2 - 2 * t**3) * self.chord[low] + (t - 2 * t**2 + t**3) * self.leaving[low]
@@ -162,7 +162,7 @@ class _Turns:
         at = start[low] + moved
         azimuth = self.beams.azimuth_deg[low] + share * self.swing[low]
         a = np.radians(azimuth)
-        beams, track = made.beams, made.track
+        beams, track = laid.beams, laid.track
         beams.east[between], beams.north[between], beams.azimuth_deg[between] = at[:, 0], at[:, 1], azimuth
         beams.forward[between] = np.column_stack([np.sin(a), np.cos(a)])
         beams.starboard[between] = np.column_stack([np.cos(a), -np.sin(a)])

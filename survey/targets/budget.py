@@ -102,11 +102,12 @@ def _of_piece(obs, sigmas):
     """The rows of one piece, in the order in which ``budget`` takes them apart."""
     moves = motions(obs, sigmas)
     along, mixed, across = total(obs, sigmas, moves)
-    square, found = moves.square, moves.found
-    sure = found.status != nadir.SIDE_UNSURE
+    square, ranges = moves.square, moves.ground_range
+    sure = ranges.status != nadir.SIDE_UNSURE
     swung = moves.swing_across + moves.heading2 * np.square(obs.lever_forward)
-    gain, percent = sure * found.gain, 100 / np.maximum(along + across, 1e-300)
-    return (found.ground, found.low, found.high, found.status, np.square(found.ground * moves.turn2) > across - swung,
+    gain, percent = sure * ranges.gain, 100 / np.maximum(along + across, 1e-300)
+    return (ranges.ground, ranges.low, ranges.high, ranges.status,
+            np.square(ranges.ground * moves.turn2) > across - swung,
             moves.reach * np.exp(-0.5 * moves.turn2), np.sqrt(across), *_heights(obs, sigmas, moves.sigma_scale),
             gain * square.d_scale, gain * square.d_depth, moves.sigma_scale, *ellipse(moves, along, mixed, across),
             *to_east_north(moves, *_own(obs, sigmas, moves, sure)),
@@ -116,7 +117,7 @@ def _of_piece(obs, sigmas):
 def _traces(obs, sigmas, moves):
     """Variance along and across together, by cause."""
     square, heading2 = moves.square, moves.heading2
-    of_range, of_depth, of_height = (first + ~moves.found.linear * second for first, second in
+    of_range, of_depth, of_height = (first + ~moves.ground_range.linear * second for first, second in
                                      zip((square.by_range, square.by_depth, square.by_height), square.second))
     swing = moves.swing_along + moves.swing_across
     by_heading = heading2 / np.maximum(moves.turn2, 1e-300) * swing
@@ -125,7 +126,7 @@ def _traces(obs, sigmas, moves):
         2 * (np.square(obs.sigma_bias) + np.square(obs.sigma_pass) + np.square(obs.sigma_jitter)),
         by_heading + heading2 * lever,
         moves.gain2 * of_range,
-        moves.gain2 * (of_depth + of_height) + moves.found.hanging_var,
+        moves.gain2 * (of_depth + of_height) + moves.ground_range.hanging_var,
         np.square(obs.sigma_time) * (np.square(moves.ahead) + np.square(moves.aside))
         + sigmas.sigma_latency**2 * (np.square(moves.late_ahead) + np.square(moves.late_aside)),
         moves.beam,

@@ -41,14 +41,14 @@ def _points(count=POINTS, seed=20):
     return np.concatenate([half, -half]), np.concatenate([heights, heights])
 
 
-def with_cloud(obs, found, sigmas, frames, beams, sample, cloud):
+def with_cloud(obs, errors, sigmas, frames, beams, sample, cloud):
     """A budget whose picks on the depth grid have the centre and spread of their cloud.
 
     Parameters
     ----------
     obs : survey.targets.observations.Observations
         With ``terrain``; where it knows no ground and the cloud does, the cloud's is put in.
-    found : survey.targets.budget.Budget
+    errors : survey.targets.budget.Budget
         From closed forms; not changed.
     sigmas : survey.uncertainty.sigmas.Sigmas
     frames : list of (Frame, (k,) indices)
@@ -65,11 +65,13 @@ def with_cloud(obs, found, sigmas, frames, beams, sample, cloud):
         ``own`` has what the spread grew by: errors that ground adds are fresh in each pick. ``shares`` stay those of
         the closed form.
     """
-    known = np.isfinite(obs.slant) & (found.status != nadir.WATER_COLUMN) & (found.status != nadir.OFF_GRID)
-    out = Budget(**{name: getattr(found, name) for name in found.__dataclass_fields__})
+    known = np.isfinite(obs.slant) & (errors.status != nadir.WATER_COLUMN) & (errors.status != nadir.OFF_GRID)
+    out = Budget(**{name: getattr(errors, name) for name in errors.__dataclass_fields__})
     out.ground, out.low, out.high, out.centre, out.own, out.sigma_across = (
-        values.copy() for values in (found.ground, found.low, found.high, found.centre, found.own, found.sigma_across))
-    rows = np.vstack([found.spread.cov.T, found.spread.semi_major, found.spread.semi_minor, found.spread.azimuth_deg])
+        values.copy() for values in (errors.ground, errors.low, errors.high, errors.centre, errors.own,
+                                     errors.sigma_across))
+    spread = errors.spread
+    rows = np.vstack([spread.cov.T, spread.semi_major, spread.semi_minor, spread.azimuth_deg])
     for frame, members in frames:
         index = members[known[members]]
         if len(index):
@@ -96,7 +98,7 @@ def _of_frame(obs, index, out, rows, sigmas, beams, frame, sample, cloud):
     shift_out = obs.side[:, None] * (lean[:, None] * points[:, 0]
                                       + np.sqrt(np.maximum(flat - lean**2, 0))[:, None] * points[:, 1])
     by_range = np.hypot(sigmas.sigma_range, moves.sigma_scale * reach)
-    by_range = np.where(obs.ground_reading, np.hypot(sigmas.sigma_range * moves.found.ground / reach,
+    by_range = np.where(obs.ground_reading, np.hypot(sigmas.sigma_range * moves.ground_range.ground / reach,
                                                       moves.sigma_scale * reach), by_range)
     height = np.where(shadow & ~open_shadow(obs), 0.0, sigmas.sigma_height)
     pick, draw, ground, weight = cloud(
@@ -113,7 +115,7 @@ def _of_frame(obs, index, out, rows, sigmas, beams, frame, sample, cloud):
     ground = ground * shares[pick]
     place, aside = shift_out[pick, draw] + ground, shift_ahead[pick, draw]
     middle, reached = mean(place), mean(ground)
-    unsure = moves.found.status == nadir.SIDE_UNSURE
+    unsure = moves.ground_range.status == nadir.SIDE_UNSURE
     centre = np.where(unsure, 0.0, middle)
     reading = np.where(shadow, np.square(reached / obs.slant * sigmas.sigma_range), 0.0)  # of the shadow's start
     new = (mean(np.square(aside)), obs.side * mean((place - centre[pick]) * aside),
@@ -123,10 +125,10 @@ def _of_frame(obs, index, out, rows, sigmas, beams, frame, sample, cloud):
     new = [np.where(met, mine, old) for mine, old in zip(new, (along, mixed, across))]
     grown = [mine - old for mine, old in zip(to_east_north(moves, *new), to_east_north(moves, along, mixed, across))]
     out.own[index] += _positive(*grown)
-    out.centre[index] += np.where(met & ~unsure, obs.side * (centre - moves.found.ground), 0.0)
+    out.centre[index] += np.where(met & ~unsure, obs.side * (centre - moves.ground_range.ground), 0.0)
     out.ground[index] = np.where(met, centre, out.ground[index])
     half = TWO_SIDED_95 * np.sqrt(np.maximum(mean(np.square(ground)) - np.square(reached), 0) + reading)
-    many = moves.found.status == nadir.AMBIGUOUS
+    many = moves.ground_range.status == nadir.AMBIGUOUS
     low, high = np.maximum(reached - half, 0.0), reached + half
     out.low[index] = np.where(met, np.where(many, np.minimum(low, out.low[index]), low), out.low[index])
     out.high[index] = np.where(met, np.where(many, np.maximum(high, out.high[index]), high), out.high[index])

@@ -64,16 +64,17 @@ class Square:
 class Motions:
     """How the causes move each of (n,) picks.
 
-    ``square`` and ``found``: the ground range and its square; ``gain2`` variance of the range for a unit of variance of
-    q; ``var_ground`` (m2); ``sin``, ``cos`` of the fan's azimuth; ``reach`` starboard of the sample (m), ``arm`` of the
-    antenna; ``ahead``, ``aside`` what a second of pick time moves, ``late_ahead``, ``late_aside`` a second of latency
-    (m); ``heading2``, ``turn2`` variances of the heading, and of heading and mount (rad2); ``swing_along``,
-    ``swing_across`` what such turning gives the place, E[G^2] = G^2 + var_ground counting along the track and
-    var_ground itself standing with its own causes; ``tilt``, ``beam`` variances along (m2) by trim and footprint.
+    ``ground_range`` and ``square``: that of the place and its square; ``gain2`` variance of the range for a unit of
+    variance of q; ``var_ground`` (m2); ``sin``, ``cos`` of the fan's azimuth; ``reach`` starboard of the sample (m),
+    ``arm`` of the antenna; ``ahead``, ``aside`` what a second of pick time moves, ``late_ahead``, ``late_aside`` a
+    second of latency (m); ``heading2``, ``turn2`` variances of the heading, and of heading and mount (rad2);
+    ``swing_along``, ``swing_across`` what such turning gives the place, E[G^2] = G^2 + var_ground counting along the
+    track and var_ground itself standing with its own causes; ``tilt``, ``beam`` variances along (m2) by trim and
+    footprint.
     """
 
     square: Square
-    found: nadir.GroundRange
+    ground_range: nadir.GroundRange
     sigma_scale: np.ndarray
     gain2: np.ndarray
     var_ground: np.ndarray
@@ -150,29 +151,29 @@ def motions(obs, sigmas, interval=True):
     square = _square(obs, sigmas, sigma_scale)
     second = sum(square.second)
     var_q = square.by_range + square.by_depth + square.by_height + square.by_scale + second
-    found = nadir.from_square(square.q, square.mean_shift, var_q, interval or obs.terrain is not None, obs.side != 0)
+    ranges = nadir.from_square(square.q, square.mean_shift, var_q, interval or obs.terrain is not None, obs.side != 0)
     high = standing(sigmas.sigma_height) + WATER_SIGMAS * np.sqrt(
         sigmas.sigma_range**2 + sigmas.sigma_depth**2 + HALF_NORMAL_VAR * sigmas.sigma_height**2)
     hanging = obs.slant < obs.depth - high
     if obs.terrain is not None:
-        _terrain_limits(found, obs)
+        _terrain_limits(ranges, obs)
         hanging &= np.isnan(obs.terrain.ground)  # on a bank the bottom is nearer than under the boat
-    nadir.hang_in_water(found, obs.slant, hanging)
-    gain2 = np.square(found.gain)
-    var_ground = gain2 * (var_q - second * found.linear) + found.hanging_var
+    nadir.hang_in_water(ranges, obs.slant, hanging)
+    gain2 = np.square(ranges.gain)
+    var_ground = gain2 * (var_q - second * ranges.linear) + ranges.hanging_var
     a, turn = _RADIAN * obs.azimuth_deg, _RADIAN * obs.turn_dps
     sin, cos = np.sin(a), np.cos(a)
     along, across = obs.vel_east * sin + obs.vel_north * cos, obs.vel_east * cos - obs.vel_north * sin
-    reach = obs.side * found.ground
+    reach = obs.side * ranges.ground
     arm, follows = reach + obs.lever_starboard, turn * obs.course_heading
     heading2 = np.square(_RADIAN * obs.sigma_heading)
     turn2 = heading2 + (_RADIAN * sigmas.sigma_mount) ** 2
     shrunk = -np.expm1(-turn2)
     bend = 0.5 * np.square(shrunk)  # (1 + exp(-2 s^2)) / 2 - exp(-s^2)
-    swing, ground2 = shrunk - bend, np.square(found.ground)  # (1 - exp(-2 s^2)) / 2
+    swing, ground2 = shrunk - bend, np.square(ranges.ground)  # (1 - exp(-2 s^2)) / 2
     return Motions(
-        square=square, found=found, sigma_scale=sigma_scale, gain2=gain2, var_ground=var_ground, sin=sin, cos=cos,
-        reach=reach, arm=arm, ahead=along - reach * turn, aside=across, late_ahead=along - arm * follows,
+        square=square, ground_range=ranges, sigma_scale=sigma_scale, gain2=gain2, var_ground=var_ground, sin=sin,
+        cos=cos, reach=reach, arm=arm, ahead=along - reach * turn, aside=across, late_ahead=along - arm * follows,
         late_aside=across + obs.lever_forward * follows, heading2=heading2, turn2=turn2,
         swing_along=swing * (ground2 + var_ground), swing_across=bend * ground2 - swing * var_ground,
         tilt=(_RADIAN * sigmas.sigma_trim) ** 2 * np.square(obs.depth),
@@ -251,13 +252,13 @@ def bed_and_gain(obs):
     return np.where(known, bed, obs.depth), np.where(known, gain, 1.0)
 
 
-def _terrain_limits(found, obs):
+def _terrain_limits(ranges, obs):
     """Where the beam meets the bed more than once at this slant range, the interval takes in every meeting."""
     terrain = obs.terrain
     many, off = terrain.status == "ambiguous", terrain.status == "off grid"
     ratio = np.where(np.isfinite(obs.shadow_end), obs.slant / obs.shadow_end, 1.0)[many]
     near, far = terrain.low[many] * ratio, terrain.high[many] * ratio
-    found.low[many], found.high[many] = np.minimum(found.low[many], near), np.maximum(found.high[many], far)
-    found.ground[many] = (found.low[many] + found.high[many]) / 2
-    found.hanging_var[many] = np.square((far - near) / (2 * TWO_SIDED_95))
-    found.status[many], found.status[off] = nadir.AMBIGUOUS, nadir.OFF_GRID
+    ranges.low[many], ranges.high[many] = np.minimum(ranges.low[many], near), np.maximum(ranges.high[many], far)
+    ranges.ground[many] = (ranges.low[many] + ranges.high[many]) / 2
+    ranges.hanging_var[many] = np.square((far - near) / (2 * TWO_SIDED_95))
+    ranges.status[many], ranges.status[off] = nadir.AMBIGUOUS, nadir.OFF_GRID

@@ -156,7 +156,7 @@ def locate(track, picks, settings=None, water=None, ground_on_terrain=None, bott
     sideless = (picks.side == 0) & np.isin(picks.reason, ("", NO_SIDE)) & np.isnan(ties.ground)
     reason = _first(np.where(sideless, "", picks.reason), ties.reason, true.reason)
     kept = np.flatnonzero(reason == "")
-    poses, true, hand, aside = poses.take(kept), true.take(kept), ties.how[kept] == BOAT, ties.ground[kept]
+    poses, true, hand, aside = poses.take(kept), true.take(kept), ties.tied_by[kept] == BOAT, ties.ground[kept]
     obs = _sightings(track, poses, true, np.where(np.isnan(aside), picks.side[kept], np.where(aside < 0, -1, 1)),
                       settings, sigmas, any(name in stated for name in _POSITION),
                       np.where(hand, sigmas.sigma_hand_time, sigmas.sigma_time))
@@ -167,16 +167,16 @@ def locate(track, picks, settings=None, water=None, ground_on_terrain=None, bott
     if settings.range_model == "terrain":
         obs.terrain = on_terrain(poses, obs, frames, ground_on_terrain)
         obs.depth_scales &= np.isnan(obs.terrain.ground)
-    found = budget(obs, sigmas)
+    errors = budget(obs, sigmas)
     if obs.terrain is not None and hasattr(ground_on_terrain, "cloud"):
-        found = with_cloud(obs, found, sigmas, frames, beams_of(poses, obs.side), poses.sample,
+        errors = with_cloud(obs, errors, sigmas, frames, beams_of(poses, obs.side), poses.sample,
                            ground_on_terrain.cloud)
     at = [np.where(np.isnan(aside), np.nan, values[kept]) for values in (picks.x, picks.y)]
-    places = lay_off(poses, obs, found, frames, scale, at, water)
-    lost = sideless[kept] & (found.status != SIDE_UNSURE)  # only right under the boat does no side matter
+    places = lay_off(poses, obs, errors, frames, scale, at, water)
+    lost = sideless[kept] & (errors.status != SIDE_UNSURE)  # only right under the boat does no side matter
     places.reason = np.where(lost, NO_SIDE, places.reason)
     reason[kept] = places.reason
-    columns = _columns(track, poses, true, obs, found, sigmas, settings, scale)
+    columns = _columns(track, poses, true, obs, errors, sigmas, settings, scale)
     columns["label"] = picks.label[kept]
     columns["bottom_m"] = np.full(len(kept), np.nan)
     if bottom_at is not None and len(kept):
@@ -186,11 +186,11 @@ def locate(track, picks, settings=None, water=None, ground_on_terrain=None, bott
     columns["target_id"] = np.arange(1, len(good) + 1)
     refused = np.flatnonzero(reason != "")
     source = kept[good]
-    notes, warnings = notes_of(picks, ties, columns, source, found.bent[good], places.beyond[good], sigmas, settings)
+    notes, warnings = notes_of(picks, ties, columns, source, errors.bent[good], places.beyond[good], sigmas, settings)
     warnings = [*(anchors.warnings if anchors else ()), *warnings]
     return Located(columns, places.x[good], places.y[good], list(places.outlines[good]), source,
                    {"source_id": picks.source_id[refused], "reason": reason[refused]}, notes, warnings,
-                   np.where(found.bent[good], _CRESCENT, "").astype(object))
+                   np.where(errors.bent[good], _CRESCENT, "").astype(object))
 
 
 def refuse_model(range_model, has_grid):
@@ -236,10 +236,10 @@ def _sightings(track, poses, true, side, settings, sigmas, position_stated, sigm
         sigma_heading=np.where(known, poses.sigma_heading_deg, sigmas.sigma_heading), sigma_time=sigma_time)
 
 
-def _columns(track, poses, true, obs, found, sigmas, settings, scale):
+def _columns(track, poses, true, obs, errors, sigmas, settings, scale):
     """Columns of ``schemas.TARGETS`` for every pick that has a place."""
     sample, count = poses.sample, len(poses.sample)
-    major, minor = found.spread.semi_major, found.spread.semi_minor
+    major, minor = errors.spread.semi_major, errors.spread.semi_minor
     flat = np.full(count, True) if obs.terrain is None else np.isnan(obs.terrain.ground)
     causes = np.array(list(CAUSES), object)
     everywhere = {"confidence_pct": 100 * settings.confidence, "sig_latency_s": sigmas.sigma_latency,
@@ -249,24 +249,24 @@ def _columns(track, poses, true, obs, found, sigmas, settings, scale):
     return {
         "outing": track.outing[sample], "pass_id": track.pass_id[sample], "sample_id": track.sample_id[sample],
         "t_s": poses.t_s, "side": np.array([side_name(side) if side else "" for side in obs.side], object),
-        "status": np.array(STATUSES, object)[found.status],
+        "status": np.array(STATUSES, object)[errors.status],
         "range_model": np.where(flat, "slant", "terrain").astype(object),
-        "slant_m": true.slant, "ground_m": found.ground, "ground_lo_m": found.low,
-        "ground_hi_m": found.high, "depth_m": true.depth, "heading_deg": poses.heading_deg,
+        "slant_m": true.slant, "ground_m": errors.ground, "ground_lo_m": errors.low,
+        "ground_hi_m": errors.high, "depth_m": true.depth, "heading_deg": poses.heading_deg,
         "bearing_deg": np.where(obs.side == 0, np.nan, (obs.azimuth_deg + 90 * obs.side) % 360),
-        "height_m": found.height,
-        "sigma_height_m": found.sigma_height, "sigma_east_m": np.sqrt(found.cov[:, 0]),
-        "sigma_north_m": np.sqrt(found.cov[:, 2]), "cov_en_m2": found.cov[:, 1], "semi_major_m": scale * major,
-        "semi_minor_m": scale * minor, "azimuth_deg": found.spread.azimuth_deg,
+        "height_m": errors.height,
+        "sigma_height_m": errors.sigma_height, "sigma_east_m": np.sqrt(errors.cov[:, 0]),
+        "sigma_north_m": np.sqrt(errors.cov[:, 2]), "cov_en_m2": errors.cov[:, 1], "semi_major_m": scale * major,
+        "semi_minor_m": scale * minor, "azimuth_deg": errors.spread.azimuth_deg,
         "radius_m": ellipses.circle_radius(major, minor, settings.confidence),
-        "main_cause": causes[found.shares.argmax(axis=1)],
-        **{f"pct_{cause}": found.shares[:, i] for i, cause in enumerate(CAUSES)},
-        "own_ee_m2": found.own[:, 0], "own_en_m2": found.own[:, 1], "own_nn_m2": found.own[:, 2],
+        "main_cause": causes[errors.shares.argmax(axis=1)],
+        **{f"pct_{cause}": errors.shares[:, i] for i, cause in enumerate(CAUSES)},
+        "own_ee_m2": errors.own[:, 0], "own_en_m2": errors.own[:, 1], "own_nn_m2": errors.own[:, 2],
         "vel_east_mps": poses.vel_east, "vel_north_mps": poses.vel_north, "turn_dps": poses.turn_dps,
-        "dg_dscale_m": found.dg_dscale, "dg_ddepth": found.dg_ddepth, "latency_s": poses.latency_s,
+        "dg_dscale_m": errors.dg_dscale, "dg_ddepth": errors.dg_ddepth, "latency_s": poses.latency_s,
         "mount_deg": poses.mount_deg, "lever_forward_m": poses.lever_forward_m,
         "lever_starboard_m": poses.lever_starboard_m, "range_ratio": poses.range_ratio,
         "heading_source": track.heading_source[sample], "height_at_least": obs.open_shadow,
         "sig_bias_m": obs.sigma_bias,
-        "sig_pass_m": obs.sigma_pass, "sig_heading_deg": obs.sigma_heading, "sig_scale": found.sigma_scale,
+        "sig_pass_m": obs.sigma_pass, "sig_heading_deg": obs.sigma_heading, "sig_scale": errors.sigma_scale,
         **{name: np.full(count, value) for name, value in everywhere.items()}}

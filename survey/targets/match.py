@@ -30,12 +30,12 @@ class Matches(Table):
     """(n,) arrays, one row a pick.
 
     ``at``: position in the track counted in samples, see ``Poses.at``; NaN where there is none, and then ``reason``
-    says why. ``how``: the tie used. ``ground``: for object points the ground range to starboard (m), else NaN.
+    says why. ``tied_by``: the tie used. ``ground``: for object points the ground range to starboard (m), else NaN.
     """
 
     at: Floats
     reason: Texts
-    how: Texts
+    tied_by: Texts
     ground: Floats
 
     def refuse(self, rows, reasons):
@@ -44,14 +44,14 @@ class Matches(Table):
         self.reason[rows] = reasons
 
 
-def tie(track, picks, how="auto", mark_delay=0.0, time_offset=0.0):
+def tie(track, picks, by="auto", mark_delay=0.0, time_offset=0.0):
     """Tie picks to the track.
 
     Parameters
     ----------
     track : Track
     picks : survey.targets.picks.Picks
-    how : str
+    by : str
         One of ``TIES``. ``auto`` takes the time where a pick has one, else its ping, else its point as a mark made on
         the boat; it never takes a point for the object itself.
     mark_delay : float, s
@@ -78,56 +78,56 @@ def tie(track, picks, how="auto", mark_delay=0.0, time_offset=0.0):
     >>> fixes = athwart.Fixes("EPSG:32619", 500000 + 0 * away, 4500000 + away, t_s=away / 2)
     >>> track = athwart.prepare(fixes, athwart.TrackSettings(range_m=30.0, depth_m=5.0)).track
     >>> found = tie(track, athwart.Picks.of(2, t_s=[20.0, 900.0], side=[1, 1], slant_m=[13.0, 13.0]))
-    >>> found.how.tolist()[0], [bool(reason) for reason in found.reason]
+    >>> found.tied_by.tolist()[0], [bool(reason) for reason in found.reason]
     ('time', [False, True])
     """
     if not track.usable.any():
         raise InputError(Message("No sample of the track can be used; its field reject_reason says why. Mend that in "
                                  "{prepare()} first."))
-    _demand(track, picks, how)
+    _demand(track, picks, by)
     count = len(picks)
-    ties = Matches(np.full(count, np.nan), np.full(count, "", object), _choose(picks, track, how),
+    ties = Matches(np.full(count, np.nan), np.full(count, "", object), _choose(picks, track, by),
                 np.full(count, np.nan))
     runs = Runs(track, track.t_s)
-    timed = ((ties.how == TIME) | (ties.how == BOAT) & (len(runs) > 0)) & np.isfinite(picks.t_s)
-    ties.refuse((ties.how == TIME) & ~timed, "it has no time")
-    ties.refuse((ties.how == PING) & np.isnan(picks.ping), "it has no ping number")
+    timed = ((ties.tied_by == TIME) | (ties.tied_by == BOAT) & (len(runs) > 0)) & np.isfinite(picks.t_s)
+    ties.refuse((ties.tied_by == TIME) & ~timed, "it has no time")
+    ties.refuse((ties.tied_by == PING) & np.isnan(picks.ping), "it has no ping number")
     if timed.any():
         _by_time(ties, np.flatnonzero(timed), runs, picks, mark_delay, time_offset)
-    by_ping = np.flatnonzero((ties.how == PING) & np.isfinite(picks.ping))
+    by_ping = np.flatnonzero((ties.tied_by == PING) & np.isfinite(picks.ping))
     if len(by_ping):
         _by_ping(ties, by_ping, track, picks)
     points = np.isfinite(picks.x)
-    ties.refuse(np.isin(ties.how, (BOAT, OBJECT)) & ~timed & ~points, "it has no point")
-    on_boat = np.flatnonzero((ties.how == BOAT) & ~timed & points)
+    ties.refuse(np.isin(ties.tied_by, (BOAT, OBJECT)) & ~timed & ~points, "it has no point")
+    on_boat = np.flatnonzero((ties.tied_by == BOAT) & ~timed & points)
     if len(on_boat):
         _by_boat_point(ties, on_boat, track, picks, mark_delay)
-    at_object = np.flatnonzero((ties.how == OBJECT) & points)
+    at_object = np.flatnonzero((ties.tied_by == OBJECT) & points)
     if len(at_object):
         _by_object_point(ties, at_object, track, runs, picks)
-    ties.refuse(ties.how == "", "it has no time, ping number or point that the track could be matched with")
+    ties.refuse(ties.tied_by == "", "it has no time, ping number or point that the track could be matched with")
     return ties
 
 
-def _demand(track, picks, how):
-    if how not in TIES:
-        raise InputError(Message("{tie} is '{given}'; choose one of {known}.", given=how, known=", ".join(TIES)))
+def _demand(track, picks, by):
+    if by not in TIES:
+        raise InputError(Message("{tie} is '{given}'; choose one of {known}.", given=by, known=", ".join(TIES)))
     has = {TIME: np.isfinite(picks.t_s).any(), PING: np.isfinite(picks.ping).any(),
            BOAT: np.isfinite(picks.x).any(), OBJECT: np.isfinite(picks.x).any()}
     lacks = {TIME: Message("times: give the field that holds them as {picks.t_s}"),
              PING: Message("ping numbers: give the field that holds them as {picks.ping}"),
              BOAT: "points: give a point layer", OBJECT: "points: give a point layer"}
-    if how != AUTO and not has[how]:
+    if by != AUTO and not has[by]:
         raise InputError(Message("{tie} is '{given}', but the picks have no {lacks}, or choose another {tie}.",
-                                 given=how, lacks=lacks[how]))
-    if how == PING and not np.isfinite(track.record_ping).any():
+                                 given=by, lacks=lacks[by]))
+    if by == PING and not np.isfinite(track.record_ping).any():
         raise InputError(Message("{tie} is 'ping', but the track carries no ping count. Give {prepare(fixes.ping)} in "
                                  "{prepare()}, or tie the picks by time."))
 
 
-def _choose(picks, track, how):
-    if how != AUTO:
-        return np.full(len(picks), how, object)
+def _choose(picks, track, by):
+    if by != AUTO:
+        return np.full(len(picks), by, object)
     timed, counted = np.isfinite(track.t_s).any(), np.isfinite(track.record_ping).any()
     return np.select([np.isfinite(picks.t_s) & timed, np.isfinite(picks.ping) & counted, np.isfinite(picks.x)],
                      [TIME, PING, BOAT], "").astype(object)
@@ -218,10 +218,10 @@ def _by_boat_point(ties, rows, track, picks, mark_delay):
     ties.refuse(rows[np.isnan(ties.at[rows])], "the latency and the mark's delay carry it past the end of its pass")
 
 
-def _at_one_cut(track, found, reach):
+def _at_one_cut(track, nearest, reach):
     """Where the two passes nearest to a mark are one way, cut in a turn, and the mark lies at the cut."""
-    both = np.isfinite(found.at) & np.isfinite(found.other_at)
-    one, other = (np.floor(np.where(both, at, 0.0)).astype(int) for at in (found.at, found.other_at))
+    both = np.isfinite(nearest.at) & np.isfinite(nearest.other_at)
+    one, other = (np.floor(np.where(both, at, 0.0)).astype(int) for at in (nearest.at, nearest.other_at))
     cuts = np.flatnonzero(track.cut_between())
     if not len(cuts):
         return np.zeros(len(both), bool)
@@ -231,7 +231,7 @@ def _at_one_cut(track, found, reach):
     cut = cuts[np.minimum(np.searchsorted(key[cuts], low), len(cuts) - 1)]
     near = both & (key[cut] == low) & (high == low + 1)
     frame = Frame.around(track.crs, track.x[cuts], track.y[cuts])
-    poses = [Poses.at(track, np.where(near, at, np.nan)) for at in (found.at, found.other_at)]
+    poses = [Poses.at(track, np.where(near, at, np.nan)) for at in (nearest.at, nearest.other_at)]
     there = np.column_stack(frame.forward(track.x[cut + 1], track.y[cut + 1]))
     for pose in poses:
         place = np.full((len(both), 2), np.inf)
@@ -240,14 +240,14 @@ def _at_one_cut(track, found, reach):
     return near | same
 
 
-def _unclear(track, found, k, reach):
-    if found.distance[k] > reach:
+def _unclear(track, nearest, k, reach):
+    if nearest.distance[k] > reach:
         return Message("its point lies {off:.1f} m from the nearest pass, too far for a mark made on the boat "
                        "({sigmas:g} position sigmas are {reach:.1f} m). If it stands at the object itself, use {tie} "
-                       "'object point'", off=found.distance[k], sigmas=NEAR_SIGMAS, reach=reach)
-    one, other = (int(at[k]) for at in (found.at, found.other_at))
-    return (f"{_pass_name(track.outing[one], track.pass_id[one])} ({found.distance[k]:.1f} m off) and "
-            f"{_pass_name(track.outing[other], track.pass_id[other])} ({found.other_distance[k]:.1f} m off) both lie "
+                       "'object point'", off=nearest.distance[k], sigmas=NEAR_SIGMAS, reach=reach)
+    one, other = (int(at[k]) for at in (nearest.at, nearest.other_at))
+    return (f"{_pass_name(track.outing[one], track.pass_id[one])} ({nearest.distance[k]:.1f} m off) and "
+            f"{_pass_name(track.outing[other], track.pass_id[other])} ({nearest.other_distance[k]:.1f} m off) both lie "
             f"within {NEAR_SIGMAS:g} position sigmas ({reach:.1f} m) of its point and it has no time: give it a time, "
             "or select the samples of one of them")
 

@@ -46,8 +46,8 @@ def notes_of(picks, ties, columns, source, bent, beyond, sigmas, settings):
     notes, warnings : lists of str
     """
     ids = picks.source_id[source]
-    notes = [f"Tied by {how}: picks {_listed(picks.source_id[ties.how == how])}."
-             for how in dict.fromkeys(ties.how[ties.how != ""].tolist())]
+    notes = [f"Tied by {by}: picks {_listed(picks.source_id[ties.tied_by == by])}."
+             for by in dict.fromkeys(ties.tied_by[ties.tied_by != ""].tolist())]
     notes += _on_errors(columns, sigmas, settings)
     warnings = [f"{status.capitalize()} ({words}): picks {_listed(ids[columns['status'] == status], _MANY)}."
                 for status, words in _STATUS_WORDS.items() if (columns["status"] == status).any()]

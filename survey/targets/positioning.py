@@ -80,14 +80,14 @@ def on_terrain(poses, obs, frames, ground_on_terrain):
     return found
 
 
-def lay_off(poses, obs, found, frames, scale, at, water=None):
+def lay_off(poses, obs, errors, frames, scale, at, water=None):
     """Places and ellipses.
 
     Parameters
     ----------
     poses : Poses
     obs : survey.targets.observations.Observations
-    found : survey.targets.budget.Budget
+    errors : survey.targets.budget.Budget
     frames : list of (Frame, indices), see ``sample_frames``
     scale : float
         Semi-axes over standard deviations, ``ellipses.scale_factor``.
@@ -103,10 +103,10 @@ def lay_off(poses, obs, found, frames, scale, at, water=None):
     count = len(obs)
     out = Places(np.full(count, np.nan), np.full(count, np.nan), np.empty(count, object), np.full(count, "", object),
                  np.zeros(count))
-    spread = found.spread
+    spread = errors.spread
     for frame, index in frames:
         east, north, convergence, beam = _beams(frame, poses, obs.side, index)
-        centre = np.abs(found.centre[index])[:, None] * beam + np.column_stack([east, north])
+        centre = np.abs(errors.centre[index])[:, None] * beam + np.column_stack([east, north])
         fixed = np.isfinite(at[0][index])
         centre[fixed] = np.column_stack(frame.forward(at[0][index][fixed], at[1][index][fixed]))
         out.x[index], out.y[index] = frame.inverse(centre[:, 0], centre[:, 1])
@@ -115,7 +115,7 @@ def lay_off(poses, obs, found, frames, scale, at, water=None):
             spread.azimuth_deg[index] - convergence)
         if water is not None:
             _stop_at_land(out, transfer.to_frame(frame, water), index, np.column_stack([east, north]), beam, centre,
-                          found.sigma_across[index])
+                          errors.sigma_across[index])
     return out
 
 

@@ -12,23 +12,23 @@ from ..motion.turns import CORNER_DEG, CORNER_M, LEAST_TURN_DEG, ROUND_DEG
 __all__ = ["describe"]
 
 
-def describe(made, settings, clean, water):
+def describe(prepared, settings, clean, water):
     """Fill ``notes`` and ``warnings`` of a Prepared.
 
     Parameters
     ----------
-    made : Prepared
+    prepared : Prepared
     settings : TrackSettings
     clean : CleanFixes
     water : DepthAndRange
     """
-    track, crs = made.track, clean.frame.crs
+    track, crs = prepared.track, clean.frame.crs
     n = len(track)
     span = (f", {iso_time(track.t_s[0])} to {iso_time(track.t_s[-1])}" if clean.timed else
             Message("; there are no times, so the way was timed at {speed_mps} and t_s is left empty: tie picks by "
                     "place or ping"))
-    made.notes += [
-        f"{n} samples in {len(made.passes['pass_id'])} passes, {made.length_m:.0f} m" + span + ".",
+    prepared.notes += [
+        f"{n} samples in {len(prepared.passes['pass_id'])} passes, {prepared.length_m:.0f} m" + span + ".",
         f"Distances, courses and headings are on the ellipsoid {crs.ellipsoid.name}, from true north; places are in "
         f"{crs.name}.",
         f"A pass ends where no fix follows within {clean.gap_s:g} s, at breaks of the log, "
@@ -43,18 +43,18 @@ def describe(made, settings, clean, water):
     ]
     if any((settings.latency_s, settings.lever_forward_m, settings.lever_starboard_m, settings.mount_deg,
             settings.trim_deg)):
-        made.notes.append(f"Applied: latency {settings.latency_s:g} s, transducer {settings.lever_forward_m:g} m "
+        prepared.notes.append(f"Applied: latency {settings.latency_s:g} s, transducer {settings.lever_forward_m:g} m "
                           f"forward and {settings.lever_starboard_m:g} m to starboard of the antenna, mount "
                           f"{settings.mount_deg:g} degrees, trim {settings.trim_deg:g} degrees.")
-    if made.thinned:
-        made.notes.append(Message("{count} fixes were left out, for others stand closer than {spacing_m} asks.",
-                                  count=made.thinned))
+    if prepared.thinned:
+        prepared.notes.append(Message("{count} fixes were left out, for others stand closer than {spacing_m} asks.",
+                                  count=prepared.thinned))
     if clean.backward:
-        made.notes.append(f"{clean.backward} times ran backwards in the log; the fixes were sorted by time.")
-    made.warnings += ["Left out: " + line + "." for line in made.tally.lines()]
-    made.warnings += _unusable(track)
-    made.warnings += _no_passes(made.left_out)
-    made.warnings += _oddities(made, settings, clean, water.sources)
+        prepared.notes.append(f"{clean.backward} times ran backwards in the log; the fixes were sorted by time.")
+    prepared.warnings += ["Left out: " + line + "." for line in prepared.tally.lines()]
+    prepared.warnings += _unusable(track)
+    prepared.warnings += _no_passes(prepared.left_out)
+    prepared.warnings += _oddities(prepared, settings, clean, water.sources)
 
 
 def _turn_words(settings):
@@ -124,8 +124,8 @@ def _no_passes(left_out):
     return [f"Not written as passes: {'; '.join(causes)}. Their samples stay in the track."]
 
 
-def _oddities(made, settings, clean, sources):
-    track = made.track
+def _oddities(prepared, settings, clean, sources):
+    track = prepared.track
     found = []
     short = track.usable & (track.range_m < track.depth_m)
     if short.any():

@@ -117,7 +117,7 @@ def mapped_bounds(mean, var_q):
     return np.sqrt(np.maximum(mean - reach, 0.0)), np.sqrt(np.maximum(mean + reach, 0.0))
 
 
-def _on_a_side(found, near, mean, sd, sided):
+def _on_a_side(ranges, near, mean, sd, sided):
     """Put the picks at ``near``, where straight lines fail, where they can be on their side, or on the track."""
     scale = np.sqrt(sd)
     middle, spread, low, high, twice = scale * _one_sided(np.divide(mean, sd, out=np.full_like(mean, 1e9),
@@ -127,12 +127,12 @@ def _on_a_side(found, near, mean, sd, sided):
     unsure = ~sided & (mean <= TWO_SIDED_95 * sd)
     # never shorter than the interval of q itself
     high = np.maximum(high, np.sqrt(np.maximum(mean + TWO_SIDED_95 * sd, 0.0)))
-    found.ground[near] = np.where(exact, root, np.where(unsure, 0.0, middle))
-    found.low[near] = np.where(exact, root, np.where(unsure, 0.0, low))
-    found.high[near] = np.where(exact, root, np.where(unsure, twice, high))
+    ranges.ground[near] = np.where(exact, root, np.where(unsure, 0.0, middle))
+    ranges.low[near] = np.where(exact, root, np.where(unsure, 0.0, low))
+    ranges.high[near] = np.where(exact, root, np.where(unsure, twice, high))
     across = np.where(unsure, np.hypot(middle, spread), spread)
-    found.gain[near] = np.divide(across, sd, out=np.zeros_like(sd), where=sd > 0)
-    found.status[near] = np.where(unsure, SIDE_UNSURE, NEAR_NADIR)
+    ranges.gain[near] = np.divide(across, sd, out=np.zeros_like(sd), where=sd > 0)
+    ranges.status[near] = np.where(unsure, SIDE_UNSURE, NEAR_NADIR)
 
 
 def _one_sided(t):
@@ -161,12 +161,12 @@ def _side_table():
     return at, np.array([mean, spread, low, high, twice])
 
 
-def hang_in_water(found, slant, where):
+def hang_in_water(ranges, slant, where):
     """Put picks that lie above the bottom at an angle anywhere from the vertical to the surface.
 
     Parameters
     ----------
-    found : GroundRange
+    ranges : GroundRange
         Changed in place.
     slant : (n,) array, m
     where : (n,) bool array
@@ -175,9 +175,9 @@ def hang_in_water(found, slant, where):
     if not where.any():
         return
     slant = slant[where]
-    found.ground[where] = _MEAN_SINE * slant
-    found.hanging_var[where] = _VAR_SINE * slant**2
-    found.low[where], found.high[where] = (slant * np.sin(np.pi / 2 * p) for p in (0.025, 0.975))
-    found.gain[where] = 0.0
-    found.linear[where] = False
-    found.status[where] = WATER_COLUMN
+    ranges.ground[where] = _MEAN_SINE * slant
+    ranges.hanging_var[where] = _VAR_SINE * slant**2
+    ranges.low[where], ranges.high[where] = (slant * np.sin(np.pi / 2 * p) for p in (0.025, 0.975))
+    ranges.gain[where] = 0.0
+    ranges.linear[where] = False
+    ranges.status[where] = WATER_COLUMN

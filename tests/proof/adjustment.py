@@ -77,7 +77,7 @@ def swapped(rng):
     looks, _ = RepeatedLooks.of(outings.CRS, columns["x"], columns["y"], columns)
     spoilt = int(rng.choice(crowd))
     looks = looks.mirrored(spoilt)
-    found = find_misfits(looks, group, (), adjust(looks, group)).found
+    found = find_misfits(looks, group, (), adjust(looks, group)).worst_first
     first = bool(found) and found[0].look == spoilt
     return first, first and len(found) == 1, first and found[0].swapped
 

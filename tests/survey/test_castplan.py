@@ -201,7 +201,7 @@ def test_no_station_ashore_or_behind_an_island():
         at, target = Point(stations.east[i], stations.north[i]), Point(places.east[i], places.north[i])
         assert water.contains(at) and water.contains(LineString([at, target]))
         assert at.distance(target) == pytest.approx(15)
-    assert stations.swung[2] == 0 and stations.found.all()
+    assert stations.swung[2] == 0 and stations.castable.all()
     # the least turn that will do, in steps of ten degrees: 15 cos a < 5, and past the corner at (6, 6)
     assert abs(stations.swung[0]) == 80 and abs(stations.swung[1]) == 50
     lines, ends = plan.lines()

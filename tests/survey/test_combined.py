@@ -42,7 +42,7 @@ def test_looks_become_objects():
     assert found["passes"].tolist() == [len(set(columns["pass_id"][number == k].tolist())) for k in seen]
     assert found["label"].tolist() == [f"obj {k}" for k in seen]
     assert found["members"].tolist() == [", ".join(f"{i + 1}" for i in np.flatnonzero(number == k)) for k in seen]
-    assert (found["confidence_pct"] == 90.0).all() and not misfits.found and not misfits.more
+    assert (found["confidence_pct"] == 90.0).all() and not misfits.worst_first and not misfits.more
     assert (found["blunders"] == 0).all() and (found["doubt"] == "").all()
     worst = np.nan_to_num(np.abs(first.w)).max(axis=1)
     for k in range(len(seen)):
@@ -93,9 +93,10 @@ def test_a_swapped_side_is_told_and_mirrored_back():
     at = columns.pop("swapped")
     clean, _, _ = targets()
     looks, group, first, misfits, (*_, found) = combined(columns, number)
-    assert [one.look for one in misfits.found] == [at] and misfits.found[0].swapped and not misfits.found[0].others
-    assert misfits.found[0].across and misfits.found[0].off > 10 and misfits.found[0].w > BLUNDER
-    assert misfits.found[0].dof == first.dof - 2 and misfits.found[0].chi2 < first.chi2
+    worst = misfits.worst_first[0]
+    assert [one.look for one in misfits.worst_first] == [at] and worst.swapped and not worst.others
+    assert worst.across and worst.off > 10 and worst.w > BLUNDER
+    assert worst.dof == first.dof - 2 and worst.chi2 < first.chi2
     back = looks.mirrored(at)
     assert back.side[at] == -looks.side[at]
     true = RepeatedLooks.of(outings.CRS, clean["x"], clean["y"], clean)[0]
@@ -114,7 +115,7 @@ def test_a_slip_along_the_track_is_told_as_one():
         columns["y"][at] += 25 * north
     columns, number, _ = targets(change=late)
     *_, misfits, _ = combined(columns, number)
-    worst = misfits.found[0]
+    worst = misfits.worst_first[0]
     assert worst.look == int(np.argmax(np.bincount(number)[number] > 3)) and not worst.across and not worst.swapped
     assert 15 < worst.off < 35
 

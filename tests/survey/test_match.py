@@ -269,17 +269,17 @@ def test_auto_takes_time_then_ping_then_point_and_never_the_object():
                   ping=[3, 25, np.nan, np.nan])
     picks.x[3] = np.nan
     ties = tie(track, picks)
-    assert ties.how.tolist() == ["time", "ping", "boat point", ""]
+    assert ties.tied_by.tolist() == ["time", "ping", "boat point", ""]
     np.testing.assert_allclose(north_of(track, ties)[:3], [80, 50, 30], atol=1e-3)
     assert "no time, ping number or point" in ties.reason[3]
     far = tie(track, marks([20.0], [50.0]))
-    assert far.how[0] == "boat point" and far.reason[0]
+    assert far.tied_by[0] == "boat point" and far.reason[0]
 
 
 def test_auto_passes_over_times_when_the_track_has_none():
     track = north_line()
     track.t_s[:] = np.nan
-    assert tie(track, marks([0.0], [10.0], t_s=[T0])).how[0] == "boat point"
+    assert tie(track, marks([0.0], [10.0], t_s=[T0])).tied_by[0] == "boat point"
     with pytest.raises(InputError, match="the track has none"):
         tie(track, marks([0.0], [10.0], t_s=[T0]), "time")
 

@@ -178,6 +178,8 @@ def test_python_3_9_can_read_all_of_it():
      "test_python_3_9_can_read_all_of_it"),
     ("survey/model", "x = 1", "test_python_3_9_can_read_all_of_it"),
     ("algorithms/common", "def f():\n    from .broken import f", "test_no_module_imports_one_that_imports_it"),
+    ("survey/model", "def write(path, made): pass", "test_names_that_leave_a_function_say_what_they_hold"),
+    ("survey/model", "class Looks:\n    how: str", "test_names_that_leave_a_function_say_what_they_hold"),
     ("plugin", "def f(a, b, c, d, e, f, g, h, i, j, k): pass", "test_no_function_asks_for_more_than_ten_things")])
 def test_each_rule_finds_what_it_forbids(tmp_path, monkeypatch, folder, line, rule):
     """A file that breaks the rule, in a house of its own: the rule names it."""
@@ -190,6 +192,21 @@ def test_each_rule_finds_what_it_forbids(tmp_path, monkeypatch, folder, line, ru
     monkeypatch.setattr(here, "SURVEY", [path] if folder.startswith("survey") else [])
     with pytest.raises((AssertionError, SyntaxError), match=r"broken\.py|invalid syntax|only supported in Python"):
         getattr(here, rule)()
+
+
+def test_names_that_leave_a_function_say_what_they_hold():
+    """Arguments of what others call, and fields: none is only "found", "made" or "how"."""
+    def rule(_, tree):
+        for node in ast.walk(tree):
+            if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
+                named = [one.arg for one in (*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs)]
+            elif isinstance(node, ast.ClassDef):
+                named = [one.target.id for one in node.body if isinstance(one, ast.AnnAssign)]
+            else:
+                continue
+            yield from (f"line {node.lineno}: {name} in {node.name}" for name in named
+                        if name in {"found", "made", "how"})
+    assert offenders(SHIPPED, rule) == []
 
 
 def test_only_shapes_knows_which_shapely_it_is():
