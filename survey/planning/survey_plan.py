@@ -1,0 +1,275 @@
+"""A plan of survey lines: directions and lines that cost least way, in order, with what they take and what they see."""
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ..geometry import shapes
+from ..model import patience
+from ..model.errors import InputError
+from ..share.places import strewn
+from ..swaths.edges import SwathSettings
+from . import headland
+from .clear_water import ClearWater
+from .directions import contour_azimuth, headings, split_where_narrow
+from .lines import LayRule, cost_of, lay
+from .predict import predict, seen_by_lines
+from .route import run_of
+from .spacing import ReachRule, strips_of
+from .uncovered import uncovered
+
+__all__ = ["DIRECTIONS", "ROUND_SHORE", "LinePlanSettings", "SurveyPlan", "plan_lines"]
+
+DIRECTIONS = ("shortest", "contours", "across", "given")
+ROUND_SHORE = ("where shorter", "never", "always")
+
+_COARSE, _FINE = (14, 2.0), (40, 4.0)
+_FINALISTS = 3
+_LEAST_PART = 40.0
+"""A part of an area is planned by itself if it holds so many squares of the reach."""
+
+
+@dataclass(frozen=True)
+class LinePlanSettings:
+    """``reach``: ReachRule. ``direction``: one of DIRECTIONS; ``azimuth`` (true, degrees) for 'given'. ``round_shore``:
+    one of ROUND_SHORE, whether a line goes round the edge of the area. ``lead_m`` straight before and after each line,
+    ``radius_m`` least radius of a turn; ``speed_mps``; ``turn_s`` added for each turn; ``litres_per_hour``; ``runs``
+    simulated for the share expected; ``start`` (x, y) in crs units."""
+
+    reach: ReachRule
+    direction: str = "shortest"
+    azimuth: float = None
+    round_shore: str = "where shorter"
+    lead_m: float = 0.0
+    radius_m: float = 0.0
+    speed_mps: float = 2.0
+    turn_s: float = 0.0
+    litres_per_hour: float = None
+    runs: int = 200
+    start: tuple = None
+
+    def __post_init__(self):
+        if self.direction not in DIRECTIONS:
+            raise InputError(f"Lines cannot run '{self.direction}'; choose one of {', '.join(DIRECTIONS)}.",
+                             field="direction")
+        if self.round_shore not in ROUND_SHORE:
+            raise InputError(f"'{self.round_shore}' is not one of {', '.join(ROUND_SHORE)}.", field="round_shore")
+        if self.direction == "given" and self.azimuth is None:
+            raise InputError("Lines in a given direction need their azimuth.", field="azimuth")
+        for name in ("lead_m", "radius_m", "turn_s", "litres_per_hour"):
+            value = getattr(self, name)
+            if value is not None and not 0 <= value < 10_000:
+                raise InputError(f"{name.split('_')[0]} is {value:g}; give 0 or more.", field=name)
+        if not 0.1 <= self.speed_mps <= 30:
+            raise InputError(f"A speed of {self.speed_mps:g} m/s is not one to survey at; give 0.1 to 30 m/s.",
+                             field="speed_mps")
+        if self.runs < 50:
+            raise InputError(f"{self.runs} simulated runs tell no interval; give 50 or more.", field="runs")
+
+    @property
+    def turn_m(self):
+        """Way (m) that a further line is taken to cost."""
+        return 2 * self.lead_m + 2 * self.radius_m + self.turn_s * self.speed_mps + 20.0
+
+
+@dataclass
+class SurveyPlan:
+    """``run``: survey.planning.route.Run; ``prediction``: Prediction; ``uncovered``: list of (polygon in frame metres,
+    reason), largest first; ``hours``, ``litres`` (NaN where the use is unknown); ``azimuths``: those of its parts, true;
+    ``notes``: what the user should know, worst first."""
+
+    ground: object
+    run: object
+    prediction: object
+    uncovered: list
+    hours: float
+    litres: float
+    azimuths: list = field(default_factory=list)
+    notes: list = field(default_factory=list)
+
+
+def plan_lines(ground, settings, *, terrain=None, step=lambda fraction: None):
+    """Plan lines over a ground.
+
+    Parameters
+    ----------
+    ground : survey.planning.polygons.Ground
+    settings : LinePlanSettings
+    terrain : survey.bottom.depthgrid.DepthGrid, optional
+        For the range model 'terrain'.
+    step : callable, optional
+
+    Returns
+    -------
+    SurveyPlan
+
+    Raises
+    ------
+    InputError
+        Where no line can be laid.
+    """
+    plans, azimuths = _laid(ground, settings, lambda f: step(0.4 * f))
+    if not any(plans):
+        raise InputError(_nothing(ground, settings), field="range_m")
+    clear = ClearWater(ground.boat)
+    start = None
+    if settings.start is not None:
+        start = np.ravel(ground.frame.forward(*np.atleast_2d(np.asarray(settings.start, float)).T))
+    runs = [run_of(lines, clear, lead=settings.lead_m, radius=settings.radius_m, start=start) if lines else None
+            for lines in plans]
+    best = min((k for k, run in enumerate(runs) if run is not None), key=lambda k: _effort(runs[k], settings))
+    run = runs[best]
+    step(0.6)
+    rule = settings.reach
+    found = predict(run.lines, ground, blind_deg=rule.blind_deg, model=rule.model, looks=rule.looks,
+                    wander_m=rule.wander_m, speed_mps=settings.speed_mps, runs=settings.runs, terrain=terrain,
+                    step=lambda f: step(0.6 + 0.35 * f))
+    left = uncovered(ground, run.lines, found.seen, rule)
+    hours = (run.length / settings.speed_mps + run.turns * settings.turn_s) / 3600
+    litres = np.nan if settings.litres_per_hour is None else hours * settings.litres_per_hour
+    return SurveyPlan(ground, run, found, left, float(hours), float(litres), azimuths[best],
+                      _notes(ground, run, settings) + ground.notes)
+
+
+def _effort(run, settings):
+    return run.length + run.turns * settings.turn_s * settings.speed_mps + 1e6 * run.apart
+
+
+def _laid(ground, settings, step):
+    """Lists of lines to choose from, and the azimuths of each."""
+    rule = LayRule(turn_m=settings.turn_m)
+    choices = []
+    for ring in _rings(ground, settings):
+        rest = _rest(ground, ring, settings.reach)
+        parts = _parts(rest, ground, settings)
+        told = []
+        for part in parts:
+            tried = _tried(part, ground, settings, rule)
+            told.append(tried)
+        choices.append((ring, told))
+        step(0.35 if len(choices) == 1 else 0.7)
+    finals = []
+    for ring, told in choices:
+        base = cost_of(ring, rule.turn_m)
+        best = [[(cost, [(part, az)]) for cost, part, az in tried[:_FINALISTS]] for tried in told]
+        for k in range(max(map(len, best), default=1)):
+            picked = [options[min(k, len(options) - 1)] for options in best if options]
+            finals.append((base + sum(cost for cost, _ in picked), ring,
+                           [pair for _, pairs in picked for pair in pairs]))
+    finals.sort(key=lambda option: option[0])
+    plans, azimuths = [], []
+    for _, ring, pairs in finals[:_FINALISTS]:
+        patience.look()
+        lines = list(ring)
+        for part, azimuth in pairs:
+            strips = strips_of(ground.over(part), settings.reach, azimuth, *_FINE)
+            lines += lay(ground, strips, rule, settings.reach.looks)
+        plans.append(_mended(lines, ground, settings, rule))
+        azimuths.append(sorted({round(_true(ground, azimuth), 1) % 180 for _, azimuth in pairs}))
+    step(1.0)
+    return plans, azimuths
+
+
+def _rings(ground, settings):
+    """[no line round the edge], [lines round it], or both."""
+    rings = []
+    if settings.round_shore != "always":
+        rings.append([])
+    if settings.round_shore != "never" and settings.reach.looks == 1:
+        rule = settings.reach
+
+        def off(ranges, depth):
+            return 0.97 * rule.at_edge(rule.ground(ranges, depth))
+        region = headland.inside_of(ground.area, ground, rule, off)
+        usual = float(rule.ground(rule.range_m, ground.depth.usual)) if rule.range_m is not None else 20.0
+        made = headland.ring_lines(region, ground, rule, settings.radius_m, 6 * max(usual, 1.0))
+        if made:
+            rings.append(made)
+    return rings or [[]]
+
+
+def _rest(ground, ring, rule):
+    """What of the area lines round its edge do not see, nadir and laps counted as seen."""
+    if not ring:
+        return ground.area
+    kept = [float(rule.kept(line.reach_m, line.depth_m)) for line in ring]
+    seen = seen_by_lines(ring, ground, SwathSettings(blind_deg=0.0, merge="pass"), reaches=kept)
+    # the way to the edge is as wide as the water there
+    whole = seen_by_lines(ring, ground, SwathSettings(blind_deg=0.0, merge="pass"))
+    inner = ground.area.buffer(-2 * max(kept))
+    return shapes.polygonal(shapes.drop_small_holes(
+        ground.area.difference(shapes.union(seen)).difference(shapes.union(whole).difference(inner)), 1.0))
+
+
+def _parts(rest, ground, settings):
+    """Parts of an area that are planned by themselves."""
+    usual = max(float(np.nanmean([settings.reach.ground(r, ground.depth.usual) for r in [
+        settings.reach.range_m if settings.reach.range_m is not None
+        else float(settings.reach.range_of(np.array([ground.depth.usual]))[0])]])), 1.0)
+    whole = [p for p in shapes.parts(rest) if p.area > 0.05 * usual ** 2]
+    return [whole] if settings.direction != "shortest" else [[p] for p in whole if p.area > usual ** 2] + \
+        ([[p for p in whole if p.area <= usual ** 2]] if any(p.area <= usual ** 2 for p in whole) else [])
+
+
+def _tried(parts, ground, settings, rule):
+    """(cost, area, grid azimuth) of every direction looked at, the cheapest first."""
+    area = shapes.collected(parts)
+    if settings.direction == "shortest":
+        found = [_coarse(area, az, ground, settings, rule) for az in headings(area)]
+        found.sort(key=lambda one: one[0])
+        return found
+    return [_coarse(area, _asked(ground, settings), ground, settings, rule)]
+
+
+def _coarse(area, azimuth, ground, settings, rule):
+    patience.look()
+    strips = strips_of(ground.over(area), settings.reach, azimuth, *_COARSE)
+    return cost_of(lay(ground, strips, rule, settings.reach.looks, boat=False), rule.turn_m), area, azimuth
+
+
+def _asked(ground, settings):
+    """Grid azimuth of the direction asked for."""
+    middle = ground.area.representative_point()
+    if settings.direction == "given":
+        return float((settings.azimuth - ground.frame.convergence(middle.x, middle.y)) % 180)
+    if ground.depth.constant is not None:
+        raise InputError("One depth for all has no contours to follow or to cross; give a depth grid, or choose the "
+                         "shortest or a given direction.", field="direction")
+    azimuth, _ = contour_azimuth(ground.depth, strewn(ground.area, 3000))
+    if not np.isfinite(azimuth):
+        raise InputError("The bottom is level, so there are no contours to follow or to cross; choose the shortest or a "
+                         "given direction.", field="direction")
+    return azimuth if settings.direction == "contours" else (azimuth + 90) % 180
+
+
+def _true(ground, azimuth):
+    middle = ground.area.representative_point()
+    return float(azimuth + ground.frame.convergence(middle.x, middle.y))
+
+
+def _mended(lines, ground, settings, rule):
+    return lines
+
+
+def _nothing(ground, settings):
+    depth, rule = ground.depth.usual, settings.reach
+    if rule.range_m is not None and rule.range_m <= depth:
+        return (f"The range of {rule.range_m:g} m is short of the water, {depth:.1f} m deep: no bottom would be on the "
+                "record. Take a longer range.")
+    return ("No line of the boat's water sees anything of the area. Check the setback, the least depth, the range and "
+            "the blind angle.")
+
+
+def _notes(ground, run, settings):
+    notes = []
+    if run.apart:
+        notes.append(f"{run.apart} of {len(run.lines)} lines lie on water that no way leads to from the line before: "
+                     "carry the boat over, or lower the setback or the least depth.")
+    if run.on_the_spot:
+        notes.append(f"{run.on_the_spot} of {run.turns} ways between lines have no room for a radius of "
+                     f"{settings.radius_m:g} m: slow down there and turn on the spot.")
+    if run.short_leads:
+        notes.append(f"{run.short_leads} of {len(run.lines)} lines have less lead than the {settings.lead_m:g} m asked "
+                     "for: land, a shoal or the setback is in the way.")
+    return notes

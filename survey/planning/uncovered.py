@@ -1,0 +1,74 @@
+"""What of an area a plan does not see, and why."""
+from __future__ import annotations
+
+import numpy as np
+import shapely.geometry as sg
+
+from ..beams.ranges import blind_range
+from ..geometry import shapes
+from .polygons import boxes
+
+__all__ = ["REASONS", "uncovered"]
+
+REASONS = ("too deep", "shoal", "setback", "nadir", "not worth a line")
+
+_LEAST_M2 = 1.0
+_CELLS = 250
+
+
+def uncovered(ground, lines, seen, rule):
+    """Ground that stays unseen on a run without errors.
+
+    Parameters
+    ----------
+    ground : survey.planning.polygons.Ground
+    lines : list of survey.planning.lines.PlannedLine
+    seen : shapely polygon
+        Ground seen by enough passes.
+    rule : survey.planning.spacing.ReachRule
+
+    Returns
+    -------
+    list of (shapely MultiPolygon in frame metres, reason), the largest first; the reason is the first that fits:
+    too deep for the range; a shoal, or beyond one; nearer to land than the boat may go, out of reach from where it may;
+    under the boat; else no line for it would be worth its way.
+    """
+    left = shapes.drop_small_holes(shapes.polygonal(ground.area.difference(seen)), _LEAST_M2)
+    found = []
+    for reason, where in zip(REASONS, (_deep(ground, rule), ground.shoal, _out_of_reach(ground, rule),
+                                       _nadir(ground, lines, rule), None)):
+        part = left if where is None else shapes.polygonal(left.intersection(where))
+        part = shapes.drop_small_holes(part, _LEAST_M2)
+        if part.is_empty or part.area < _LEAST_M2:
+            continue
+        found.append((part, reason))
+        if where is not None:
+            left = shapes.drop_small_holes(shapes.polygonal(left.difference(where)), _LEAST_M2)
+    found.sort(key=lambda pair: -pair[0].area)
+    return found
+
+
+def _deep(ground, rule):
+    if rule.range_m is None:
+        return shapes.empty()
+    if ground.depth.constant is not None:
+        return ground.area if ground.depth.constant >= rule.range_m else shapes.empty()
+    field = ground.depth
+    return boxes(np.nan_to_num(field.values, nan=0.0) >= rule.range_m, field.east - field.cell / 2,
+                  field.north - field.cell / 2, field.cell)
+
+
+def _out_of_reach(ground, rule):
+    usual = rule.range_m if rule.range_m is not None else float(rule.range_of(np.array([ground.depth.usual]))[0])
+    reach = float(rule.ground(usual, min(ground.depth.usual, 0.5 * usual)))
+    near = ground.area.difference(ground.boat.buffer(min(reach, 0.98 * usual)))
+    tight = ground.area.difference(ground.boat)
+    return shapes.union([shapes.polygonal(near), shapes.polygonal(tight)])
+
+
+def _nadir(ground, lines, rule):
+    found = []
+    for line in lines:
+        wide = float(blind_range(ground.depth.filled(*line.xy.T).max(), rule.blind_deg)) + 0.3
+        found.append(sg.LineString(line.xy).buffer(wide, 4, cap_style=2))
+    return shapes.union(found)
