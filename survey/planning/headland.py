@@ -94,8 +94,7 @@ def ring_lines(region, ground, rule, radius=0.0, least_m=40.0, starboard=True):
     smooth = shapes.polygonal(smooth.intersection(ground.boat)).simplify(_SIMPLE_M)
     found = []
     for part in shapes.parts(smooth):
-        part = sg.polygon.orient(part, 1.0 if starboard else -1.0)
-        for xy in shapes.lines(part):
+        for xy in shapes.lines(sg.polygon.orient(part, 1.0 if starboard else -1.0)):
             if np.hypot(*np.diff(xy, axis=0).T).sum() >= least_m:
                 found.append(shore_line(xy, ground, rule))
     return found

@@ -2,8 +2,8 @@
 
 Up to EXACT lines the best of all orders is found, by dynamic programming over sets of lines (Held & Karp 1962). Beyond,
 nearest neighbours from several beginnings are improved by turning stretches round (2-opt) and by moving up to three
-lines elsewhere, either way round (Or-opt), until nothing helps, then shaken (double bridge) and improved again. Any order
-needs at least the way of the shortest tree that joins the lines; ``bound`` states it.
+lines elsewhere, either way round (Or-opt), until nothing helps, then shaken (double bridge) and improved again. Any
+order needs at least the way of the shortest tree that joins the lines; ``bound`` states it.
 """
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ class Order:
     exact: bool
 
 
-def best_order(between, first=None, exact=EXACT):
+def best_order(between, first=None, exact=EXACT, thorough=True):
     """Order of n lines.
 
     Parameters
@@ -44,6 +44,8 @@ def best_order(between, first=None, exact=EXACT):
         Way from where the boat is to each end.
     exact : int
         Up to so many lines all orders are looked at.
+    thorough : bool
+        False leaves out the shaking: quick enough to compare plans.
 
     Returns
     -------
@@ -53,7 +55,7 @@ def best_order(between, first=None, exact=EXACT):
     first = np.zeros(2 * n) if first is None else np.asarray(first, float)
     between = np.minimum(np.nan_to_num(np.asarray(between, float), posinf=1e7), 1e7)
     first = np.minimum(np.nan_to_num(first, posinf=1e7), 1e7)
-    found = exact_order(between, first) if n <= exact else improved_order(between, first)
+    found = exact_order(between, first) if n <= exact else improved_order(between, first, thorough)
     ends = found[0]
     return Order(ends // 2, ends % 2 == 1, found[1], _tree(between, first), n <= exact)
 
@@ -83,12 +85,12 @@ def exact_order(between, first):
     return np.array(found[::-1]), way
 
 
-def improved_order(between, first, seed=0):
+def improved_order(between, first, thorough=True, seed=0):
     """(entered ends (n,), way) of a good order; the same every time."""
     n = len(between) // 2
     rng = np.random.default_rng([20098, seed, n])
     starts = np.unique(np.concatenate([[int(first.argmin())], np.argsort(first)[:2],
-                                       rng.integers(0, 2 * n, _BEGINNINGS)]))
+                                       rng.integers(0, 2 * n, _BEGINNINGS)]))[:None if thorough else 3]
     best, way = None, np.inf
     for start in starts:
         patience.look()
@@ -96,7 +98,7 @@ def improved_order(between, first, seed=0):
         length = _length(found, between, first)
         if length < way - 1e-9:
             best, way = found, length
-    for _ in range(_SHAKES if n < 80 else _SHAKES // 4):
+    for _ in range(0 if not thorough else _SHAKES if n < 80 else _SHAKES // 4):
         patience.look()
         a, b, c = np.sort(rng.choice(np.arange(n + 1), 3, replace=False))
         shaken = np.concatenate([best[:a], best[b:c], best[a:b], best[c:]])

@@ -47,8 +47,8 @@ class DepthField:
         if self.constant is None:
             known = self.values[np.isfinite(self.values)]
             if not len(known):
-                raise InputError("The depth grid knows no depth where the area lies. Give a grid that covers it, or one "
-                                 "depth.", field="depth")
+                raise InputError("The depth grid knows no depth where the area lies. Give a grid that covers it, or "
+                                 "one depth.", field="depth")
             self.usual = float(np.median(known[known > 0])) if (known > 0).any() else float(np.median(known))
         else:
             self.usual = self.constant
@@ -252,8 +252,8 @@ def _unknown(found, wanted):
     if share < 0.002:
         return []
     return [f"The depth grid knows nothing of {100 * share:.1f} % of the area: the boat is kept out of it, and where "
-            f"its reach is asked for there it was taken from {found.usual:.1f} m, the median depth. Give a grid that covers "
-            "the area, or plan the rest with one depth."]
+            f"its reach is asked for there it was taken from {found.usual:.1f} m, the median depth. Give a grid that "
+            "covers the area, or plan the rest with one depth."]
 
 
 def _boat_water(wet, shoal, setback):

@@ -1,9 +1,9 @@
 """What a plan is expected to see: its swaths by the audit's own footprint, and runs of it with everybody's errors.
 
 A plan is run by a boat that steers by its receiver: it strays from its line by the helm's wander and by what the fix is
-off, and its beams by what is not known of mount, depth and sound. The errors of the outing and of each line are drawn as
-the audit of a survey draws them (``survey.share``; JCGM 101:2008); the wander is drawn anew for each piece of a line.
-The share seen is worked out again for every run.
+off, and its beams by what is not known of mount, depth and sound. The errors of the outing and of each line are drawn
+as the audit of a survey draws them (``survey.share``; JCGM 101:2008); the wander is drawn for each piece of a line. The
+share seen is worked out again for every run.
 """
 from __future__ import annotations
 
@@ -239,6 +239,6 @@ def _facts(piece, ground, blind_deg, speed_mps, errors):
     tangent = math.tan(math.radians(blind_deg))
     outer = max(piece.reach_m, 0.1)
     inner = float(min(blind_range(depth, blind_deg), 0.9 * outer))
-    sigma_depth = math.hypot(errors.depth, CONSTANT_DEPTH * depth) if ground.depth.constant is not None else errors.depth
+    by_guess = CONSTANT_DEPTH * depth if ground.depth.constant is not None else 0.0
     return PassFacts(inner, outer, max(piece.range_m, outer), depth, tangent, speed_mps, errors.slow, _COURSE_DEG,
-                     sigma_depth, errors.sound_speed / _SOUND_MPS)
+                     math.hypot(errors.depth, by_guess), errors.sound_speed / _SOUND_MPS)

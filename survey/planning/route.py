@@ -42,8 +42,8 @@ class Leg:
 @dataclass
 class Run:
     """``legs`` in order; ``bound_m``: no order of these lines needs less way between them (straight, in sight or not);
-    ``exact``: all orders were looked at; ``short_leads``: lines with less lead than asked; ``on_the_spot``: ways between
-    lines that have no room for the radius; ``apart``: lines that no way over the water leads to."""
+    ``exact``: all orders were looked at; ``short_leads``: lines with less lead than asked; ``on_the_spot``: ways
+    between lines that have no room for the radius; ``apart``: lines that no way over the water leads to."""
 
     legs: list
     bound_m: float
@@ -68,7 +68,7 @@ class Run:
         return sum(leg.line is None for leg in self.legs)
 
 
-def run_of(lines, clear, *, lead=0.0, radius=0.0, start=None):
+def run_of(lines, clear, *, lead=0.0, radius=0.0, start=None, thorough=True):
     """Order lines and join them.
 
     Parameters
@@ -81,6 +81,7 @@ def run_of(lines, clear, *, lead=0.0, radius=0.0, start=None):
         Least radius of a turn (m).
     start : (2,) array, optional
         Where the boat is.
+    thorough : see ``order.best_order``
 
     Returns
     -------
@@ -96,9 +97,9 @@ def run_of(lines, clear, *, lead=0.0, radius=0.0, start=None):
     between = np.minimum(between, between.T)
     np.fill_diagonal(between, 0.0)
     first = None if start is None else clear.distances(np.asarray(start, float)[None], ends)[0]
-    order = best_order(between, first)
+    order = best_order(between, first, thorough=thorough)
     legs, spot, apart, short = [], 0, 0, 0
-    place, out, waiting = (None if start is None else np.asarray(start, float)), None, 0.0
+    place, out = None if start is None else np.asarray(start, float), None
     for number, back in zip(order.sequence, order.turned):
         patience.look()
         line, (a, b) = lines[number], leads[number]

@@ -110,7 +110,8 @@ class Strips:
 
     Bool: ``area`` to be covered, ``boat`` where it may go. ``depth``; ``range_m`` in force on a line there; ``left``
     and ``right``: how far (m) a beam sees to the side of lower and of higher v; ``keep_left``, ``keep_right`` what
-    neighbours may count on, ``edge_left``, ``edge_right`` what the edge of the area may; ``blind``: ground (m) to each side that does not count.
+    neighbours may count on, ``edge_left``, ``edge_right`` what the edge of the area may; ``blind``: ground (m) to each
+    side that does not count.
     """
 
     azimuth: float

@@ -12,7 +12,7 @@ from ..share.places import strewn
 from ..swaths.edges import SwathSettings
 from . import headland
 from .clear_water import ClearWater
-from .directions import contour_azimuth, headings, split_where_narrow
+from .directions import contour_azimuth, headings
 from .lines import LayRule, cost_of, lay
 from .predict import predict, seen_by_lines
 from .route import run_of
@@ -76,8 +76,8 @@ class LinePlanSettings:
 @dataclass
 class SurveyPlan:
     """``run``: survey.planning.route.Run; ``prediction``: Prediction; ``uncovered``: list of (polygon in frame metres,
-    reason), largest first; ``hours``, ``litres`` (NaN where the use is unknown); ``azimuths``: those of its parts, true;
-    ``notes``: what the user should know, worst first."""
+    reason), largest first; ``hours``, ``litres`` (NaN where the use is unknown); ``azimuths``: those of its parts,
+    true; ``notes``: what the user should know, worst first."""
 
     ground: object
     run: object
@@ -116,10 +116,11 @@ def plan_lines(ground, settings, *, terrain=None, step=lambda fraction: None):
     start = None
     if settings.start is not None:
         start = np.ravel(ground.frame.forward(*np.atleast_2d(np.asarray(settings.start, float)).T))
-    runs = [run_of(lines, clear, lead=settings.lead_m, radius=settings.radius_m, start=start) if lines else None
-            for lines in plans]
-    best = min((k for k, run in enumerate(runs) if run is not None), key=lambda k: _effort(runs[k], settings))
-    run = runs[best]
+
+    def joined(lines, thorough):
+        return run_of(lines, clear, lead=settings.lead_m, radius=settings.radius_m, start=start, thorough=thorough)
+    best = min((k for k, lines in enumerate(plans) if lines), key=lambda k: _effort(joined(plans[k], False), settings))
+    run = joined(plans[best], True)
     step(0.6)
     rule = settings.reach
     found = predict(run.lines, ground, blind_deg=rule.blind_deg, model=rule.model, looks=rule.looks,
@@ -165,7 +166,7 @@ def _laid(ground, settings, step):
         for part, azimuth in pairs:
             strips = strips_of(ground.over(part), settings.reach, azimuth, *_FINE)
             lines += lay(ground, strips, rule, settings.reach.looks)
-        plans.append(_mended(lines, ground, settings, rule))
+        plans.append(lines)
         azimuths.append(sorted({round(_true(ground, azimuth), 1) % 180 for _, azimuth in pairs}))
     step(1.0)
     return plans, azimuths
@@ -238,18 +239,14 @@ def _asked(ground, settings):
                          "shortest or a given direction.", field="direction")
     azimuth, _ = contour_azimuth(ground.depth, strewn(ground.area, 3000))
     if not np.isfinite(azimuth):
-        raise InputError("The bottom is level, so there are no contours to follow or to cross; choose the shortest or a "
-                         "given direction.", field="direction")
+        raise InputError("The bottom is level, so there are no contours to follow or to cross; choose the shortest or "
+                         "a given direction.", field="direction")
     return azimuth if settings.direction == "contours" else (azimuth + 90) % 180
 
 
 def _true(ground, azimuth):
     middle = ground.area.representative_point()
     return float(azimuth + ground.frame.convergence(middle.x, middle.y))
-
-
-def _mended(lines, ground, settings, rule):
-    return lines
 
 
 def _nothing(ground, settings):

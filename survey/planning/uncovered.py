@@ -13,7 +13,7 @@ __all__ = ["REASONS", "uncovered"]
 REASONS = ("too deep", "shoal", "setback", "nadir", "not worth a line")
 
 _LEAST_M2 = 1.0
-_CELLS = 250
+_PIECE_M, _GRACE_M = 30.0, 0.3
 
 
 def uncovered(ground, lines, seen, rule):
@@ -69,6 +69,10 @@ def _out_of_reach(ground, rule):
 def _nadir(ground, lines, rule):
     found = []
     for line in lines:
-        wide = float(blind_range(ground.depth.filled(*line.xy.T).max(), rule.blind_deg)) + 0.3
-        found.append(sg.LineString(line.xy).buffer(wide, 4, cap_style=2))
+        way = sg.LineString(line.xy)
+        cuts = np.linspace(0, way.length, max(2, int(way.length / _PIECE_M) + 2))
+        for a, b in zip(cuts[:-1], cuts[1:]):
+            piece = np.array([way.interpolate(at).coords[0] for at in np.linspace(a, b, 4)])
+            wide = float(blind_range(ground.depth.filled(*piece.T).max(), rule.blind_deg)) + _GRACE_M
+            found.append(sg.LineString(piece).buffer(wide, 4, cap_style=3))
     return shapes.union(found)
