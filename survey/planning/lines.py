@@ -131,6 +131,7 @@ class _Sweep:
         self.need = s.area & self._within_reach(sees)
         self.low, self.high = self._reaches()
         self.start, self.stop = _runs(sees)
+        self.window = int(2 * np.ceil(max(s.left.max(), s.right.max()) / s.dv)) + 8
         self.given_up, self.most_given_up = 0, rule.give_up * self.need.sum()
         self.ideal = 2 * float(np.median((s.keep_left + s.keep_right)[sees]) if sees.any() else 1.0) / 2
         self.seen_by_line = np.zeros(s.area.shape, bool) if self.first_share < 1 else None
@@ -163,31 +164,36 @@ class _Sweep:
 
     def lines(self):
         found = []
-        sums = np.zeros((self.rows + 1, self.columns), np.int32)
-        np.cumsum(self.need, axis=0, out=sums[1:])
-        lowest = np.where(sums[-1] > 0, self.need.argmax(axis=0), self.rows)
+        lowest = self._lowest(slice(None), 0)
         for _ in range(20 * self.rows):
             column = int(lowest.argmin())
             base = int(lowest[column])
             if base >= self.rows:
                 break
-            chosen = self._best(column, base, sums)
+            chosen = self._best(column, base)
             first, last = column, column
             if chosen is None:
-                self._forget(column, base)
+                self.need[base, column] = False  # no line sees it
             else:
                 row, first, last, worth = chosen
-                if worth < self.rule.worth * self.ideal and self._drop(row, first, last):
-                    pass
-                else:
+                if worth >= self.rule.worth * self.ideal or not self._drop(row, first, last):
                     self._mark(row, first, last)
                     found.append(self._line(row, first, last))
             part = slice(first, last + 1)
-            np.cumsum(self.need[:, part], axis=0, out=sums[1:, part])
-            lowest[part] = np.where(sums[-1, part] > 0, self.need[:, part].argmax(axis=0), self.rows)
+            lowest[part] = self._lowest(part, base)
         return found
 
-    def _best(self, column, base, sums):
+    def _lowest(self, part, base):
+        """Lowest row of each column that is still to be seen, none below ``base``; the number of rows where none is."""
+        near = self.need[base:base + self.window, part]
+        found = np.where(near.any(axis=0), base + near.argmax(axis=0), self.rows)
+        far = np.flatnonzero(found == self.rows)
+        if len(far) and base + self.window < self.rows:
+            rest = self.need[base + self.window:, part][:, far]
+            found[far] = np.where(rest.any(axis=0), base + self.window + rest.argmax(axis=0), self.rows)
+        return found
+
+    def _best(self, column, base):
         """(row, first column, last column, new m2 a metre) of the line that sees the lowest cell best, None if none."""
         s = self.s
         most = int(np.ceil(max(s.left[:, column].max(), s.right[:, column].max()) / s.dv)) + 1
@@ -208,8 +214,13 @@ class _Sweep:
         span = np.arange(first, last + 1)
         own = (span >= self.start[rows, column][:, None]) & (span <= self.stop[rows, column][:, None])
         low, high = self.low[rows, first:last + 1], self.high[rows, first:last + 1]
+        top = int(high.max()) + 1
+        sums = np.zeros((max(top - base, 0) + 1, last + 1 - first), np.int32)
+        np.cumsum(self.need[base:max(top, base), first:last + 1], axis=0, out=sums[1:])
+        low, high = (np.clip(at - base, 0, len(sums) - 1) for at in (low, high + 1))
+        span = span - first
         below = sums[low, span]
-        new = np.where(own, np.maximum(sums[np.maximum(high + 1, low), span] - below, 0), 0)
+        new = np.where(own, np.maximum(sums[high, span] - below, 0), 0)
         best = None
         for i, (a, b) in enumerate(_stretches(new > 0, column - first, max(1, int(self.rule.turn_m / s.du)))):
             seen = float(new[i, a:b + 1].sum())
@@ -242,10 +253,6 @@ class _Sweep:
             return False
         self.given_up += lost
         return True
-
-    def _forget(self, column, base):
-        """Take the lowest cell, and those above it that no line sees either, out of what is asked for."""
-        self.need[base, column] = False
 
     def _line(self, row, first, last):
         s, part = self.s, slice(first, last + 1)

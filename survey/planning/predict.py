@@ -36,7 +36,8 @@ _STEP_M = 10.0
 _LAP_M = 5.0
 """Pieces of a bent line lap over: their ends do not know the bend that follows."""
 
-_PLACES = (3_000, 12_000)
+_PLACES = (3_000, 6_000)
+_MOST_PIECES = 700
 _SOUND_MPS = 1450.0
 _COURSE_DEG = 3.0
 
@@ -220,9 +221,10 @@ def wander_along(at, sigma, count, key):
 def _pieces(lines):
     """Lines cut where the helm has forgotten: pieces, number of the line of each, and its middle (m along it)."""
     found, owner, at = [], [], []
+    long = max(_PIECE_M, sum(line.length for line in lines) / _MOST_PIECES)
     for number, line in enumerate(lines):
         run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line.xy, axis=0).T))])
-        count = max(1, int(round(run[-1] / _PIECE_M)))
+        count = max(1, int(round(run[-1] / long)))
         cuts = np.linspace(0, run[-1], count + 1)
         lap = _LAP_M if len(line.xy) > 2 else 0.0
         for a, b in zip(np.maximum(cuts[:-1] - lap, 0), np.minimum(cuts[1:] + lap, run[-1])):

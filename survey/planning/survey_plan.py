@@ -24,7 +24,7 @@ __all__ = ["DIRECTIONS", "ROUND_SHORE", "LinePlanSettings", "SurveyPlan", "plan_
 DIRECTIONS = ("shortest", "contours", "across", "given")
 ROUND_SHORE = ("where shorter", "never", "always")
 
-_COARSE, _FINE = (14, 2.0), (40, 4.0)
+_COARSE, _FINE = (12, 1.5), (40, 3.0)
 _FINALISTS = 3
 _LEAST_PART = 40.0
 """A part of an area is planned by itself if it holds so many squares of the reach."""

@@ -13,7 +13,7 @@ __all__ = ["REASONS", "uncovered"]
 REASONS = ("too deep", "shoal", "setback", "nadir", "not worth a line")
 
 _LEAST_M2 = 1.0
-_PIECE_M, _GRACE_M = 30.0, 0.3
+_PIECE_M, _MOST_PIECES, _GRACE_M = 40.0, 20, 0.3
 
 
 def uncovered(ground, lines, seen, rule):
@@ -69,10 +69,11 @@ def _out_of_reach(ground, rule):
 def _nadir(ground, lines, rule):
     found = []
     for line in lines:
-        way = sg.LineString(line.xy)
-        cuts = np.linspace(0, way.length, max(2, int(way.length / _PIECE_M) + 2))
-        for a, b in zip(cuts[:-1], cuts[1:]):
-            piece = np.array([way.interpolate(at).coords[0] for at in np.linspace(a, b, 4)])
+        run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line.xy, axis=0).T))])
+        pieces = 1 if ground.depth.constant is not None else int(np.clip(run[-1] / _PIECE_M, 1, _MOST_PIECES))
+        for a, b in zip(np.linspace(0, run[-1], pieces + 1)[:-1], np.linspace(0, run[-1], pieces + 1)[1:]):
+            at = np.unique(np.concatenate([[a, b], np.linspace(a, b, 4), run[(run > a) & (run < b)]]))
+            piece = np.column_stack([np.interp(at, run, line.xy[:, k]) for k in (0, 1)])
             wide = float(blind_range(ground.depth.filled(*piece.T).max(), rule.blind_deg)) + _GRACE_M
-            found.append(sg.LineString(piece).buffer(wide, 4, cap_style=3))
+            found.append(sg.LineString(piece).buffer(wide, 2, cap_style=3))
     return shapes.union(found)
