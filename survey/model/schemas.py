@@ -5,7 +5,8 @@ from .layers import Field, Layer, names
 
 __all__ = [
     "AREAS", "CAST_LINES", "CAST_STATIONS", "COMBINED", "ELLIPSES", "FIXES", "Field", "GAPS", "Layer", "OFFSETS",
-    "PASSES", "PICKS", "REJECTED", "SHORE", "SWATHS", "TARGETS", "TRACK", "WAYPOINTS", "all_layers", "names",
+    "PASSES", "PICKS", "PLAN_LINES", "PLAN_SHORE", "REJECTED", "SHORE", "SIMULATED", "SWATHS", "TARGETS", "TRACK",
+    "UNCOVERED", "WAYPOINTS", "all_layers", "names",
 ]
 
 _T_S = Field("t_s", "double", "s", "seconds since 1970-01-01 UTC; what the tools compute with")
@@ -276,6 +277,42 @@ CAST_STATIONS = Layer("cast_stations", "Stations", "point", (
     Field("nearest_m", "double", "m", "distance of the nearest of them"),
     Field("farthest_m", "double", "m", "distance of the farthest of them"),
 ), style="stations")
+
+PLAN_LINES = Layer("plan_lines", "Survey lines", "line", (
+    Field("order", "int", "", "place in the run, from 1"),
+    Field("kind", "string", "", "line, shore (a line along a shore), turn, or way (round land, or no room to turn)"),
+    Field("line_id", "string", "", "short name of the line, as on the plotter; of a turn or way, the line it leads to"),
+    Field("azimuth_deg", "double", "degrees", "course at the beginning, clockwise from true north"),
+    _LENGTH,
+    Field("range_m", "double", "m", "slant range to set; null on turns and ways"),
+    _SPEED,
+    Field("depth_m", "double", "m", "mean water along the line"),
+    Field("reach_m", "double", "m", "mean ground range that the record reaches to each side"),
+    Field("least_reach_m", "double", "m", "the same where it is least"),
+    Field("look", "int", "", "which of the looks asked for it is laid for, from 1"),
+    Field("lead_in_m", "double", "m", "straight way before the line"),
+    Field("lead_out_m", "double", "m", "straight way after the line"),
+    Field("start_h", "double", "h", "hours from the beginning of the run to its beginning"),
+    Field("hours", "double", "h", "hours it takes, turning time counted in"),
+    Field("litres", "double", "l", "fuel it takes; null where the use is not known"),
+), style="plan_lines")
+
+PLAN_SHORE = Layer("plan_shore", "Shore run", "line", (
+    *PLAN_LINES,
+    Field("shore_pct", "double", "%", "mean distance of the shore, in percent of the reach"),
+    Field("in_band_pct", "double", "%", "part of the way on which the shore lies at 40 to 90 % of the reach"),
+), style="plan_lines")
+
+UNCOVERED = Layer("uncovered", "Not covered", "multipolygon", (
+    Field("reason", "string", "", "too deep, shoal, setback, nadir or not worth a line"),
+    _AREA,
+), style="uncovered")
+
+SIMULATED = Layer("simulated", "Simulated run", "point", (
+    *FIXES,
+    Field("range_m", "double", "m", "slant range of the line, or of the one before or after"),
+    Field("line_id", "string", "", "line that is run; empty between lines"),
+), style="fixes")
 
 
 def all_layers() -> list[Layer]:

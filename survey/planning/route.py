@@ -103,7 +103,7 @@ def run_of(lines, clear, *, lead=0.0, radius=0.0, start=None, thorough=True):
     for number, back in zip(order.sequence, order.turned):
         patience.look()
         line, (a, b) = lines[number], leads[number]
-        if back:
+        if back and not line.closed:  # a closed line keeps land on its side
             line, a, b = line.turned(), b, a
         if line.closed and place is not None:
             away = np.hypot(*(line.xy[:-1] - place).T)

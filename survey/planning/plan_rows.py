@@ -1,0 +1,82 @@
+"""A run as rows of a layer and as routes for a plotter."""
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from shapely.geometry import LineString
+
+from ..geometry import transfer
+from ..io.gpxwrite import Line, gpx_text
+from ..model.units import LENGTHS, SPEEDS
+
+__all__ = ["plan_columns", "plan_gpx", "plan_places"]
+
+
+def _names(run):
+    """Short name of each leg: that of the line, or of the line it leads to."""
+    found, number = [], 0
+    for leg in run.legs:
+        number += leg.line is not None
+        found.append(f"L{number}" if leg.line is not None else f"L{number + 1}")
+    last = max((k for k, leg in enumerate(run.legs) if leg.line is not None), default=-1)
+    return found[:last + 1] + ["" for _ in run.legs[last + 1:]]
+
+
+def plan_columns(run, frame, speed_mps, turn_s=0.0, litres_per_hour=None):
+    """(n,) arrays by field of ``schemas.PLAN_LINES``, a row for each leg."""
+    legs = run.legs
+    hours = np.array([leg.length / speed_mps + (turn_s if leg.line is None else 0.0) for leg in legs]) / 3600
+
+    def of_line(value):
+        return np.array([math.nan if leg.line is None else value(leg) for leg in legs], float)
+    azimuth = []
+    for leg in legs:
+        grid = math.degrees(math.atan2(*(leg.xy[1] - leg.xy[0])))
+        azimuth.append((grid + float(frame.convergence(*leg.xy[0]))) % 360)
+    return {
+        "order": np.arange(1, len(legs) + 1), "kind": np.array([leg.kind for leg in legs], object),
+        "line_id": np.array(_names(run), object), "azimuth_deg": np.array(azimuth),
+        "length_m": np.array([transfer.geodesic_length(frame, LineString(leg.xy)) for leg in legs]),
+        "range_m": of_line(lambda leg: leg.line.range_m), "speed_mps": np.full(len(legs), float(speed_mps)),
+        "depth_m": of_line(lambda leg: leg.line.depth_m), "reach_m": of_line(lambda leg: leg.line.reach_m),
+        "least_reach_m": of_line(lambda leg: leg.line.least_reach_m), "look": of_line(lambda leg: leg.line.look + 1),
+        "lead_in_m": of_line(lambda leg: leg.lead_in_m), "lead_out_m": of_line(lambda leg: leg.lead_out_m),
+        "start_h": np.cumsum(hours) - hours, "hours": hours,
+        "litres": hours * (math.nan if litres_per_hour is None else litres_per_hour)}
+
+
+def plan_places(run, frame):
+    """Lines in crs units, one for each leg."""
+    return [transfer.to_crs(frame, LineString(leg.xy)) for leg in run.legs]
+
+
+def plan_gpx(run, frame, speed_mps, note="", unit="m", speed_unit="m/s", to_wgs84=None):
+    """A GPX 1.1 document: a route for each line, from the end of the one before, turns as route points.
+
+    Parameters
+    ----------
+    run : survey.planning.route.Run
+    frame : survey.geometry.frame.Frame
+    speed_mps : float
+    note : str
+        Description of the file.
+    unit, speed_unit : str
+        Of what the descriptions say, see ``survey.model.units``.
+    to_wgs84 : callable, optional
+        (lon, lat) of the frame's own datum -> WGS84; None takes them as they are.
+    """
+    routes, way = [], []
+    for leg, name in zip(run.legs, _names(run)):
+        way.append(leg.xy if not way else leg.xy[1:] if np.allclose(way[-1][-1], leg.xy[0]) else leg.xy)
+        if leg.line is None:
+            continue
+        xy = np.concatenate(way)
+        lon, lat = frame.frame_to_lonlat(*xy.T)
+        if to_wgs84 is not None:
+            lon, lat = to_wgs84(lon, lat)
+        told = (f"range {leg.line.range_m / LENGTHS[unit]:.3g} {unit}, {speed_mps / SPEEDS[speed_unit]:.2g} "
+                f"{speed_unit}, line {leg.length / LENGTHS[unit]:.0f} {unit}, water {leg.line.depth_m / LENGTHS[unit]:.1f} {unit}")
+        routes.append(Line([np.column_stack([lon, lat])], name, told))
+        way = [leg.xy[-1:]]
+    return gpx_text(lines=routes, lines_as="route", longest=8, note=note)
