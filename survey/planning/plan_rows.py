@@ -75,8 +75,9 @@ def plan_gpx(run, frame, speed_mps, note="", unit="m", speed_unit="m/s", to_wgs8
         lon, lat = frame.frame_to_lonlat(*xy.T)
         if to_wgs84 is not None:
             lon, lat = to_wgs84(lon, lat)
-        told = (f"range {leg.line.range_m / LENGTHS[unit]:.3g} {unit}, {speed_mps / SPEEDS[speed_unit]:.2g} "
-                f"{speed_unit}, line {leg.length / LENGTHS[unit]:.0f} {unit}, water {leg.line.depth_m / LENGTHS[unit]:.1f} {unit}")
+        long = 1 / LENGTHS[unit]
+        told = (f"range {long * leg.line.range_m:.3g} {unit}, {speed_mps / SPEEDS[speed_unit]:.2g} "
+                f"{speed_unit}, line {long * leg.length:.0f} {unit}, water {long * leg.line.depth_m:.1f} {unit}")
         routes.append(Line([np.column_stack([lon, lat])], name, told))
         way = [leg.xy[-1:]]
     return gpx_text(lines=routes, lines_as="route", longest=8, note=note)

@@ -196,8 +196,29 @@ def areas():
         fill(None, 0, outline=INK, width=0.5, dash=True)))), QgsVectorLayerSimpleLabeling(covered)
 
 
+def plan_lines():
+    """Plan: lines to run dark, with arrows and their name; those along a shore blue; turns thin and dashed."""
+    name = label_text('"line_id"', 8, INK, QgsPalLayerSettings.Placement.Line, up_to=15000)
+    return "LineString", rules(
+        ("turn", "\"kind\" = 'turn'", line_symbol(line(GREY, 0.3, dash=(1.5, 1.2)))),
+        ("way round land, or no room to turn", "\"kind\" = 'way'", line_symbol(line(VERMILION, 0.4, dash=(1.0, 1.0)))),
+        ("line along a shore", "\"kind\" = 'shore'", line_symbol(casing(1.0), line(BLUE, 0.6), arrows(BLUE, 1.9, 40))),
+        ("line", "ELSE", line_symbol(casing(1.0), line(INK, 0.5), arrows(INK, 1.9, 40)))), label_rules(
+            ("\"kind\" IN ('line', 'shore')", name))
+
+
+def uncovered():
+    """Not covered by the plan: hatched, the reasons told apart by colour and direction."""
+    return "Polygon", rules(
+        ("under the boat", "\"reason\" = 'nadir'", polygon_symbol(fill(GREY, 110))),
+        ("too deep for the range", "\"reason\" = 'too deep'", polygon_symbol(fill(PURPLE, 60), hatch(PURPLE, 45, 2.0, 0.2))),
+        ("shoal", "\"reason\" = 'shoal'", polygon_symbol(fill(AMBER, 90), hatch(AMBER, 0, 2.0, 0.2))),
+        ("too near to land", "\"reason\" = 'setback'", polygon_symbol(fill(AMBER, 60), hatch(AMBER, 90, 2.0, 0.2))),
+        ("not worth a line", "ELSE", polygon_symbol(fill(VERMILION, 130)))), None
+
+
 DRAWN = (swaths, gaps, shore, passes, track, fixes, waypoints, targets, ellipses, areas, combined,
-         casts, stations)
+         casts, stations, plan_lines, uncovered)
 
 
 def save(draw):

@@ -1,0 +1,1 @@
+"""Tools that plan, before the boat leaves."""
