@@ -49,16 +49,14 @@ def boat_boxes(speed_mps, wander=True):
     """The boat, folded under Advanced."""
     return list(make.advanced(
         make.point("START", "Start (a point on the map)", "Where the boat sets out; blank begins with whichever "
-                                                          "line is "
-                   "best."),
+                   "line is best."),
         make.number("SPEED", "Speed", "Speed over ground along the run.", speed_mps, 0),
         make.choice("SPEED_UNIT", "Unit of the speed", "Unit of the speed.", make.SPEED_UNITS, "m/s"),
         make.number("FUEL_PER_HOUR", "Fuel (litres an hour)", "For the fuel of the run; blank leaves it out.", None, 0),
         make.distance("MIN_RADIUS", "Least radius of a turn", "The boat turns no tighter, where the water has room.",
                       8.0, 0),
         make.number("BLIND_ANGLE", "Blind angle (degrees)", "Ground within this angle of the vertical is not "
-                                                            "counted as "
-                    "seen; 20 is common practice.", 20.0, 0, 79)))
+                    "counted as seen; 20 is common practice.", 20.0, 0, 79)))
 
 
 def add_numbers(alg, *pairs):

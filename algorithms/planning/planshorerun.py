@@ -62,8 +62,7 @@ class PlanShoreRun(AthwartAlgorithm):
                 make.distance("REACH", "Reach over water", "How near to the shore the ground seen must come, for the "
                               "share to be scanned.", 5.0, 0),
                 make.distance("LINE_KEEPING", "Wander of the helm", "One standard deviation of the boat off its "
-                                                                    "way, for "
-                              "the simulated run.", 2.0, 0)),
+                              "way, for the simulated run.", 2.0, 0)),
             *plan_form.boat_boxes(1.5),
             make.sink("OUTPUT", "Shore run", self.OUTPUT_HELP["OUTPUT"], "line"),
             make.sink("SIMULATE", "Simulated run", self.OUTPUT_HELP["SIMULATE"], "point", optional=True,

@@ -19,7 +19,7 @@ __all__ = ["LayRule", "PlannedLine", "cost_of", "lay", "length_of"]
 _LOST = 4.0
 """How many times ground left behind counts: it would need a line of its own."""
 
-_MOST_ROWS = 48
+_MOST_ROWS = 160
 
 
 @dataclass(frozen=True)
@@ -153,8 +153,8 @@ class _Sweep:
         """
         s, row = self.s, np.arange(self.rows)[:, None]
 
-        def rows_of(reach):  # half a cell of grace: a cell counts where its middle is seen
-            return np.floor(reach / s.dv + 0.5).astype(int)
+        def rows_of(reach):  # whole cells only: two lines never lie farther apart than both reach
+            return np.maximum(np.floor(reach / s.dv - 0.5 + 1e-6), 0).astype(int)
         bottom = np.maximum.accumulate(np.where(self.need, -1, row), axis=0) + 1
         top = np.minimum.accumulate(np.where(self.need, self.rows, row)[::-1], axis=0)[::-1] - 1
         low, high = row - rows_of(s.keep_left), row + rows_of(s.keep_right)

@@ -43,11 +43,11 @@ def lines_needed(width, reach, spacing):
 
 
 def share_between(reach, blind, spacing):
-    """Share seen of the ground between endless lines, ``spacing`` apart at most 2 Go; ``blind`` to each side is not.
+    """Share seen of the ground between endless lines, ``spacing`` apart; ``blind`` to each side is not.
 
-    1 - 2 Gi / S, and 1 where neighbours see each other's nadir, S <= Go.
+    1 - 2 Gi / S, and 1 where neighbours see each other's nadir, S <= Go; past 2 Go the strips part.
     """
-    return 1.0 if spacing <= reach else 1 - 2 * blind / spacing
+    return 1.0 if spacing <= reach else min(1 - 2 * blind / spacing, 2 * (reach - blind) / spacing)
 
 
 def range_for_depth(depth):

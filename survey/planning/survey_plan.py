@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from ..beams.ranges import blind_range
 from ..geometry import shapes
 from ..model import patience
 from ..model.errors import InputError
@@ -24,7 +25,7 @@ __all__ = ["DIRECTIONS", "ROUND_SHORE", "LinePlanSettings", "SurveyPlan", "plan_
 DIRECTIONS = ("shortest", "contours", "across", "given")
 ROUND_SHORE = ("where shorter", "never", "always")
 
-_COARSE, _FINE = (12, 1.5), (40, 3.0)
+_COARSE, _FINE = (16, 1.5), (64, 3.0)
 _FINALISTS = 3
 _LEAST_PART = 40.0
 """A part of an area is planned by itself if it holds so many squares of the reach."""
@@ -185,6 +186,7 @@ def _rings(ground, settings):
         region = headland.inside_of(ground.area, ground, rule, off)
         usual = float(rule.ground(rule.range_m, ground.depth.usual)) if rule.range_m is not None else 20.0
         made = headland.ring_lines(region, ground, rule, settings.radius_m, 6 * max(usual, 1.0))
+        made = [line for line in made if line.reach_m > float(blind_range(line.depth_m, rule.blind_deg))]
         if made:
             rings.append(made)
     return rings or [[]]

@@ -211,7 +211,8 @@ def uncovered():
     """Not covered by the plan: hatched, the reasons told apart by colour and direction."""
     return "Polygon", rules(
         ("under the boat", "\"reason\" = 'nadir'", polygon_symbol(fill(GREY, 110))),
-        ("too deep for the range", "\"reason\" = 'too deep'", polygon_symbol(fill(PURPLE, 60), hatch(PURPLE, 45, 2.0, 0.2))),
+        ("too deep for the range", "\"reason\" = 'too deep'",
+         polygon_symbol(fill(PURPLE, 60), hatch(PURPLE, 45, 2.0, 0.2))),
         ("shoal", "\"reason\" = 'shoal'", polygon_symbol(fill(AMBER, 90), hatch(AMBER, 0, 2.0, 0.2))),
         ("too near to land", "\"reason\" = 'setback'", polygon_symbol(fill(AMBER, 60), hatch(AMBER, 90, 2.0, 0.2))),
         ("not worth a line", "ELSE", polygon_symbol(fill(VERMILION, 130)))), None
