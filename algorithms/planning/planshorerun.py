@@ -126,12 +126,12 @@ class PlanShoreRun(AthwartAlgorithm):
         columns.update(shore_pct=plan.shore_pct, in_band_pct=plan.in_band_pct)
         results = {"OUTPUT": write_layer(
             self, parameters, "OUTPUT", context, feedback, fields=self.LAYERS["OUTPUT"], columns=columns, kind="line",
-            crs=crs, places=plan_places(plan.run, frame), style="plan_lines")}
+            crs=crs, places=plan_places(plan.run, frame))}
         if values.given(parameters, "SIMULATE"):
             x, y, fixes = simulated_fixes(plan.run, plan.ground, speed_mps=settings.speed_mps,
                                           wander_m=settings.reach.wander_m)
             results["SIMULATE"] = write_layer(self, parameters, "SIMULATE", context, feedback,
                                               fields=self.LAYERS["SIMULATE"], columns=fixes, kind="point", crs=crs,
-                                              places=(x, y), style="fixes")
+                                              places=(x, y))
         results.update(plan_form.save_gpx(self, parameters, context, feedback, plan.run, frame, settings.speed_mps))
         return results

@@ -196,15 +196,14 @@ class PlanSurveyLines(AthwartAlgorithm):
                                       **parts)}
         results = layer("OUTPUT", columns=plan_columns(plan.run, frame, settings.speed_mps, settings.turn_s,
                                                        settings.litres_per_hour),
-                        kind="line", places=plan_places(plan.run, frame), style="plan_lines")
+                        kind="line", places=plan_places(plan.run, frame))
         results.update(layer(
             "UNCOVERED", columns={"reason": np.array([reason for _, reason in plan.uncovered], object),
                                   "area_m2": np.array([polygon.area for polygon, _ in plan.uncovered])},
-            kind="multipolygon", places=[transfer.to_crs(frame, polygon) for polygon, _ in plan.uncovered],
-            style="uncovered"))
+            kind="multipolygon", places=[transfer.to_crs(frame, polygon) for polygon, _ in plan.uncovered]))
         if values.given(parameters, "SIMULATE"):
             x, y, columns = simulated_fixes(plan.run, ground, speed_mps=settings.speed_mps,
                                             wander_m=settings.reach.wander_m, turn_s=settings.turn_s)
-            results.update(layer("SIMULATE", columns=columns, kind="point", places=(x, y), style="fixes"))
+            results.update(layer("SIMULATE", columns=columns, kind="point", places=(x, y)))
         results.update(plan_form.save_gpx(self, parameters, context, feedback, plan.run, frame, settings.speed_mps))
         return {name: value for name, value in results.items() if value is not None}

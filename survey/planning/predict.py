@@ -11,6 +11,7 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
+from shapely.geometry import box
 
 from ..beams.ranges import blind_range
 from ..bottom.terrain import anchored
@@ -33,10 +34,11 @@ WANDER_M = 100.0
 
 _PIECE_M = 100.0
 _STEP_M = 10.0
-_LAP_M = 5.0
+_FAR_M = 10_000.0
+_LAP_M = 1.0
 """Pieces of a bent line lap over: their ends do not know the bend that follows."""
 
-_PLACES = (3_000, 6_000)
+_PLACES = (8_000, 12_000)
 _MOST_PIECES = 700
 _SOUND_MPS = 1450.0
 _COURSE_DEG = 3.0
@@ -127,26 +129,25 @@ def _samples(xy, speed_mps):
     return places, heading % 360, rate
 
 
-def seen_by_lines(lines, ground, settings=None, speed_mps=2.0, reaches=None, terrain=None):
-    """Polygon (frame metres) that each line sees of the water, as the audit draws it; empty where it sees nothing."""
+def seen_by_lines(lines, ground, settings=None, speed_mps=2.0, reaches=None, terrain=None, land=True):
+    """Polygon (frame metres) that each line sees of the water, as the audit draws it; empty where it sees nothing.
+
+    ``land`` False lets the beams run on over land.
+    """
     if not lines:
         return []
     settings = SwathSettings() if settings is None else settings
     track = track_of_lines(lines, ground, speed_mps, reaches=reaches)
     if settings.range_model == "terrain" and terrain is not None:
-        found = _unions_on_terrain(track, settings, ground, terrain)
+        found = _unions_on_terrain(track, settings, ground, terrain, land)
     else:
         flat = settings if settings.range_model != "terrain" else replace(settings, range_model="slant")
-        found = _unions(track, flat, ground)
+        found = pass_unions(track, flat, ground.frame, ground.water_crs if land else None)
     return [found.get(number, shapes.empty()) for number in range(len(lines))]
 
 
-def _unions(track, settings, ground):
-    return pass_unions(track, settings, ground.frame, ground.water_crs)
-
-
-def _unions_on_terrain(track, settings, ground, grid):
-    drawn = draw_swaths(track, replace(settings, merge="pass"), ground.water_crs,
+def _unions_on_terrain(track, settings, ground, grid, land):
+    drawn = draw_swaths(track, replace(settings, merge="pass"), ground.water_crs if land else None,
                         terrain=(grid, anchored(track, grid)))
     passes = drawn.columns["pass_id"].astype(int) - 1
     return {number: transfer.to_frame(ground.frame, polygon) for number, polygon in zip(passes, drawn.geometries)}
@@ -178,15 +179,18 @@ def predict(lines, ground, *, blind_deg=20.0, model="slant", looks=1, wander_m=2
     settings = SwathSettings(range_model=model, blind_deg=blind_deg, merge="pass")
     pieces, owner, at = _pieces(lines)
     grounds = seen_by_lines(pieces, ground, settings, speed_mps, terrain=terrain)
+    moving = _over_land(grounds, seen_by_lines(pieces, ground, settings, speed_mps, terrain=terrain, land=False),
+                        ground.water)
     step(0.3)
     whole = [shapes.union([g for g, o in zip(grounds, owner) if o == number]) for number in range(len(lines))]
     levels = overlap.levels(whole, looks) if whole else [shapes.empty()]
     seen = shapes.polygonal(levels[-1].intersection(ground.area))
     nominal = 100 * seen.area / ground.area.area
     step(0.5)
-    outing = drawn_errors.drawn_for_outing(f"plan {seed}", runs, errors.bias, errors.sound_speed / _SOUND_MPS, errors)
+    outing = drawn_errors.drawn_for_outing(f"plan {seed}", runs, errors.sigma_bias,
+                                           errors.sigma_sound_speed / _SOUND_MPS, errors)
     passes, line_errors = [], {}
-    for number, (piece, polygon) in enumerate(zip(pieces, grounds)):
+    for number, (piece, polygon) in enumerate(zip(pieces, moving)):
         patience.look()
         if polygon.is_empty:
             continue
@@ -197,11 +201,28 @@ def predict(lines, ground, *, blind_deg=20.0, model="slant", looks=1, wander_m=2
         wander = line_errors[owner[number]][np.flatnonzero(owner[:number] == owner[number]).size]
         own = replace(own, starboard=own.starboard + wander)
         passes.append(DrawnPass(polygon, own, facts, [piece.xy]))
+    far = box(*np.add(ground.area.bounds, np.array([-1, -1, 1, 1]) * _FAR_M))  # no rim to end at: range ends the beams
     places = strewn(ground.area, int(np.clip(ground.area.area / 20.0, *_PLACES)))
-    found = chances(passes, places, looks, runs, ground.area, lambda f: step(0.5 + 0.5 * f))
-    shares = np.clip(nominal + 100 * (found.seen.mean(axis=0) - found.as_drawn.mean()), 0, 100)
+    found = chances(passes, places, looks, runs, far, lambda f: step(0.5 + 0.5 * f))
+    # not as a change from the run without errors: one picture of thin strips at so many places is a noisy one
+    shares = 100 * found.seen.mean(axis=0)
     low, high = np.percentile(shares, [2.5, 97.5])
     return Prediction(float(nominal), float(shares.mean()), float(low), float(high), shares, seen, whole)
+
+
+def _over_land(cut, whole, water):
+    """What each piece would see if only the range ended its beams, less the water that land hides from it.
+
+    Moved by an error a beam still ends at its range, not where the shore was.
+    """
+    found = []
+    for seen, beyond in zip(cut, whole):
+        if beyond.area > seen.area + 1.0:
+            hidden = shapes.polygonal(beyond.intersection(water)).difference(seen)
+            found.append(shapes.polygonal(beyond.difference(hidden)))
+        else:
+            found.append(seen)
+    return found
 
 
 def wander_along(at, sigma, count, key):
@@ -242,5 +263,5 @@ def _facts(piece, ground, blind_deg, speed_mps, errors):
     outer = max(piece.reach_m, 0.1)
     inner = float(min(blind_range(depth, blind_deg), 0.9 * outer))
     by_guess = CONSTANT_DEPTH * depth if ground.depth.constant is not None else 0.0
-    return PassFacts(inner, outer, max(piece.range_m, outer), depth, tangent, speed_mps, errors.slow, _COURSE_DEG,
-                     math.hypot(errors.depth, by_guess), errors.sound_speed / _SOUND_MPS)
+    return PassFacts(inner, outer, max(piece.range_m, outer), depth, tangent, speed_mps, errors.sigma_pass, _COURSE_DEG,
+                     math.hypot(errors.sigma_depth, by_guess), errors.sigma_sound_speed / _SOUND_MPS)

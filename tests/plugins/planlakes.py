@@ -75,14 +75,13 @@ class Lake:
                 + fr * ((1 - fc) * d[r0 + 1, c0] + fc * d[r0 + 1, c0 + 1]))
 
     def places(self, count, seed=0):
-        """Random places on the water."""
+        """About so many places on the water, one at random in each cell of a grid."""
         rng = np.random.default_rng([4712, seed])
         x0, y0, x1, y1 = self.polygon.bounds
-        found = np.empty((0, 2))
-        while len(found) < count:
-            some = np.column_stack([rng.uniform(x0, x1, 2 * count), rng.uniform(y0, y1, 2 * count)])
-            found = np.concatenate([found, some[inside(self.polygon, some)]])
-        return found[:count]
+        cell = np.sqrt(self.polygon.area / count)
+        corner = np.stack(np.meshgrid(np.arange(x0, x1, cell), np.arange(y0, y1, cell)), axis=-1).reshape(-1, 2)
+        found = corner + cell * rng.uniform(0, 1, corner.shape)
+        return found[inside(self.polygon, found)]
 
 
 def inside(polygon, xy):

@@ -83,8 +83,7 @@ def intervals(lake, plan, seed):
     counter = Counter(lake, places)
     ways = [real(plan, line.xy) for line in plan.run.lines]
     plain = 100 * (counter.seen(ways) > 0).mean()
-    shares = [100 * (counter.seen(ways, drawn_run(1000 * seed + k)) > 0).mean() - plain + plan.prediction.nominal
-              for k in range(RUNS)]
+    shares = [100 * (counter.seen(ways, drawn_run(1000 * seed + k)) > 0).mean() for k in range(RUNS)]
     return plain - plan.prediction.nominal, np.array(shares)
 
 
