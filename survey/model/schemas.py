@@ -4,9 +4,10 @@ from __future__ import annotations
 from .layers import Field, Layer, names
 
 __all__ = [
-    "AREAS", "CAST_LINES", "CAST_STATIONS", "COMBINED", "ELLIPSES", "FIXES", "Field", "GAPS", "Layer", "OFFSETS",
-    "PASSES", "PICKS", "PLAN_LINES", "PLAN_SHORE", "REJECTED", "SHORE", "SIMULATED", "SWATHS", "TARGETS", "TRACK",
-    "UNCOVERED", "WAYPOINTS", "all_layers", "names",
+    "AREAS", "CALIBRATION_LINES", "CALIBRATION_PREDICTED", "CAST_LINES", "CAST_STATIONS", "COMBINED", "ELLIPSES",
+    "FILL_LINES", "FIXES", "Field", "GAPS", "Layer", "OFFSETS", "PASSES", "PICKS", "PLAN_LINES", "PLAN_SHORE",
+    "RANGE_TABLE", "REJECTED", "SHORE", "SIMULATED", "SWATHS", "TARGETS", "TRACK", "UNCOVERED", "WAYPOINTS",
+    "all_layers", "names",
 ]
 
 _T_S = Field("t_s", "double", "s", "seconds since 1970-01-01 UTC; what the tools compute with")
@@ -304,7 +305,7 @@ PLAN_SHORE = Layer("plan_shore", "Shore run", "line", (
 ), style="plan_lines")
 
 UNCOVERED = Layer("uncovered", "Not covered", "multipolygon", (
-    Field("reason", "string", "", "too deep, shoal, setback, nadir or not worth a line"),
+    Field("reason", "string", "", "too deep, shoal, setback, nadir, not worth a line, or beyond the budget"),
     _AREA,
 ), style="uncovered")
 
@@ -313,6 +314,57 @@ SIMULATED = Layer("simulated", "Simulated run", "point", (
     Field("range_m", "double", "m", "slant range of the line, or of the one before or after"),
     Field("line_id", "string", "", "line that is run; empty between lines"),
 ), style="fixes")
+
+RANGE_TABLE = Layer("range_table", "Range table", "table", (
+    Field("depth_m", "double", "m", "water under the transducer"),
+    Field("range_m", "double", "m", "range set, to each side"),
+    Field("range_depths", "double", "", "range over depth"),
+    Field("band", "string", "", "no bottom, short (under 5 depths), good (5 to 12.5) or long"),
+    Field("reach_slant_m", "double", "m", "ground reached on each side of a flat bottom"),
+    Field("reach_subtract_m", "double", "m", "the same by the rule of thumb, range less depth"),
+    Field("reach_up_m", "double", "m", "ground reached up the slope, at most to the water's edge"),
+    Field("reach_down_m", "double", "m", "ground reached down the slope"),
+    Field("water_pct", "double", "%", "share of each side of the record that shows water"),
+    Field("effective_m", "double", "m", "slant range that counts, at most 12.5 times the depth"),
+    Field("near_m", "double", "m", "ground from which the object shows; null where it does not"),
+    Field("far_m", "double", "m", "ground up to which the object shows; null where it does not"),
+    Field("limit", "string", "", "what ends it: range, grazing, shadow, beam, blind or no bottom"),
+    Field("resolution_near_m", "double", "m", "ground under one sample across the track at the inner edge"),
+    Field("resolution_far_m", "double", "m", "the same at the outer edge"),
+    Field("beam_far_m", "double", "m", "width of the beam along the track at the outer edge"),
+    Field("ping_limit_hz", "double", "Hz", "pings a second at most, c / 2R"),
+    Field("fastest_mps", "double", "m/s", "fastest speed for the hits asked for"),
+    Field("spacing_m", "double", "m", "distance between lines for the overlap asked for"),
+    Field("shows", "bool", "", "true where the object shows at the speed"),
+    Field("chosen", "bool", "", "true for the range to choose at this depth"),
+    Field("why", "string", "", "why it was chosen"),
+))
+
+FILL_LINES = Layer("fill_lines", "Fill-in lines", "line", (
+    *PLAN_LINES,
+    Field("closes", "string", "", "numbers of the gaps that the line closes, whole or in part, after those before"),
+    Field("closed_m2", "double", "m2", "ground of gaps that it closes beyond the lines before it"),
+    Field("closed_pct", "double", "%", "share of what can be closed that is closed when it has been run"),
+), style="plan_lines")
+
+CALIBRATION_LINES = Layer("calibration_lines", "Calibration runs", "line", (
+    *PLAN_LINES,
+    Field("objects", "string", "", "numbers of the objects that the run passes"),
+    Field("sides", "string", "", "side on which each of them lies, port or starboard"),
+    Field("distances_m", "string", "m", "distance at which each of them is passed"),
+), style="plan_lines")
+
+CALIBRATION_PREDICTED = Layer("calibration_predicted", "Sigmas to come", "table", (
+    Field("name", "string", "", "offset: latency_s, mount_deg, lever_forward_m, lever_starboard_m, scale or trim_deg"),
+    Field("sigma", "double", "", "standard deviation that these runs will bring, in the unit of the name"),
+    Field("target", "double", "", "standard deviation asked for"),
+    Field("prior_sigma", "double", "", "standard deviation assumed before"),
+    Field("best_sigma", "double", "", "what no number of runs past these objects gets below"),
+    Field("met", "bool", "", "true where the runs reach what was asked for"),
+    Field("told", "bool", "", "true where the runs say more about the offset than was assumed before"),
+    Field("correlations", "string", "", "correlation with each other offset asked for"),
+    Field("why_not", "string", "", "why it is not told, and what would; empty where it is"),
+))
 
 
 def all_layers() -> list[Layer]:

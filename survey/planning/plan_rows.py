@@ -7,7 +7,7 @@ import numpy as np
 from shapely.geometry import LineString
 
 from ..geometry import transfer
-from ..io.gpxwrite import Line, gpx_text
+from ..io.gpxwrite import GpxLine, gpx_text
 from ..model.units import LENGTHS, SPEEDS
 
 __all__ = ["plan_columns", "plan_gpx", "plan_places"]
@@ -58,7 +58,8 @@ def plan_gpx(run, frame, speed_mps, note="", unit="m", speed_unit="m/s", to_wgs8
     ----------
     run : survey.planning.route.Run
     frame : survey.geometry.frame.Frame
-    speed_mps : float
+    speed_mps : float or sequence of float
+        Of all lines, or of each in the order run.
     note : str
         Description of the file.
     unit, speed_unit : str
@@ -67,6 +68,7 @@ def plan_gpx(run, frame, speed_mps, note="", unit="m", speed_unit="m/s", to_wgs8
         (lon, lat) of the frame's own datum -> WGS84; None takes them as they are.
     """
     routes, way = [], []
+    speeds = np.broadcast_to(np.asarray(speed_mps, float), len(run.lines))
     for leg, name in zip(run.legs, _names(run)):
         way.append(leg.xy if not way else leg.xy[1:] if np.allclose(way[-1][-1], leg.xy[0]) else leg.xy)
         if leg.line is None:
@@ -76,8 +78,8 @@ def plan_gpx(run, frame, speed_mps, note="", unit="m", speed_unit="m/s", to_wgs8
         if to_wgs84 is not None:
             lon, lat = to_wgs84(lon, lat)
         long = 1 / LENGTHS[unit]
-        told = (f"range {long * leg.line.range_m:.3g} {unit}, {speed_mps / SPEEDS[speed_unit]:.2g} "
+        told = (f"range {long * leg.line.range_m:.3g} {unit}, {speeds[len(routes)] / SPEEDS[speed_unit]:.2g} "
                 f"{speed_unit}, line {long * leg.length:.0f} {unit}, water {long * leg.line.depth_m:.1f} {unit}")
-        routes.append(Line([np.column_stack([lon, lat])], name, told))
+        routes.append(GpxLine([np.column_stack([lon, lat])], name, told))
         way = [leg.xy[-1:]]
     return gpx_text(lines=routes, lines_as="route", longest=8, note=note)

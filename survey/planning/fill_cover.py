@@ -1,0 +1,179 @@
+"""Stretches of rows that see all there is to see of some places, with as little way as can be found.
+
+Stretches are picked one by one, each the one that sees most over the price of its way (greedy covering; no way to do it
+in polynomial time comes closer to the best in general than its logarithm, Feige 1998). Then some are taken away and
+their places seen anew, and lines are put together where one stretch will do, as long as that saves way.
+"""
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+
+from ..model import patience
+from .fill_rows import best_stretch
+
+__all__ = ["Cover"]
+
+_ANEW = 40
+_PRICES = (0.006, 0.02, 0.06, 0.18)
+_LEAST_PRICE = 1e-3
+_SEATS, _FEW = 12, 9
+_SEED = 20101
+
+
+class Cover:
+    """Search for stretches.
+
+    Parameters
+    ----------
+    rows : list of survey.planning.fill_rows.Row
+    worth, area : (n,) arrays
+        What each place is worth (m2, 0 where it cannot be seen), and the ground it stands for.
+    turn_m : float
+        Way (m) that a further line costs.
+    swath : float
+        Width (m) of a swath.
+    enough : float
+        Ground (m2) that may be left.
+    """
+
+    def __init__(self, rows, worth, area, turn_m, swath, enough):
+        self.rows, self.worth, self.area, self.turn_m, self.swath = rows, worth, area, turn_m, swath
+        self.enough = enough
+
+    def solved(self, step):
+        """List of (row, first, last)."""
+        tries = [self._filled([], price * self.swath) for price in _PRICES]
+        chosen = min(tries, key=self._cost)
+        cost, rng = self._cost(chosen), np.random.default_rng(_SEED)
+        idle = 0
+        for turn in range(_ANEW if len(chosen) > 1 else 0):
+            patience.look()
+            if idle > 10 + 2 * len(chosen):
+                break
+            step(turn / _ANEW)
+            out = self._neighbours(chosen, int(rng.integers(len(chosen))), int(rng.integers(2, 6)))
+            rest = [pick for k, pick in enumerate(chosen) if k not in out]
+            again = self._filled(rest, float(rng.choice(_PRICES)) * self.swath)
+            idle += 1
+            if self._cost(again) < cost - 1e-6:
+                chosen, cost, idle = again, self._cost(again), 0
+        return self._merged(chosen)
+
+    def _merged(self, chosen):
+        """Lines put together, and moved to a better way, wherever one stretch sees what they saw alone."""
+        sees = np.zeros((len(self.rows), len(self.worth)), np.float32)
+        for r, row in enumerate(self.rows):
+            sees[r, row.sees] = self.area[row.sees] * (self.worth[row.sees] > 0)
+        cost = self._cost(chosen)
+        while True:
+            patience.look()
+            better = None
+            most = 3 if len(chosen) <= _FEW else 2
+            for out in (some for n in range(1, most + 1) for some in itertools.combinations(range(len(chosen)), n)):
+                rest = [pick for k, pick in enumerate(chosen) if k not in out]
+                left = self.worth.copy()
+                for pick in rest:
+                    left[self._places(pick)] = 0.0
+                open_now = (left > 0).astype(np.float32)
+                missed = self.area[left > 0].sum() - sees @ open_now
+                for r in np.argsort(missed, kind="stable")[:_SEATS]:
+                    if missed[r] > self.enough:
+                        break
+                    at = np.flatnonzero(left[self.rows[r].sees] > 0)
+                    if len(at):
+                        one = [*rest, (int(r), int(at[0]), int(at[-1]))]
+                        now = self._cost(one)
+                        if now < cost - 1e-6:
+                            better, cost = one, now
+            if better is None:
+                return chosen
+            chosen = better
+
+    def _ends(self, pick):
+        row, first, last = self.rows[pick[0]], pick[1], pick[2]
+        return row.origin + np.outer(row.at[[first, last]], row.unit)
+
+    def _cost(self, chosen):
+        """Way (m) along the lines and at least between them, with a turn for each."""
+        if not chosen:
+            return np.inf
+        ends = np.array([self._ends(pick) for pick in chosen])
+        apart = np.hypot(*(ends[:, None, :, None] - ends[None, :, None]).transpose(4, 0, 1, 2, 3)).min(axis=(2, 3))
+        along = sum(self.rows[r].at[last] - self.rows[r].at[first] for r, first, last in chosen)
+        way, left = apart[0].copy(), np.arange(1, len(chosen))  # the shortest tree that joins them, as Prim (1957)
+        while len(left):
+            k = left[int(way[left].argmin())]
+            along += way[k]
+            way, left = np.minimum(way, apart[k]), left[left != k]
+        return along + self.turn_m * len(chosen)
+
+    def _away(self, pick, others):
+        """Way (m) from the stretch to the nearest of others, an (n, 2, 2) array of ends; 0 where there are none."""
+        if not len(others):
+            return 0.0
+        start, end = self._ends(pick)
+        points = start + np.linspace(0, 1, 5)[:, None] * (end - start)
+        way = others[:, 1] - others[:, 0]
+        along = np.einsum("pnk,nk->pn", points[:, None] - others[:, 0], way) / np.maximum(
+            np.square(way).sum(axis=1), 1e-9)
+        feet = others[:, 0] + np.clip(along, 0, 1)[..., None] * way
+        return float(np.hypot(*(points[:, None] - feet).transpose(2, 0, 1)).min())
+
+    def _neighbours(self, chosen, number, count):
+        """Numbers of a line and of those whose middles lie nearest."""
+        middle = np.array([self.rows[r].origin + (self.rows[r].at[a] + self.rows[r].at[b]) / 2 * self.rows[r].unit
+                           for r, a, b in chosen])
+        return set(np.argsort(np.hypot(*(middle - middle[number]).T), kind="stable")[:count].tolist())
+
+    def _places(self, pick):
+        row, first, last = pick
+        return self.rows[row].sees[first:last + 1]
+
+    def _filled(self, chosen, price):
+        """More stretches until no more than a trifle is left: each the one that closes most over the price of its way,
+        in m2 a metre; where none pays, the price falls."""
+        left = self.worth.copy()
+        for pick in chosen:
+            left[self._places(pick)] = 0.0
+        chosen, gains = list(chosen), None
+        while self.area[left > 0].sum() > self.enough and price > _LEAST_PRICE:
+            patience.look()
+            if gains is None:  # what a row can gain only falls as places are taken
+                gains = np.array([left[row.sees].sum() for row in self.rows]) - price * self.turn_m
+            best, most = None, 1e-9
+            others = np.array([self._ends(pick) for pick in chosen])
+            for r in np.argsort(-gains, kind="stable"):
+                if gains[r] <= most:
+                    break
+                gains[r], first, last = best_stretch(self.rows[r], left, price, self.turn_m)
+                if gains[r] <= most:
+                    continue
+                gain = gains[r] - price * self._away((int(r), first, last), others)
+                if gain > most:
+                    most, best = gain, (int(r), first, last)
+            if best is None:
+                price, gains = price / 2, None
+                continue
+            left[self._places(best)] = 0.0
+            chosen.append(best)
+        return self._trimmed(chosen)
+
+    def _trimmed(self, chosen):
+        """Each stretch cut to the places that no other sees, the longest last, and dropped where none is its own."""
+        count = np.zeros(len(self.worth), int)
+        for pick in chosen:
+            count[self._places(pick)] += 1
+        kept = list(chosen)
+        for k in np.argsort([self.worth[self._places(pick)].sum() for pick in kept], kind="stable"):
+            row, first, last = kept[k]
+            sees = self.rows[row].sees
+            own = np.flatnonzero((count[sees[first:last + 1]] == 1) & (self.worth[sees[first:last + 1]] > 0))
+            count[sees[first:last + 1]] -= 1
+            if not len(own):
+                kept[k] = None
+                continue
+            kept[k] = (row, first + int(own[0]), first + int(own[-1]))
+            count[self._places(kept[k])] += 1
+        return [pick for pick in kept if pick is not None]

@@ -1,0 +1,289 @@
+"""The few lines that close gaps: each gap inside the useful swath and out of the blind angle, in a short order.
+
+Places strewn over the gaps choose the lines (``fill_cover``); the gaps themselves, by the footprint of the audit, have
+the last word on what is closed.
+"""
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ..geometry import shapes
+from ..model import patience
+from ..model.errors import InputError
+from ..swaths.edges import SwathSettings
+from .clear_water import ClearWater
+from .fill_cover import Cover
+from .fill_rows import gap_places, reachable, rows_of, rows_to
+from .lines import PlannedLine
+from .predict import seen_by_lines
+from .route import run_of
+from .spacing import ReachRule
+from .uncovered import uncovered
+
+__all__ = ["BEYOND_BUDGET", "FillPlan", "FillSettings", "plan_fill_in"]
+
+BEYOND_BUDGET = "beyond the budget"
+
+_LEFT_OVER = 0.007
+_LEAST_M2 = 1.0
+_LEAST_LINE_M = 12.0
+_ROUNDS = 3
+_ENOUGH, _TRIFLE = 0.993, 0.002
+
+
+@dataclass(frozen=True)
+class FillSettings:
+    """``reach``: ReachRule, with a range and the helm's wander. ``speed_mps``; ``turn_s`` for each turn; ``lead_m``
+    straight before and after a line; ``radius_m`` of turns; ``litres_per_hour``; ``start`` (x, y) in crs units;
+    ``budget_h``: hours there are, None without end; ``least_open``: gaps less surely open (0 to 1) are left alone."""
+
+    reach: ReachRule
+    speed_mps: float = 2.0
+    turn_s: float = 0.0
+    lead_m: float = 0.0
+    radius_m: float = 0.0
+    litres_per_hour: float = None
+    start: tuple = None
+    budget_h: float = None
+    least_open: float = 0.0
+
+    def __post_init__(self):
+        if not 0.1 <= self.speed_mps <= 30:
+            raise InputError(f"A speed of {self.speed_mps:g} m/s is not one to survey at; give 0.1 to 30 m/s.",
+                             field="speed_mps")
+        for name in ("turn_s", "lead_m", "radius_m", "litres_per_hour"):
+            value = getattr(self, name)
+            if value is not None and not 0 <= value < 10_000:
+                raise InputError(f"{name.split('_')[0]} is {value:g}; give 0 or more.", field=name)
+        if self.budget_h is not None and not self.budget_h > 0:
+            raise InputError(f"A budget of {self.budget_h:g} hours is none; give more than 0, or leave it blank.",
+                             field="budget_h")
+        if not 0 <= self.least_open <= 1:
+            raise InputError("The share of draws in which a gap must stay open lies between 0 and 1.",
+                             field="least_open")
+
+    @property
+    def turn_m(self):
+        """Way (m) that a further line is taken to cost."""
+        return 2 * self.lead_m + 2 * self.radius_m + self.turn_s * self.speed_mps + 20.0
+
+
+@dataclass
+class FillPlan:
+    """``run``: survey.planning.route.Run; by line of it: ``closes``: list of gap numbers it closes at least half of
+    what can be closed of, or most of; ``closed_m2`` that it closes beyond the lines before it. ``gap_m2`` of all gaps
+    taken on, ``closed`` (g,) m2 of each; ``closable_m2``; ``left``: list of (polygon, reason), the largest first;
+    ``hours``, ``litres``; ``ignored``: gaps too surely closed; ``dropped``: lines beyond the budget; ``notes``."""
+
+    run: object
+    closes: list
+    closed_m2: np.ndarray
+    gap_m2: float
+    closable_m2: float
+    closed: np.ndarray
+    left: list
+    hours: float
+    litres: float
+    ignored: int
+    dropped: int
+    notes: list = field(default_factory=list)
+
+
+def plan_fill_in(ground, gaps, settings, open_share=None, step=lambda fraction: None):
+    """Lines that close gaps.
+
+    Parameters
+    ----------
+    ground : survey.planning.polygons.Ground
+        Where the boat may go; its area is not asked.
+    gaps : list of shapely polygons, frame metres
+    settings : FillSettings
+    open_share : (g,) array, optional
+        How surely each gap is open, 0 to 1 (``open_pct`` of the audit); unknown counts as 1.
+    step : callable, optional
+
+    Returns
+    -------
+    FillPlan
+
+    Raises
+    ------
+    InputError
+        Where there is no gap, or none of them can be seen from where the boat may go.
+    """
+    share = np.ones(len(gaps)) if open_share is None else np.nan_to_num(np.asarray(open_share, float), nan=1.0)
+    taken = np.flatnonzero((share >= settings.least_open) & (share > 0)
+                           & np.array([not g.is_empty and g.area > 0 for g in gaps], bool))
+    gaps_on = [shapes.polygonal(gaps[k].intersection(ground.water)) for k in taken]
+    taken, gaps_on = taken[[g.area > 0 for g in gaps_on]], [g for g in gaps_on if g.area > 0]
+    if not gaps_on:
+        raise InputError("There is no gap to fill: the layer is empty, or all of them lie off the water or are surely "
+                         "closed.", field="gaps")
+    rule = settings.reach
+    lines, closable = _lines(ground, gaps_on, share[taken], settings, None, lambda f: step(0.7 * f))
+    if not lines:
+        raise InputError("None of the gaps can be seen from where the boat may go. Check the range, the setback, the "
+                         "least depth and the blind angle.", field="gaps")
+    for _ in range(_ROUNDS):  # places stand for ground; the ground itself has the last word
+        left = _left(lines, gaps_on, ground, rule)
+        short = sum(g.area for g in gaps_on) - sum(g.area for g in left)
+        if short >= _ENOUGH * closable:
+            break
+        kept = [k for k, g in enumerate(left) if g.area > 0.05]
+        more, _ = _lines(ground, [left[k] for k in kept], share[taken][kept], settings,
+                         (1 - _ENOUGH) * closable, lambda f: None)
+        if not more:
+            break
+        lines += more
+    lines = _pruned(lines, gaps_on, closable, ground, rule)
+    clear = ClearWater(ground.boat)
+    start = None if settings.start is None else np.ravel(
+        ground.frame.forward(*np.atleast_2d(np.asarray(settings.start, float)).T))
+
+    def joined(some, thorough=True):
+        return run_of(some, clear, lead=settings.lead_m, radius=settings.radius_m, start=start,
+                      thorough=thorough)
+    kept, dropped = lines, []
+    if settings.budget_h is not None:
+        kept, dropped = _within(lines, gaps_on, share[taken], ground, settings, joined)
+        if not kept:
+            raise InputError(f"No line can be run in {settings.budget_h:g} hours; give more time, or start nearer.",
+                             field="budget_h")
+    run = joined(kept)
+    step(0.9)
+    found = _told(run, dropped, taken, gaps_on, ground, rule)
+    hours = _hours(run, settings)
+    litres = np.nan if settings.litres_per_hour is None else hours * settings.litres_per_hour
+    return FillPlan(run, found[0], found[1], float(sum(g.area for g in gaps_on)),
+                    closable, _by_number(found[2], taken, len(gaps)), found[3], hours,
+                    float(litres), int(len(gaps) - len(taken)), len(dropped), list(ground.notes))
+
+
+def _lines(ground, gaps, share, settings, enough, step):
+    """Lines that close gaps but for ``enough`` m2 (None: a trifle of what can be closed), and what can be (m2)."""
+    rule = settings.reach
+    places = gap_places(gaps, share, ground.water)
+    rows = rows_of(places, gaps, ground, rule)
+    step(0.3)
+    can, where = reachable(places, ground, rule, _LEAST_LINE_M)
+    seen = np.zeros(len(places), bool)
+    for row in rows:
+        seen[row.sees] = True
+    odd = np.flatnonzero(can & ~seen)
+    rows += rows_to(odd, where[odd], places, ground, rule)
+    can |= seen
+    closable = float(places.area[can].sum())
+    if not rows or not closable > 0:
+        return [], closable
+    step(0.4)
+    swath = 2 * max(float(rule.ground(row.range_m, ground.depth.usual)) for row in rows)
+    cover = Cover(rows, np.where(can, places.worth, 0.0), places.area, settings.turn_m, swath,
+                   _LEFT_OVER * closable if enough is None else 0.95 * enough)
+    return [_line(rows[r], first, last, places, ground, rule)
+            for r, first, last in cover.solved(lambda f: step(0.4 + 0.6 * f))], closable
+
+
+def _left(lines, gaps, ground, rule):
+    """What of each gap stays open on a run without errors."""
+    seen = shapes.union(seen_by_lines(lines, ground, _swaths(rule)))
+    return [shapes.polygonal(gap.difference(seen)) for gap in gaps]
+
+
+def _pruned(lines, gaps, closable, ground, rule):
+    """The lines without those that close next to nothing beyond the others, the least first."""
+    seen = seen_by_lines(lines, ground, _swaths(rule))
+    wanted = shapes.union(list(gaps))
+    kept, spare = list(range(len(lines))), _TRIFLE * closable
+    while len(kept) > 1:
+        patience.look()
+        alone = []
+        for k in kept:
+            others = shapes.union([seen[i] for i in kept if i != k])
+            alone.append(seen[k].intersection(wanted).difference(others).area)
+        least = int(np.argmin(alone))
+        if alone[least] > spare:
+            break
+        spare -= alone[least]
+        del kept[least]
+    return [lines[k] for k in kept]
+
+
+def _swaths(rule):
+    return SwathSettings(blind_deg=rule.blind_deg, merge="pass",
+                         range_model="subtract" if rule.model == "subtract" else "slant")
+
+
+def _by_number(closed, taken, count):
+    found = np.zeros(count)
+    found[taken] = closed
+    return found
+
+
+def _hours(run, settings):
+    return float((run.length / settings.speed_mps + run.turns * settings.turn_s) / 3600)
+
+
+def _line(row, first, last, places, ground, rule):
+    """The stretch as a line, long enough to bring all of what its places stand for abreast."""
+    half = places.half[row.sees[[first, last]]]
+    low, high = max(row.at[first] - half[0], row.low), min(row.at[last] + half[1], row.high)
+    if high - low < _LEAST_LINE_M:
+        middle = np.clip((low + high) / 2, row.low + _LEAST_LINE_M / 2, max(row.high - _LEAST_LINE_M / 2,
+                                                                          row.low + _LEAST_LINE_M / 2))
+        low, high = max(row.low, middle - _LEAST_LINE_M / 2), min(row.high, middle + _LEAST_LINE_M / 2)
+    xy = row.origin + np.outer([low, high], row.unit)
+    depth = ground.depth.filled(*(xy[0] + np.outer(np.linspace(0, 1, 20), xy[1] - xy[0])).T)
+    reach = rule.ground(row.range_m, depth)
+    return PlannedLine(xy, row.range_m, float(depth.mean()), float(reach.mean()), float(reach.min()))
+
+
+def _within(lines, gaps, share, ground, settings, joined):
+    """Lines that can be run in the hours there are, the most closed in an hour first; and those left."""
+    seen = seen_by_lines(lines, ground, _swaths(settings.reach), settings.speed_mps)
+    left = [shapes.polygonal(g) for g in gaps]
+    kept, open_now = [], list(range(len(lines)))
+    while open_now:
+        patience.look()
+        best = None
+        before = _hours(joined([lines[k] for k in kept], False), settings) if kept else 0.0
+        for k in open_now:
+            worth = sum(s * g.intersection(seen[k]).area for g, s in zip(left, share))
+            hours = _hours(joined([lines[i] for i in (*kept, k)], False), settings)
+            if hours > settings.budget_h or worth <= _LEAST_M2:
+                continue
+            rate = worth / max(hours - before, 1e-6)
+            if best is None or rate > best[0]:
+                best = (rate, k)
+        if best is None:
+            break
+        kept.append(best[1])
+        open_now.remove(best[1])
+        left = [shapes.polygonal(g.difference(seen[best[1]])) for g in left]
+    return [lines[k] for k in kept], [lines[k] for k in open_now]
+
+
+def _told(run, dropped, taken, gaps, ground, rule):
+    """What each line closes, what is closed of each gap, and what is left with its reason."""
+    settings = _swaths(rule)
+    seen = seen_by_lines(run.lines, ground, settings)
+    closes, closed_m2, left = [], [], list(gaps)
+    area = np.array([g.area for g in gaps])
+    for polygon in seen:
+        now = [shapes.polygonal(g.difference(polygon)) if g.intersects(polygon) else g for g in left]
+        gained = np.array([a.area - b.area for a, b in zip(left, now)])
+        closes.append([int(taken[k]) for k in np.flatnonzero(gained > np.maximum(0.05 * area, _LEAST_M2))])
+        closed_m2.append(float(gained.sum()))
+        left = now
+    closed = area - np.array([g.area for g in left])
+    rest = shapes.union(left)
+    reasons = []
+    if dropped:
+        later = shapes.union(seen_by_lines(dropped, ground, settings))
+        part = shapes.polygonal(rest.intersection(later))
+        if part.area > _LEAST_M2:
+            reasons.append((part, BEYOND_BUDGET))
+            rest = shapes.polygonal(rest.difference(later))
+    reasons += uncovered(ground.over(rest), run.lines, shapes.empty(), rule)
+    return closes, np.array(closed_m2), closed, sorted(reasons, key=lambda pair: -pair[0].area)

@@ -1,0 +1,183 @@
+"""The sheet for the boat, to print or to read on a phone: a map of the lines in order, and a table of them."""
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from shapely.geometry import Point
+
+from ..geometry import shapes
+from ..model.units import LENGTHS, SPEEDS
+from ..report import pages
+from ..report.mapsvg import Ink, MapLayer, draw_map
+
+__all__ = ["DISPLAY_UNITS", "PlanOnPaper", "plan_sheet"]
+
+DISPLAY_UNITS = ("m", "ft", "yd")
+
+_RUN = ("line", "shore")
+
+_CSS = """
+body{color:#000}.lead{color:#000}
+figure{margin:.5rem 0}
+figure svg{max-width:60rem}
+table{font-size:1rem;font-variant-numeric:tabular-nums}
+thead th,thead th.n{white-space:normal;vertical-align:bottom}
+th,td{padding:.28rem .6rem .28rem 0}
+tbody th{font-size:1.15rem;font-weight:800}
+.tick{width:1.6rem}
+@media screen and (max-width:34rem){body{padding:.6rem}dl.key{grid-template-columns:1fr 1fr}
+.map{overflow-x:auto}.map svg{min-width:38rem}th,td{padding:.25rem .35rem .25rem 0;font-size:.86rem}
+tbody th{font-size:1rem}thead th{font-size:.75rem}}
+@media print{@page{margin:9mm}body{font-size:9pt;max-width:none}h1{font-size:15pt;margin:0}
+.lead{font-size:9pt;margin:1mm 0}
+dl.key{gap:1.5mm;margin:1.5mm 0;grid-template-columns:repeat(4,1fr)}dl.key div{padding:.8mm 1.5mm;border-left-width:2mm}
+dl.key dt,dl.key dd small{font-size:7.5pt}dl.key dd{font-size:12pt}
+figure{margin:1mm 0}figure svg{display:block;margin:auto;width:auto;max-width:100%;max-height:118mm;min-width:0}
+figcaption{font-size:7.5pt}
+.caution{margin:2mm 0 0;padding:1mm 2mm;font-size:7.5pt;line-height:1.25;border-width:1pt}
+h2{font-size:11pt;margin:2mm 0 0;padding-top:1mm;border-top-width:1pt}
+table{font-size:9pt;margin:1mm 0}th,td{padding:.6mm 2mm .6mm 0}caption{font-size:7.5pt;padding:0}
+tbody th{font-size:11pt;line-height:1.1}
+.some figure svg{max-height:98mm}.some th,.some td{padding:.4mm 2mm .4mm 0}
+.many table{font-size:7.5pt}.many th,.many td{padding:.15mm 1.5mm .15mm 0}.many figure svg{max-height:88mm}
+.many tbody th{font-size:8.5pt}
+ul{margin:1mm 0;padding-left:5mm}}
+"""
+
+_WATER = Ink(fill="#e4f0f5", stroke="#6b8796", width=1.2)
+_LINE = Ink(stroke="#0b3a53", width=3.2)
+_TURN = Ink(stroke="#8a4b00", width=1.6, dash="5 4")
+_GAP = Ink(fill="#d9b26a", stroke="none", opacity=0.65)
+_START = Ink(fill="#000000", stroke="#ffffff", width=1.5, radius=6)
+_OBJECT = Ink(fill="#a3243b", stroke="#ffffff", width=1.5, radius=5.5)
+_HEAD = Ink(fill="#0b3a53", stroke="none")
+
+
+@dataclass
+class PlanOnPaper:
+    """``columns``: (n,) arrays by the names of ``schemas.PLAN_LINES``, in the order run; ``ways``: n lines in frame
+    metres; ``water``, ``gaps``, ``objects``: polygons, polygons and points in frame metres, or empty lists; ``start``
+    (2,) or None; ``convergence_deg`` at the middle; ``variation_deg``: magnetic variation, or None."""
+
+    columns: dict
+    ways: list
+    water: list
+    gaps: list
+    objects: list
+    start: object = None
+    convergence_deg: float = 0.0
+    variation_deg: float = None
+
+
+def plan_sheet(plan, unit="m", speed_unit="m/s", title="Plan for the boat", remarks=()):
+    """HTML text of the sheet.
+
+    Parameters
+    ----------
+    plan : PlanOnPaper
+    unit : str
+        Of ``DISPLAY_UNITS``; speeds in ``speed_unit``, a key of ``SPEEDS``.
+    title : str
+    remarks : sequence of str
+        What the crew is to know, under the table.
+
+    Returns
+    -------
+    str
+        No script, no network. Up to about 30 lines print on one page of A4 or Letter.
+    """
+    c = plan.columns
+    run = np.array([kind in _RUN for kind in c["kind"]])
+    rows = _rows(plan, run, unit, speed_unit)
+    heads = ["Line", f"Range ({unit})", f"Speed ({speed_unit})", "Course (true)", *_magnetic_head(plan),
+             f"Length ({unit})", f"Depth ({unit})", "Minutes", "Then", "Done"]
+    parts = [pages.definition_list(_totals(plan, run, unit)),
+             '<div class="map" role="group" aria-label="Map of the lines" tabindex="0">',
+             pages.figure(_map(plan, run), "Lines as numbered, in the order and the direction to run them; turns and "
+                          "ways between them are broken lines. North is as the arrow shows."), "</div>",
+             pages.table("Lines in the order to run them", heads, rows, numeric=range(1, len(heads) - 2),
+                         whole=(0, len(heads) - 2)),
+             pages.bullets(remarks) if remarks else ""]
+    size = next(name for most, name in ((9, "few"), (15, "some"), (math.inf, "many")) if run.sum() <= most)
+    return pages.page(title, "Keep a lookout and the depth in sight; leave the plan where the water or others ask for "
+                      "it.", [f'<div class="{size}">', *parts, "</div>"], _CSS)
+
+
+def _long(metres, unit, digits=0):
+    return "\u2013" if not math.isfinite(metres) else f"{metres / LENGTHS[unit]:.{digits}f}"
+
+
+def _magnetic_head(plan):
+    return [] if plan.variation_deg is None else ["Course (magnetic)"]
+
+
+def _rows(plan, run, unit, speed_unit):
+    c, rows = plan.columns, []
+    at = np.flatnonzero(run)
+    for k, i in enumerate(at):
+        following = at[k + 1] if k + 1 < len(at) else len(run)
+        course = float(c["azimuth_deg"][i]) % 360
+        magnetic = [] if plan.variation_deg is None else [f"{round(course - plan.variation_deg) % 360:03d}\u00b0"]
+        rows.append([str(c["line_id"][i]), _long(c["range_m"][i], unit),
+                     f"{c['speed_mps'][i] / SPEEDS[speed_unit]:.1f}", f"{round(course) % 360:03d}\u00b0", *magnetic,
+                     _long(c["length_m"][i], unit),
+                     _long(c["depth_m"][i], unit, 1), f"{60 * c['hours'][i]:.0f}",
+                     _then(plan, i, following, unit) if following < len(run) else "end", "\u2610"])
+    return rows
+
+
+def _then(plan, i, following, unit):
+    """Which way to turn after a line, and how far it is to the next."""
+    c, way = plan.columns, plan.ways[i]
+    here, there = np.asarray(way.coords), np.asarray(plan.ways[following].coords)
+    out, gone = here[-1] - here[-2], there[0] - here[-1]
+    between = float(np.nansum(np.asarray(c["length_m"], float)[i + 1:following]))
+    side = out[0] * gone[1] - out[1] * gone[0]
+    word = "port" if side > 0 else "starboard"
+    name = c["line_id"][following]
+    if np.hypot(*gone) < 1:
+        return f"on to {name}"
+    return f"{word}, {_long(between, unit)} to {name}"
+
+
+def _totals(plan, run, unit):
+    c = plan.columns
+    hours = float(np.nansum(np.asarray(c["hours"], float)))
+    litres = np.asarray(c["litres"], float) if "litres" in c else np.array([np.nan])
+    lengths = np.asarray(c["length_m"], float)
+    far = 1000.0 if unit == "m" else 1609.344
+    word = "km" if unit == "m" else "miles"
+    found = [("Lines", str(int(run.sum())), f"{lengths[run].sum() / far:.2f} {word}"),
+             ("Way in all", f"{lengths.sum() / far:.2f} {word}", "turns and ways counted in"),
+             ("Time", f"{int(hours)} h {round(60 * (hours % 1)):02d} min", "")]
+    if np.isfinite(litres).any():
+        found.append(("Fuel", f"{np.nansum(litres):.1f} l", ""))
+    return found
+
+
+def _map(plan, run):
+    lines = [way for way, r in zip(plan.ways, run) if r]
+    names = [str(name) for name, r in zip(plan.columns["line_id"], run) if r]
+    size = max(np.ptp(np.array([way.bounds for way in plan.ways]).reshape(-1, 2, 2).reshape(-1, 2), axis=0).max(), 1.0)
+    layers = [MapLayer("", _WATER, list(plan.water)), MapLayer("gaps" if plan.gaps else "", _GAP, list(plan.gaps)),
+              MapLayer("turns and ways", _TURN, [way for way, r in zip(plan.ways, run) if not r]),
+              MapLayer("lines", _LINE, lines), MapLayer("", _HEAD, [_arrow(way, size / 60) for way in lines]),
+              MapLayer("", Ink(radius=0.1), [way.interpolate(0.28, True) for way in lines], names),
+              MapLayer("objects" if plan.objects else "", _OBJECT, list(plan.objects),
+                       [str(k + 1) for k in range(len(plan.objects))])]
+    if plan.start is not None:
+        layers.append(MapLayer("start", _START, [Point(*plan.start)]))
+    drawn = draw_map(layers, f"Map of {len(lines)} lines in the order to run them", plan.convergence_deg)
+    return drawn.replace('font-size="14"', 'font-size="19"', 1)  # read at arm's length, in the sun
+
+
+def _arrow(way, size):
+    """A head at the middle of a line, pointing the way it is run."""
+    size = min(size, 0.4 * way.length)
+    a, b = (np.array(way.interpolate(max(min(0.5 * way.length + s, way.length), 0.0)).coords[0])
+            for s in (-0.5 * size, 0.5 * size))
+    unit = (b - a) / max(np.hypot(*(b - a)), 1e-9)
+    right = np.array([unit[1], -unit[0]])
+    return shapes.polygon(np.array([b, a + 0.45 * size * right, a - 0.45 * size * right, b]))
