@@ -7,6 +7,7 @@ import numpy as np
 
 from . import lake
 from .boat import to_local, transducer
+from .floors import raised
 
 PINGS_PER_S = 4.0
 PIXEL_M = 0.125
@@ -64,7 +65,7 @@ def _side(outing, u, v, ahead, side, things, bins, rng):
     east, north = np.cos(ahead) * side, -np.sin(ahead) * side
     eu, nv = u[:, None] + east[:, None] * ground, v[:, None] + north[:, None] * ground
     floor = lake.depth(eu, nv) - outing.boat.draft_m
-    height, shine = _raised(eu, nv, things)
+    height, shine = raised(eu, nv, things)
     z = floor - height
     ray = z / ground
     seen = ray <= np.minimum.accumulate(ray, axis=1) + 1e-9
@@ -87,20 +88,6 @@ def _bottom(u, v):
     """Brightness of the floor: mud, sand and stony patches, rippled at the scale of metres."""
     patches = lake.mottle(u, v)
     return 0.85 * np.exp(0.55 * patches[0] + 0.30 * patches[1])
-
-
-def _raised(u, v, things):
-    """Height of the objects above the floor (m) and how much brighter than the floor they are."""
-    height, shine = np.zeros(u.shape), np.ones(u.shape)
-    for thing in things:
-        a = np.radians(thing.points_deg)
-        along = (u - thing.u) * np.sin(a) + (v - thing.v) * np.cos(a)
-        across = (u - thing.u) * np.cos(a) - (v - thing.v) * np.sin(a)
-        box = np.maximum(np.abs(along) / (thing.length / 2), np.abs(across) / (thing.width / 2))
-        inside = box < 1
-        height[inside] = thing.height * (1 - 0.35 * box[inside] ** 2)
-        shine[inside] = 5.0
-    return height, shine
 
 
 def _blur_along(power, step_m):
