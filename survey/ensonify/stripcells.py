@@ -9,7 +9,7 @@ import numpy as np
 
 from ..geometry.scanfill import fill_quads
 
-__all__ = ["StripCells"]
+__all__ = ["StripCells", "beam_through"]
 
 _SLACK = 0.01
 
@@ -61,20 +61,48 @@ class StripCells:
         (a0, b0), (da, db) = both(sweep.beam)
         quad = self.quad
         x, y = self.col - x0[quad], self.row - y0[quad]
-        c = x * b0[quad] - y * a0[quad]
-        b = (dx * b0 - dy * a0)[quad] - x * db[quad] + y * da[quad]
-        a = (dy * da - dx * db)[quad]
-        # a t^2 - b t + c = 0: the root that stays finite as a goes to 0, else the other
-        with np.errstate(divide="ignore", invalid="ignore"):
-            root = np.copysign(np.sqrt(np.maximum(b * b - 4 * a * c, 0)), b)
-            t = 2 * c / (b + root)
-            out = np.flatnonzero(~((t > -_SLACK) & (t < 1 + _SLACK)))
-            if len(out):
-                other = ((b + root) / (2 * a))[out]
-                t[out] = np.where((other > -_SLACK) & (other < 1 + _SLACK), other, t[out])
-        t = np.clip(np.nan_to_num(t, nan=0.5), 0, 1)
-        a, b = a0[quad] + t * da[quad], b0[quad] + t * db[quad]
-        along = (x - t * dx[quad]) * a + (y - t * dy[quad]) * b
-        long = np.sqrt((a * a + b * b) * (a0 * a0 + b0 * b0)[quad])
-        self.moment, self.ground = t, np.abs(along) / long
-        self.side = np.where(along < 0, -1, 1).astype(np.int8)
+        self.moment, self.ground, self.side = beam_through(x, y, (dx, dy), (a0, b0), (da, db), quad)
+
+
+def beam_through(x, y, step, beam, swing, quad):
+    """The beam that meets each of some points.
+
+    Parameters
+    ----------
+    x, y : (k,) arrays
+        Points, counted from where their interval begins.
+    step : pair of (m,) arrays
+        What the transducer moves in each interval.
+    beam : pair of (m,) arrays
+        One metre to starboard at the beginning of each.
+    swing : pair of (m,) arrays
+        What is added to that until its end.
+    quad : (k,) int array
+        Interval of each point.
+
+    Returns
+    -------
+    moment : (k,) array
+        Share of the interval, 0 .. 1.
+    ground : (k,) array
+        Range, m.
+    side : (k,) int8 array
+        -1 or +1.
+    """
+    (dx, dy), (a0, b0), (da, db) = step, beam, swing
+    c = x * b0[quad] - y * a0[quad]
+    b = (dx * b0 - dy * a0)[quad] - x * db[quad] + y * da[quad]
+    a = (dy * da - dx * db)[quad]
+    # a t^2 - b t + c = 0: the root that stays finite as a goes to 0, else the other
+    with np.errstate(divide="ignore", invalid="ignore"):
+        root = np.copysign(np.sqrt(np.maximum(b * b - 4 * a * c, 0)), b)
+        t = 2 * c / (b + root)
+        out = np.flatnonzero(~((t > -_SLACK) & (t < 1 + _SLACK)))
+        if len(out):
+            other = ((b + root) / (2 * a))[out]
+            t[out] = np.where((other > -_SLACK) & (other < 1 + _SLACK), other, t[out])
+    t = np.clip(np.nan_to_num(t, nan=0.5), 0, 1)
+    a, b = a0[quad] + t * da[quad], b0[quad] + t * db[quad]
+    along = (x - t * dx[quad]) * a + (y - t * dy[quad]) * b
+    long = np.sqrt((a * a + b * b) * (a0 * a0 + b0 * b0)[quad])
+    return t, np.abs(along) / long, np.where(along < 0, -1, 1).astype(np.int8)
