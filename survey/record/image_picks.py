@@ -13,7 +13,7 @@ from ..targets.match import no_overlap
 from ..targets.poses import Poses, Runs
 from ..targets.rowtimes import row_times
 
-__all__ = ["KINDS", "Marks", "bottom_warning", "read_marks", "row_words"]
+__all__ = ["KINDS", "Marks", "bottom_warning", "depth_between", "read_marks", "row_words"]
 
 KINDS = ("object", "bottom")
 
@@ -102,7 +102,7 @@ def read_marks(record, marks, track=None, time_offset=0.0):
         Message("no stretch of the track covers its row, so the range in force is unknown: give {edge_range_m}"))
     bottom = (marks.kind == "bottom") & (reason == "")
     hold = HOLD_S if record.by_time else HOLD_PINGS
-    depth = np.where(bottom, slant, _between(count, stretch, slant, bottom, hold))
+    depth = np.where(bottom, slant, depth_between(count, stretch, slant, bottom, hold))
     columns = {"ping": np.full(len(count), np.nan) if record.by_time else count,
                "t_s": count if record.by_time else np.full(len(count), np.nan),
                "side": np.array([side_name(s) if s else "" for s in side], object), "slant_m": slant,
@@ -110,6 +110,37 @@ def read_marks(record, marks, track=None, time_offset=0.0):
     if track is not None:
         columns.update(_of_track(track, poses, record, columns))
     return columns, reason
+
+
+def depth_between(count, stretch, slant, bottom, hold):
+    """Depth at each mark from the bottom points of its own stretch: between two of them, or held from the nearest.
+
+    Parameters
+    ----------
+    count : (n,) array
+        Pings or seconds.
+    stretch : (n,) int array
+        Run of the track, -1 for none.
+    slant : (n,) array, m
+        Of the bottom points; others are not looked at.
+    bottom : (n,) bool array
+        Which marks are bottom points.
+    hold : float
+        How far beyond the first and last bottom point of a stretch its depth is held, in counts.
+
+    Returns
+    -------
+    (n,) array, m; NaN where no bottom point is near
+    """
+    depth = np.full(len(count), np.nan)
+    for number in np.unique(stretch[bottom & (stretch >= 0)]):
+        points = np.flatnonzero(bottom & (stretch == number))
+        points = points[np.argsort(count[points])]
+        mine = (stretch == number) & np.isfinite(count)
+        depth[mine] = np.interp(count[mine], count[points], slant[points])
+        beyond = np.maximum(count[points[0]] - count, count - count[points[-1]])
+        depth[mine & (beyond > hold)] = np.nan
+    return depth
 
 
 def row_words(record, track):
@@ -253,19 +284,6 @@ def _edge_range(record, poses, size):
     if record.edge_range_m is not None:
         return np.full(size, record.edge_range_m)
     return poses.range_m / np.where(np.isfinite(poses.range_ratio), poses.range_ratio, 1.0)
-
-
-def _between(count, stretch, slant, bottom, hold):
-    """Depth at each mark from the bottom points of its own stretch: between two of them, or held from the nearest."""
-    depth = np.full(len(count), np.nan)
-    for number in np.unique(stretch[bottom & (stretch >= 0)]):
-        points = np.flatnonzero(bottom & (stretch == number))
-        points = points[np.argsort(count[points])]
-        mine = (stretch == number) & np.isfinite(count)
-        depth[mine] = np.interp(count[mine], count[points], slant[points])
-        beyond = np.maximum(count[points[0]] - count, count - count[points[-1]])
-        depth[mine & (beyond > hold)] = np.nan
-    return depth
 
 
 def _of_track(track, poses, record, columns):
