@@ -28,9 +28,9 @@ class BottomPicks(Table):
 
 @dataclass(eq=False, repr=False)
 class RowDepths(Table):
-    """For each row of an image ``depth_m``, water under the transducer (true m). ``pixels``: where the bottom was traced
-    or picked, from the centre column, NaN where it was not. ``sure``: the image or the track shows it. ``held``: picks
-    are too far, the track's depth stands."""
+    """For each row of an image ``depth_m``, water under the transducer (true m). ``pixels``: where the bottom was
+    traced or picked, from the centre column, NaN where it was not. ``sure``: the image or the track shows it.
+    ``held``: picks are too far, the track's depth stands."""
 
     depth_m: Floats
     pixels: Floats

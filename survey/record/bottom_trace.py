@@ -1,9 +1,9 @@
 """The bottom traced on a record image: where the dark water ends and the floor begins, row by row.
 
 Each pixel says by its grey how likely it is water rather than floor; the laws of both are taken from the image itself.
-Along a row the evidence is summed: water up to the bottom, floor for a stretch beyond it. Of all lines through the rows
-that bend little the one with most evidence is taken (dynamic programming, Bellman 1957). Fish, bursts of clutter and
-pings without an echo are outvoted by their neighbours.
+Along a row the evidence is summed: water for a stretch up to the bottom, floor for a stretch beyond it. Of all lines
+through the rows that bend little the one with most evidence is taken (dynamic programming, Bellman 1957). Fish, bursts
+of clutter and pings without an echo are outvoted by their neighbours.
 """
 from __future__ import annotations
 
@@ -31,12 +31,13 @@ _BLOCK, _LAP = 4096, 256
 class TraceSettings:
     """How the bottom is followed; judgement, checked on simulated records.
 
-    ``floor_pixels``: stretch beyond the bottom that must look like floor. ``most_step``: pixels the bottom may move from
-    one row to the next, ``stiffness`` the evidence that each of them costs. ``first_pixel``: nearer ones are the
-    sounder's own ringing. ``sure_evidence``: share of the image's usual contrast under which a row is unsure.
+    ``weighed_pixels``: how far before the bottom it must look like water, and beyond it like floor. ``most_step``:
+    pixels the bottom may move from one row to the next, ``stiffness`` the evidence that each of them costs.
+    ``first_pixel``: nearer ones are the sounder's own ringing. ``sure_evidence``: share of the image's usual contrast
+    under which a row is unsure.
     """
 
-    floor_pixels: int = 16
+    weighed_pixels: int = 16
     most_step: int = 3
     stiffness: float = 4.0
     first_pixel: int = 4
@@ -107,8 +108,7 @@ def _line(sides, settings):
     odds = np.where(np.arange(_LEVELS) <= _parting(low), 1.0, -1.0)
     for turn in range(_ROUNDS):
         water = odds.astype(np.float32)[sides].mean(axis=0)
-        # at first a dim floor far out may pass for water, so only a step from the one to the other counts
-        line = _best_line(_scores(water, settings, settings.floor_pixels if turn == 0 else None), settings)
+        line = _best_line(_scores(water, settings), settings)
         if turn + 1 < _ROUNDS:
             odds = _odds(sides, line, settings)
     return line, _evidence(water, line, settings)
@@ -127,7 +127,7 @@ def _odds(sides, line, settings):
     """Log odds water : floor of each grey, from the pixels before and just beyond a line."""
     pixel = np.arange(sides.shape[2])
     inside = (pixel >= settings.first_pixel) & (pixel < line[:, None])
-    beyond = (pixel >= line[:, None]) & (pixel < line[:, None] + settings.floor_pixels)
+    beyond = (pixel >= line[:, None]) & (pixel < line[:, None] + settings.weighed_pixels)
     water, floor = (sum(np.bincount(side[these], minlength=_LEVELS) for side in sides) for these in (inside, beyond))
     smooth = np.array([0.25, 0.5, 0.25])
     water, floor = (np.convolve(counts + 0.5, smooth, "same") / (counts.sum() + _LEVELS / 2) + 1e-9
@@ -135,19 +135,18 @@ def _odds(sides, line, settings):
     return np.clip(np.log(water / floor), -_MOST, _MOST)
 
 
-def _scores(water, settings, before=None):
-    """(rows, pixels) evidence that the bottom begins at a pixel: water on all pixels nearer, or on so many ``before``,
-    and floor beyond."""
+def _scores(water, settings):
+    """(rows, pixels) evidence that the bottom begins at a pixel: water on so many pixels before it, floor beyond.
+
+    All else is left out: a dim floor far out may pass for water, and a row without an echo must not pull either way.
+    """
     rows, width = water.shape
     total = np.zeros((rows, width + 1), np.float32)
     np.cumsum(water, axis=1, out=total[:, 1:])
-    pixel = np.arange(width)
-    beyond = np.minimum(pixel + settings.floor_pixels, width)
-    scores = 2 * total[:, :width] - total[:, beyond]
-    if before is not None:
-        scores -= total[:, np.maximum(pixel - before, 0)]
+    pixel, reach = np.arange(width), settings.weighed_pixels
+    scores = 2 * total[:, :width] - total[:, np.minimum(pixel + reach, width)] - total[:, np.maximum(pixel - reach, 0)]
     scores[:, :settings.first_pixel] = -np.inf
-    scores[:, max(width - settings.floor_pixels, settings.first_pixel + 1):] = -np.inf
+    scores[:, max(width - reach, settings.first_pixel + 1):] = -np.inf
     return scores
 
 
@@ -178,7 +177,7 @@ def _best_line(scores, settings):
 def _evidence(water, line, settings):
     """(rows,) contrast at the line: how much more the pixels before it look like water than those beyond it."""
     rows, width = water.shape
-    reach = settings.floor_pixels // 2
+    reach = settings.weighed_pixels // 2
     pixel = np.clip(line[:, None] + np.arange(-reach, reach), 0, width - 1)
     near = water[np.arange(rows)[:, None], pixel]
     return near[:, :reach].mean(axis=1) - near[:, reach:].mean(axis=1)

@@ -1,4 +1,4 @@
-"""Cells of a map on a depth grid, seen from the beam that meets them: slant range, grazing angle, and what is hidden."""
+"""Cells of a map on a depth grid, seen from the beam that meets them: slant range, grazing angle, what is hidden."""
 from __future__ import annotations
 
 import math

@@ -38,8 +38,8 @@ class Found:
     """Cells of a window and what each of them is; (k,) arrays.
 
     ``cell``: flat index in the window. ``row``, ``column``: pixel of the image. ``across``, ``along``: pixels to either
-    side that also lie in the cell. ``ground``, ``slant`` (true m), ``side``, ``sine`` of the grazing angle. ``assumed``:
-    the depth grid knows nothing there. ``hidden``: count of cells that nearer ground hides.
+    side that also lie in the cell. ``ground``, ``slant`` (true m), ``side``, ``sine`` of the grazing angle.
+    ``assumed``: the depth grid knows nothing there. ``hidden``: count of cells that nearer ground hides.
     """
 
     cell: np.ndarray
@@ -212,7 +212,7 @@ class LaidImage:
         if len(which) and (across.any() or along.any()):
             made = self._means(block, row, column, across, along)
         else:
-            made = pixels[row, column].astype(np.float32).reshape(len(which), -1).T
+            made = pixels[row, column].astype(np.float32).reshape(len(which), self.image.bands).T
         if gains is not None:
             group, table = gains
             made = made * table[group[row], column]

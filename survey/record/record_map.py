@@ -1,7 +1,7 @@
 """Record images on the map: every cell asks which pixel of which image it is, tile by tile."""
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -50,10 +50,10 @@ class MapSettings:
 
 @dataclass
 class Shown:
-    """What became of the images. Rows: ``rows`` in all, ``off_track`` on no stretch of the track, ``turned`` left out in
-    turns, ``no_depth`` without a depth, ``missing`` dropped from the image; ``unsure`` of the traced bottom, ``held``
-    where bottom picks were too far and the track's depth stands. Ground (m2): ``shown_m2``, ``hidden_m2`` behind nearer
-    ground, ``assumed_m2`` where the depth grid knows nothing."""
+    """What became of the images. Rows: ``rows`` in all, ``off_track`` on no stretch of the track, ``turned`` left out
+    in turns, ``no_depth`` without a depth, ``missing`` dropped from the image; ``unsure`` of the traced bottom,
+    ``held`` where bottom picks were too far and the track's depth stands. Ground (m2): ``shown_m2``, ``hidden_m2``
+    behind nearer ground, ``assumed_m2`` where the depth grid knows nothing. ``cells`` that show something."""
 
     rows: int = 0
     off_track: int = 0
@@ -66,7 +66,6 @@ class Shown:
     hidden_m2: float = 0.0
     assumed_m2: float = 0.0
     cells: int = 0
-    bottoms: list = field(default_factory=list)
 
 
 class RecordMap:
@@ -124,9 +123,10 @@ class RecordMap:
         for one in self._laid:
             one.since = since if np.isfinite(since) else 0.0
         self._count(laid)
-        if not any(one.blocks for one in self._laid):
+        if not any(one.blocks and np.isfinite(one.rows.depth_m).any() for one in self._laid):
+            turned = " Some of it lies in turns, which are cut." if self.totals.turned else ""
             raise InputError("Nothing of the images can be shown: no row has a place on the track, a heading and a "
-                             "depth." + (" All of it lies in turns." if self.totals.turned else ""), field="images")
+                             f"depth.{turned}", field="images")
         self._gains = [self._gains_of(image, rows) if settings.balance else None
                        for image, (rows, _, _, _) in zip(self.images, laid)]
 

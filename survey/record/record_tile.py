@@ -59,8 +59,8 @@ class RecordTile:
         if laid.image.pixels.dtype == np.uint8 and self._kind == np.uint16:
             values = values * np.float32(257)
         if self._blend == "mean":
-            for band, mine in zip(self._values, values):
-                band += np.bincount(found.cell, mine, len(band))
+            for band, mine in enumerate(values):
+                self._values[band] += np.bincount(found.cell, mine, self._values.shape[1])
             self._looks += np.bincount(found.cell, minlength=len(self._looks)).astype(np.uint16)
         else:
             self._values[:, found.cell[won]] = values
@@ -96,7 +96,7 @@ class RecordTile:
         return int(np.count_nonzero(self._image >= 0))
 
     def pixels(self):
-        """(bands, rows, cols) of whole numbers from 1 on, 0 where nothing is shown, and (rows, cols) bool of what is."""
+        """(bands, rows, cols) of numbers from 1 on, 0 where nothing is shown; and (rows, cols) bool of what is."""
         shown = (self._image >= 0).reshape(self.shape)
         values = self._values / np.maximum(self._looks, 1) if self._blend == "mean" else self._values
         whole = np.clip(np.rint(values), 1, np.iinfo(self._kind).max).astype(self._kind)
