@@ -23,8 +23,14 @@ _CACHE_BYTES = 200_000_000
 """GDAL's cache while a raster is made: its own limit, a twentieth of all memory, would fill up with a large one."""
 
 
+_PICTURE_OPTIONS = ["TILED=YES", "COMPRESS=DEFLATE", "PREDICTOR=2", "BIGTIFF=IF_SAFER", "INTERLEAVE=BAND"]
+_KINDS = {"float32": gdal.GDT_Float32, "uint8": gdal.GDT_Byte, "uint16": gdal.GDT_UInt16}
+_LEAST_OVERVIEW = 256
+"""Pixels across the smallest overview."""
+
+
 class RasterSink:
-    """A Float32 raster in the making; use it in a ``with`` statement: what is not finished is taken away.
+    """A raster in the making; use it in a ``with`` statement: what is not finished is taken away.
 
     Parameters
     ----------
@@ -36,11 +42,15 @@ class RasterSink:
     shape : (rows, columns)
     bands : sequence of (name, unit)
     metadata : dict of str
+    picture : numpy dtype, optional
+        uint8 or uint16: the bands are grey or red, green and blue, with alpha last; 0 is no data and the last band 0
+        where there is none. Without it numbers are Float32.
     """
 
-    def __init__(self, path, wkt, transform, shape, bands, metadata):
+    def __init__(self, path, wkt, transform, shape, bands, metadata, picture=None):
         self.path, self._wkt, self._transform, self._shape = str(path), wkt, transform, shape
         self._bands, self._metadata = list(bands), metadata
+        self._picture, self._kind = picture is not None, np.dtype(picture or np.float32)
         self._told, self._hold = {}, contextlib.ExitStack()
 
     def __enter__(self):
@@ -51,16 +61,22 @@ class RasterSink:
         self._scratch = self._stage.room(self.path)
         rows, cols = self._shape
         self._raster = self._asked(lambda: gdal.GetDriverByName("GTiff").Create(
-            self._scratch, cols, rows, len(self._bands), gdal.GDT_Float32, _OPTIONS))
+            self._scratch, cols, rows, len(self._bands), _KINDS[self._kind.name], self._options()))
         self._raster.SetGeoTransform([float(v) for v in self._transform])
         self._raster.SetProjection(self._wkt)
         self._raster.SetMetadata({name: str(value) for name, value in self._metadata.items()})
         for number, (name, unit) in enumerate(self._bands, 1):
             band = self._raster.GetRasterBand(number)
-            band.SetNoDataValue(NODATA)
+            band.SetNoDataValue(0 if self._picture else NODATA)
             band.SetDescription(name)
             band.SetUnitType(unit)
         return self
+
+    def _options(self):
+        if not self._picture:
+            return _OPTIONS
+        photometric = "RGB" if len(self._bands) > 2 else "MINISBLACK"
+        return [*_PICTURE_OPTIONS, f"PHOTOMETRIC={photometric}", "ALPHA=NON-PREMULTIPLIED"]
 
     def __exit__(self, kind, error, trace):
         with quiet():
@@ -71,9 +87,10 @@ class RasterSink:
         """Write one tile: (rows, columns) arrays in the order of the bands, NaN for unknown."""
         for number, values in enumerate(bands, 1):
             rows, cols = values.shape
-            data = np.where(np.isfinite(values), values, NODATA).astype(np.float32).tobytes()
+            known = values if self._picture else np.where(np.isfinite(values), values, NODATA)
+            data = known.astype(self._kind).tobytes()
             self._asked(lambda n=number, r=rows, c=cols, d=data: self._raster.GetRasterBand(n).WriteRaster(
-                col, row, c, r, d, c, r, gdal.GDT_Float32) == 0)
+                col, row, c, r, d, c, r, _KINDS[self._kind.name]) == 0)
             self._told[number, col, row, cols, rows] = zlib.crc32(data)
             self._stage.check()
 
@@ -83,6 +100,9 @@ class RasterSink:
         A style of the user's that lies there stays.
         """
         self._asked(lambda: (self._raster.FlushCache() or 0) == 0)
+        levels = [2**k for k in range(1, 12) if max(self._shape) / 2**k >= _LEAST_OVERVIEW]
+        if self._picture and levels:
+            self._asked(lambda: self._raster.BuildOverviews("AVERAGE", levels, self._carry_on) == 0)
         with quiet():
             self._raster = None
         self._settle(self._scratch)
@@ -90,7 +110,7 @@ class RasterSink:
         for window, told in self._told.items():
             self._stage.check()
             data = self._asked(lambda n=window[0], w=window[1:]: raster.GetRasterBand(n).ReadRaster(
-                *w, buf_type=gdal.GDT_Float32))
+                *w, buf_type=_KINDS[self._kind.name]))
             if zlib.crc32(data) != told:
                 raise QgsProcessingException(not_written(self.path, "it does not read back as it was written"))
         self._stage.keep(self._converted(raster), self.path)

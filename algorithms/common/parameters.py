@@ -28,7 +28,7 @@ __all__ = [
     "ANY", "DATE_ORDERS", "LINES", "POINTS", "POLYGONS", "RANGE_UNITS", "SHORES", "SPEED_UNITS", "TABLES",
     "TEMPERATURE_UNITS",
     "advanced", "choice", "crs", "destination_file", "destination_raster", "distance", "field", "file", "files",
-    "number", "optional", "point", "raster", "sink", "source", "switch", "text",
+    "number", "optional", "point", "raster", "rasters", "sink", "source", "switch", "text",
 ]
 
 POINTS = [QgsProcessing.SourceType.TypeVectorPoint]
@@ -129,6 +129,11 @@ def crs(name, label, help_text):
 def raster(name, label, help_text, optional=True):
     """A raster layer."""
     return _with(QgsProcessingParameterRasterLayer(name, label, None, optional), help_text)
+
+
+def rasters(name, label, help_text):
+    """One or more raster layers."""
+    return _with(QgsProcessingParameterMultipleLayers(name, label, QgsProcessing.SourceType.TypeRaster), help_text)
 
 
 def point(name, label, help_text):

@@ -6,9 +6,8 @@ from qgis.core import QgsProcessingException, QgsWkbTypes
 
 from ...survey.model import schemas
 from ...survey.model.errors import InputError
-from ...survey.model.messages import Message
+from ..common import layout, read, values
 from ..common import parameters as make
-from ..common import read, values
 from ..common.base import AthwartAlgorithm
 from ..common.write import Carried, write_layer
 
@@ -22,7 +21,7 @@ class PicksFromImage(AthwartAlgorithm):
     STEP, GUIDE = 1, ("record", "distance")
     LAYERS = {"OUTPUT": schemas.PICKS}
     FUNCTION = "read_picture"
-    FIELDS = {"edge_range_m": "EDGE_RANGE", "first_s": "FIRST_TIME", "last_s": "LAST_TIME", "dropped": "DROPPED_ROWS"}
+    FIELDS = layout.FIELDS
     SUMMARY = "Turn points and lines drawn on a screenshot of the record into picks with side, range, shadow and depth."
     TAGS = "screenshot,picture,image,record,pick,digitise,shadow,waterfall,pixel,bottom"
     HELP = """Load a picture of the record as it is, without a georeference, and draw on it: a point on each object, or
@@ -51,29 +50,9 @@ class PicksFromImage(AthwartAlgorithm):
             make.raster("IMAGE", "Record image", "The picture, loaded without a georeference.", optional=False),
             make.source("TRACK", "Prepared track", "Gives the range in force at each ping and ties the picks; needed "
                         "unless the range at the edge is given.", make.POINTS, optional=True),
-            make.choice("LAYOUT", "Sides in the picture", "'both' has port on the left and starboard on the right of a "
-                        "centre column; 'port' has zero range at its right edge, 'starboard' at its left.",
-                        ["both", "port", "starboard"]),
-            make.choice("NEWEST", "Newest row", "Where the latest ping stands in the picture: displays that scroll "
-                        "down have it at the top. It has no default, since the wrong one mirrors every pick in time.",
-                        ["top", "bottom"]),
-            make.number("FIRST_PING", "Ping of the oldest row", "By the record's own count; give this, or the two "
-                        "times.", None),
-            make.text("FIRST_TIME", "Time of the oldest row", "Such as 2024-05-31T14:05:09; without a zone it is UTC, "
-                      "plus the time offset."),
-            make.text("LAST_TIME", "Time of the newest row", "In the same way as the first; the two belong together."),
+            *layout.usual(),
             *make.advanced(
-                make.number("PINGS_PER_ROW", "Pings per row", "More than one where the picture was squeezed.", 1.0, 0),
-                make.number("TIME_OFFSET", "Time offset (hours)", "Hours to add to times without a zone to get UTC: a "
-                            "clock at UTC-5 needs 5, one at UTC+2 needs -2.", 0.0),
-                make.number("EDGE_RANGE", "Range at the edge", "Displayed range at the edge farthest from the centre "
-                            "column. Blank: the range in force at each ping, from the track.", None, 0),
-                make.choice("RANGE_UNIT", "Unit of the range at the edge", "Unit of the range at the edge.",
-                            make.RANGE_UNITS),
-                make.number("CENTRE_COLUMN", "Centre column (pixels)", "Column where the range is zero, for pictures "
-                            "that were cropped. Blank: the middle, or the edge of a single side.", None),
-                make.text("DROPPED_ROWS", "Dropped rows", "Where rows are missing from the picture: the pixel row from "
-                          "the top at whose upper edge they are missing and, after a colon, how many: 120 340:5."),
+                *layout.further(),
                 make.field("LABEL_FIELD", "Field of labels", "Name of each object.", "PICKS")),
             make.sink("OUTPUT", "Picks", self.OUTPUT_HELP["OUTPUT"], "table"),
         )
@@ -87,39 +66,11 @@ class PicksFromImage(AthwartAlgorithm):
         if source is not None and QgsWkbTypes.geometryType(source.wkbType()) == polygon:
             return (f"'{source.sourceName()}' holds polygons. Draw points on objects, or lines from the object to the "
                     "shadow's end.")
-        if values.option(self, parameters, "LAYOUT", context) is None:
-            return Message("{LAYOUT} is not given: does the picture show both sides, port or starboard? It cannot be "
-                           "guessed.")
-        if values.option(self, parameters, "NEWEST", context) is None:
-            return Message("{NEWEST} is not given: does the latest ping stand at the top or at the bottom of the "
-                           "picture? Choose one; the wrong one would mirror every pick in time.")
-        edge = values.number(self, parameters, "EDGE_RANGE", context)
-        if edge is not None and values.option(self, parameters, "RANGE_UNIT", context) is None:
-            return Message("{EDGE_RANGE} is given without its unit: choose {RANGE_UNIT} ({units}). It is the unit on "
-                           "the display, and no other can be guessed.", units=", ".join(make.RANGE_UNITS))
-        if edge is None and not values.given(parameters, "TRACK"):
-            return Message("Give {TRACK}, for the range in force at each ping, or {EDGE_RANGE}.")
-        self._record(parameters, context, 10**6, 10**6)
+        missing = layout.layout_refusal(self, parameters, context)
+        if missing:
+            return missing
+        layout.record_of(self, parameters, context, 10**6, 10**6)
         return ""
-
-    def _record(self, parameters, context, width, height):
-        from ...survey import Record, read_dropped
-        from ...survey.model.times import parse_times
-        from ...survey.model.units import metres
-
-        def number(name):
-            return values.number(self, parameters, name, context)
-
-        def moment(name):
-            text = values.text(self, parameters, name, context)
-            return float(parse_times([text], number("TIME_OFFSET"), name)[0]) if text else None
-        edge = number("EDGE_RANGE")
-        if edge is not None:
-            edge = float(metres(edge, values.option(self, parameters, "RANGE_UNIT", context)))
-        return Record(width, height, values.option(self, parameters, "LAYOUT", context), number("CENTRE_COLUMN"),
-                      values.option(self, parameters, "NEWEST", context), edge, number("FIRST_PING"),
-                      number("PINGS_PER_ROW"), moment("FIRST_TIME"), moment("LAST_TIME"),
-                      read_dropped(values.text(self, parameters, "DROPPED_ROWS", context)))
 
     def run_tool(self, parameters, context, feedback):
         from ...survey import read_picture
@@ -127,7 +78,7 @@ class PicksFromImage(AthwartAlgorithm):
         image = self.parameterAsRasterLayer(parameters, "IMAGE", context)
         if image is None:
             raise QgsProcessingException(self.invalidRasterError(parameters, "IMAGE"))
-        record = self._record(parameters, context, image.width(), image.height())
+        record = layout.record_of(self, parameters, context, image.width(), image.height())
         track = None
         if values.given(parameters, "TRACK"):
             track = read.track(self, parameters, "TRACK", context, feedback)[0]

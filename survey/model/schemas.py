@@ -4,8 +4,8 @@ from __future__ import annotations
 from .layers import Field, Layer, names
 
 __all__ = [
-    "AREAS", "CALIBRATION_LINES", "CALIBRATION_PREDICTED", "CAST_LINES", "CAST_STATIONS", "COMBINED", "ELLIPSES",
-    "FILL_LINES", "FIXES", "Field", "GAPS", "Layer", "OFFSETS", "PASSES", "PICKS", "PLAN_LINES", "PLAN_SHORE",
+    "AREAS", "BOTTOM_LINE", "CALIBRATION_LINES", "CALIBRATION_PREDICTED", "CAST_LINES", "CAST_STATIONS", "COMBINED",
+    "ELLIPSES", "FILL_LINES", "FIXES", "Field", "GAPS", "Layer", "OFFSETS", "PASSES", "PICKS", "PLAN_LINES", "PLAN_SHORE",
     "RANGE_TABLE", "REJECTED", "SHORE", "SIMULATED", "SWATHS", "TARGETS", "TRACK", "UNCOVERED", "WAYPOINTS",
     "all_layers", "names",
 ]
@@ -364,6 +364,17 @@ CALIBRATION_PREDICTED = Layer("calibration_predicted", "Sigmas to come", "table"
     Field("told", "bool", "", "true where the runs say more about the offset than was assumed before"),
     Field("correlations", "string", "", "correlation with each other offset asked for"),
     Field("why_not", "string", "", "why it is not told, and what would; empty where it is"),
+))
+
+BOTTOM_LINE = Layer("bottom_line", "Line of the bottom", "point", (
+    Field("image", "string", "", "names of the images"),
+    Field("row", "double", "pixels", "middle of the row, from the top"),
+    Field("column", "double", "pixels", "where the bottom begins, from the left"),
+    Field("ping", "double", "", "the record's own ping count"),
+    _T_S, _TIME,
+    Field("kind", "string", "", "bottom, so that the points can be picks again"),
+    Field("depth_m", "double", "m", "depth at the row as displayed"),
+    Field("sure", "bool", "", "false where the image shows no clear bottom and the line is carried over"),
 ))
 
 

@@ -92,6 +92,8 @@ class RecordMap:
         Ground is filled by ``tiles``.
     bottoms : list of survey.record.bottom_depth.RowDepths
         One for each image.
+    rows : list of survey.record.row_beams.Rows
+        One for each image, with the depth that holds.
     anchors : survey.bottom.terrain.Anchors or None
     bands, kind : int, numpy dtype
         Of the map: 1 or 3, uint8 or uint16.
@@ -115,6 +117,7 @@ class RecordMap:
         self.totals = Shown()
         laid = [self._rows_of(image, picks, time_offset, step, k) for k, image in enumerate(self.images)]
         self.bottoms = [bottom for _, bottom, _, _ in laid]
+        self.rows = [rows for rows, *_ in laid]
         self.raster = self._raster_round(laid)
         self.anchors, under = self._floor(grid, laid)
         self._laid = [LaidImage(image, rows, beams, frame, self.raster, below)

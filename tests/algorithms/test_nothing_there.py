@@ -40,6 +40,8 @@ MORE = {
                       "PICKS": "picks"},
     "adjusttargets": {"GROUP_FIELD": "label"},
     "castplan": {"BOAT": "BOAT"},
+    "georeferenceimage": {"LAYOUT": "both", "NEWEST": "top", "FIRST_TIME": "2023-11-14T22:13:20Z",
+                          "LAST_TIME": "2023-11-14T22:14:20Z", "CELL_SIZE": 1, "FRAMES": None, "BOTTOM_PICKS": None},
     "picksfromimage": {"PICKS": "marks", "LAYOUT": "both", "FIRST_TIME": "2023-11-14T22:13:20Z",
                        "LAST_TIME": "2023-11-14T22:14:20Z", "EDGE_RANGE": 30, "RANGE_UNIT": "m", "NEWEST": "top",
                        "DEPTH_UNIT": "m"},

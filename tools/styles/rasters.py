@@ -14,8 +14,10 @@ from osgeo import gdal
 from qgis.core import (
     QgsColorRampShader,
     QgsMapLayer,
+    QgsMultiBandColorRenderer,
     QgsRasterLayer,
     QgsRasterShader,
+    QgsSingleBandGrayRenderer,
     QgsSingleBandPseudoColorRenderer,
 )
 from qgis.PyQt.QtGui import QColor
@@ -50,6 +52,10 @@ PROBABILITY = [(0.025, "#d0a63603", "missed in 97.5 % of the draws or more"), (0
 DEPTHS = [(0, "#f7fbff", "0 m, the shore"), (1, "#dfecf7", "1 m"), (2, "#c6dcef", "2 m"), (3, "#a6cde3", "3 m"),
           (5, "#7ab6d9", "5 m"), (8, "#519ccc", "8 m"), (12, "#3080bd", "12 m"), (20, "#1663aa", "20 m"),
           (30, "#08488e", "30 m"), (50, "#08306b", "50 m and deeper")]
+
+
+GRAZING = [(0, "#f7fcf5", "0 degrees, along the floor"), (15, "#c7e9c0", "15 degrees"), (30, "#74c476", "30 degrees"),
+           (60, "#238b45", "60 degrees"), (90, "#00441b", "90 degrees, from above")]
 
 
 def shader(items, kind):
@@ -87,9 +93,31 @@ DRAWN = (("seen", BANDS, 1, SEEN), ("seen_hidden", BANDS, 6, HIDDEN), ("seen_sma
          ("probability_seen", 1, 1, PROBABILITY))
 
 
+def save_picture(name, shown):
+    """Save the style of a picture with an alpha band: one band of grey, or three colours, as they are."""
+    path = os.path.join(tempfile.mkdtemp(), "any.tif")
+    raster = gdal.GetDriverByName("GTiff").Create(path, 2, 2, len(shown) + 1, gdal.GDT_Byte)
+    raster.SetGeoTransform((0, 1, 0, 0, 0, -1))
+    raster = None
+    layer = QgsRasterLayer(path, name)
+    if len(shown) == 1:
+        renderer = QgsSingleBandGrayRenderer(layer.dataProvider(), 1)
+    else:
+        renderer = QgsMultiBandColorRenderer(layer.dataProvider(), *shown)
+    renderer.setAlphaBand(len(shown) + 1)
+    layer.setRenderer(renderer)
+    kept = QgsMapLayer.StyleCategory.Symbology | QgsMapLayer.StyleCategory.Rendering
+    message, ok = layer.saveNamedStyle(str(STYLES / f"{name}.qml"), kept)
+    if not ok:
+        raise SystemExit(message)
+
+
 def draw():
     """Save all of them; QGIS must be running."""
     for one in DRAWN:
         save(*one, QgsColorRampShader.Type.Discrete)
     save("depths", 1, 1, DEPTHS, QgsColorRampShader.Type.Interpolated)
-    print(f"{len(DRAWN) + 1} styles of rasters in {STYLES}")
+    save("record_source", 7, 1, GRAZING, QgsColorRampShader.Type.Interpolated)
+    save_picture("mapped_record", (1,))
+    save_picture("mapped_record_colours", (1, 2, 3))
+    print(f"{len(DRAWN) + 4} styles of rasters in {STYLES}")
