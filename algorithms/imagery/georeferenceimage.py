@@ -261,9 +261,14 @@ class GeoreferenceImage(AthwartAlgorithm):
                            places=(columns["column"], -columns["row"]))
 
     def _say_before(self, job, feedback):
+        from ...survey.record.image_picks import row_words
+
         raster = job.raster
         feedback.pushInfo(f"Map of {raster.cols} x {raster.rows} cells of {raster.cell:g} m in {raster.crs.name}, from "
                           f"{job.totals.rows} rows of {len(job.images)} image{'s' * (len(job.images) > 1)}.")
+        for image in job.images:
+            note, doubtful = row_words(image.record, job.track)
+            self.tell(feedback, [note] if note else [], [doubtful] if doubtful else [])
         self.tell(feedback, warnings=job.anchors.warnings if job.anchors is not None else [])
 
     def _say_after(self, job, feedback):

@@ -76,14 +76,21 @@ class GridUnder:
         bed = np.where(assumed, depth, bed)
         slant = np.sqrt(far * far + bed * bed)
         sine = np.maximum(bed - far * slope, 0) / (slant * np.sqrt(1 + slope * slope))
-        clear, reached = self._seen(laid, block, window, at, beam, offset, low, high, quad, moment, ground, side)
+        clear, reached = self._seen(laid, block, window, (quad, moment, ground, side))
         wet = np.isfinite(slant) & (bed > 0) & reached
         edge = laid.rows.edge_m[np.clip(laid.beams.row[fans].astype(int), 0, len(laid.rows) - 1)]
         hidden = int(np.count_nonzero(wet & ~clear & (slant <= np.nanmax(edge, initial=0.0))))
         return slant.astype(np.float32), sine.astype(np.float32), wet & clear, assumed, hidden
 
-    def _seen(self, laid, block, window, at, beam, offset, low, high, quad, moment, ground, side):
-        """(k,) whether no nearer ground hides a cell, and whether the sound comes so far before it meets land."""
+    def _seen(self, laid, block, window, cells):
+        """(k,) whether no nearer ground hides a cell, and whether the sound comes so far before it meets land.
+
+        ``cells``: interval, share of it, ground range and side of each.
+        """
+        quad, moment, ground, side = cells
+        fans = slice(block.first, block.end + 1)
+        at, beam, offset = self._at[fans], self._beam[fans], self._offset[fans]
+        low, high = laid.low[fans], laid.high[fans]
         tips = [at, at + low[:, None] * beam, at + high[:, None] * beam]
         moved = np.max([np.hypot(*np.diff(tip, axis=0).T) for tip in tips], axis=0) * 2 * self._step
         pieces = np.clip(np.ceil(moved / self._cell), 1, 10_000).astype(int)
@@ -95,8 +102,7 @@ class GridUnder:
             part = share if values.ndim == 1 else share[:, None]
             return values[owner] + part * (values[owner + 1] - values[owner])
         (col, row), (dcol, drow) = mixed(at).T, mixed(beam).T
-        depth = np.nan_to_num(laid.rows.depth_m)[np.clip(laid.beams.row[block.first:block.end + 1].astype(int), 0,
-                                                         len(laid.rows) - 1)]
+        depth = np.nan_to_num(laid.rows.depth_m)[np.clip(laid.beams.row[fans].astype(int), 0, len(laid.rows) - 1)]
         both = np.concatenate
         rays = Rays(both([col, col]), both([row, row]), both([dcol, -dcol]), both([drow, -drow]),
                     np.tile(mixed(offset), 2), np.tile(mixed(depth), 2), both([mixed(high), -mixed(low)]))

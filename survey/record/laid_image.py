@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -53,6 +54,21 @@ class Found:
     sine: np.ndarray
     assumed: np.ndarray
     hidden: int
+
+
+class Look(NamedTuple):
+    """(k,) arrays: cells of a window that beams meet, whether they are on the image or not: ``cell``, ``quad`` the
+    interval, ``line`` the row of the image, and the rest as in Found; ``shown``: nothing speaks against it yet."""
+
+    cell: np.ndarray
+    quad: np.ndarray
+    line: np.ndarray
+    ground: np.ndarray
+    slant: np.ndarray
+    side: np.ndarray
+    sine: np.ndarray
+    shown: np.ndarray
+    assumed: np.ndarray
 
 
 class LaidImage:
@@ -154,7 +170,8 @@ class LaidImage:
             hidden = 0
         else:
             slant, sine, shown, assumed, hidden = self._ground.under(self, block, quad, moment, ground, side, depth)
-        return self._pixels(block, interval, cell, quad, line, ground, slant, side, sine, shown, assumed, hidden)
+        look = Look(cell, quad, line, ground, slant, side, sine, shown, assumed)
+        return self._pixels(interval, look, hidden)
 
     def age(self, row):
         """Seconds between the first of all rows with a time and these, float32."""
@@ -170,27 +187,28 @@ class LaidImage:
         y = (row - corner[1]).astype(np.float32) - y0[quad]
         return beam_through(x, y, step, beam, swing, quad)
 
-    def _pixels(self, block, interval, cell, quad, line, ground, slant, side, sine, shown, assumed, hidden):
-        record = self.image.record
-        away = slant * self._scale[line]
-        place = np.float32(record.centre) + side * away
+    def _pixels(self, interval, look, hidden):
+        """Found of all looks that meet a pixel."""
+        record, line, quad = self.image.record, look.line, look.quad
+        away = look.slant * self._scale[line]
+        place = np.float32(record.centre) + look.side * away
         with np.errstate(invalid="ignore"):
-            shown = shown & (away <= record.reach) & (place >= 0) & (place < record.width)
+            shown = look.shown & (away <= record.reach) & (place >= 0) & (place < record.width)
         if len(self._side_shown) == 1:
-            shown &= side == self._side_shown[0]
+            shown &= look.side == self._side_shown[0]
         keep = np.flatnonzero(shown)
         column = place[keep].astype(np.intp)
         line, quad = line[keep], quad[keep]
         if self.image.clear is not None:
             solid = ~self.image.clear[line, column]
             keep, column, line, quad = keep[solid], column[solid], line[solid], quad[solid]
-        ground, slant, size = ground[keep], slant[keep], self._raster.cell
+        ground, slant, size = look.ground[keep], look.slant[keep], self._raster.cell
         across = np.maximum((size * ground / slant * self._scale[line] - 0.5) * 0.5, 0).astype(np.intp)
         moved = np.hypot(*(self.at[interval + 1] - self.at[interval]).T)
         rows = np.abs(self.beams.row[interval + 1] - self.beams.row[interval]) / np.maximum(moved, 1e-6)
         along = np.maximum((rows - 0.5) * 0.5, 0).astype(np.intp)[quad]
-        return Found(cell[keep], line, column, across, along, ground, slant, side[keep], sine[keep],
-                     None if assumed is None else assumed[keep], hidden)
+        return Found(look.cell[keep], line, column, across, along, ground, slant, look.side[keep], look.sine[keep],
+                     None if look.assumed is None else look.assumed[keep], hidden)
 
     def values(self, block, found, which, gains=None):
         """Greys or colours of found cells: the pixel itself, or the mean of those that lie in the cell.

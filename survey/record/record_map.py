@@ -19,7 +19,6 @@ from .row_beams import lay_rows
 
 __all__ = ["MapSettings", "RecordMap", "Shown"]
 
-RANGE_MODELS = ("slant", "terrain")
 
 
 @dataclass(frozen=True)
@@ -42,10 +41,12 @@ class MapSettings:
     tile: int = 1024
 
     def __post_init__(self):
-        for name, known in (("blend", BLENDS), ("bottom", BOTTOMS)):
-            if getattr(self, name) not in known:
-                raise InputError(Message("{" + name + "} is '{given}'; choose one of {known}.",
-                                         given=getattr(self, name), known=", ".join(known)))
+        if self.blend not in BLENDS:
+            raise InputError(Message("{blend} is '{given}'; choose one of {known}.", given=self.blend,
+                                     known=", ".join(BLENDS)))
+        if self.bottom not in BOTTOMS:
+            raise InputError(Message("{bottom} is '{given}'; choose one of {known}.", given=self.bottom,
+                                     known=", ".join(BOTTOMS)))
 
 
 @dataclass

@@ -3,9 +3,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..model.errors import InputError
-from ..model.messages import Message
-
 __all__ = ["BEST_GRAZING_SINE", "BLENDS", "SOURCE_BANDS", "RecordTile"]
 
 BLENDS = ("nearest", "newest", "mean", "grazing")
@@ -31,9 +28,6 @@ class RecordTile:
     """
 
     def __init__(self, window, bands, kind, blend):
-        if blend not in BLENDS:
-            raise InputError(Message("{blend} is '{given}'; choose one of {known}.", given=blend,
-                                     known=", ".join(BLENDS)))
         self.window, self._kind, self._blend = window, np.dtype(kind), blend
         self.shape = (window[1] - window[0], window[3] - window[2])
         size = self.shape[0] * self.shape[1]

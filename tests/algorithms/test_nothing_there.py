@@ -89,16 +89,16 @@ def box(x0, y0, x1, y1):
             f"{X + x0} {Y + y0})))")
 
 
-def raster(path, values, corner, bands=("depth",)):
-    made = gdal.GetDriverByName("GTiff").Create(str(path), values.shape[-1], values.shape[-2], len(bands),
-                                                gdal.GDT_Float32)
+def raster(path, values, corner, bands=("depth",), kind=gdal.GDT_Float32):
+    made = gdal.GetDriverByName("GTiff").Create(str(path), values.shape[-1], values.shape[-2], len(bands), kind)
     made.SetGeoTransform((*corner[:1], 1, 0, corner[1], 0, -1))
     reference = osr.SpatialReference()
     reference.ImportFromEPSG(32615)
     made.SetProjection(reference.ExportToWkt())
     for i, name in enumerate(bands, 1):
         band = made.GetRasterBand(i)
-        band.SetNoDataValue(-9999)
+        if kind == gdal.GDT_Float32:
+            band.SetNoDataValue(-9999)
         band.SetDescription(name)
         band.WriteArray(values)
     del made, band
@@ -130,7 +130,7 @@ def world(provider, tmp_path_factory):
         "BOAT": layer_of("Point", {"heading_deg": "double"}, [(f"POINT({X} {Y + 10})", [0.0])], "boat"),
         "marks": layer_of("Point", {"kind": "string"}, [("POINT(10 -20)", ["object"])], "marks"),
         "depths": raster(folder / "depths.tif", np.full((200, 200), 5.0), (X - 60, Y + 150)),
-        "IMAGE": raster(folder / "image.tif", np.full((60, 60), 9.0), (0, 0)),
+        "IMAGE": raster(folder / "image.tif", np.full((60, 60), 9.0), (0, 0), kind=gdal.GDT_Byte),
     }
     lines = [f"$GPRMC,22132{i},A,4500.00{11 * i:02d},N,09300.0000,W,3.9,0.0,141123,,*" for i in range(2)]
     with open(made["log"], "w", encoding="ascii") as file:

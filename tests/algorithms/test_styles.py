@@ -49,7 +49,7 @@ def loaded(provider, tmp_path_factory):
         context.setProject(project)
         wanted = {name: QgsProcessingOutputLayerDefinition(str(folder / f"{tool}_{name}_again.{ending}"), project)
                   for name, ending in endings.items() if ending == "gpkg"}
-        plain = {name: str(folder / f"again.{ending}") for name, ending in endings.items() if ending != "gpkg"}
+        plain = {name: str(folder / f"{name}_again.{ending}") for name, ending in endings.items() if ending != "gpkg"}
         results = run(tool, {**parameters, **plain, **wanted}, context)
         made = {}
         for name in wanted:

@@ -10,6 +10,7 @@ from qgis.core import (
     QgsProcessingException,
     QgsProcessingFeedback,
     QgsProcessingModelAlgorithm,
+    QgsRasterLayer,
     QgsVectorLayer,
 )
 from qgis.PyQt.QtCore import QRectF
@@ -17,7 +18,8 @@ from qgis.PyQt.QtCore import QRectF
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 MODELS = ROOT / "plugin" / "models"
 SAMPLE = ROOT / "sample_project"
-TITLES = {"auditouting": "Audit an outing", "castcard": "Picks to cast card", "outingreport": "An outing to its report"}
+TITLES = {"auditouting": "Audit an outing", "castcard": "Picks to cast card", "outingreport": "An outing to its report",
+          "recordmap": "Record to map"}
 FOLDED = 2  # QgsProcessingParameterDefinition.Flag.FlagAdvanced; its type changes between versions
 
 LAKE, AREA, SHORELINE = (f"{SAMPLE / 'lake.gpkg'}|layername={name}" for name in ("lake", "search_areas", "shoreline"))
@@ -134,7 +136,7 @@ def test_every_input_and_output_explains_itself(models, name):
     assert all(o.name() in told for o in model.outputDefinitions())
 
 
-@pytest.mark.parametrize("name, most", [("auditouting", 9), ("outingreport", 13), ("castcard", 9)])
+@pytest.mark.parametrize("name, most", [("auditouting", 9), ("outingreport", 13), ("castcard", 9), ("recordmap", 12)])
 def test_few_inputs_stand_open(models, name, most):
     assert len([d for d in models[name].parameterDefinitions() if not d.isDestination()
                 and not int(d.flags()) & FOLDED]) == most
@@ -299,3 +301,20 @@ def waypoints(path):
     """Names of a GPX file's waypoints."""
     gpx = "{http://www.topografix.com/GPX/1/1}"
     return [point.findtext(f"{gpx}name") for point in ET.parse(path).getroot().iter(f"{gpx}wpt")]
+
+
+def test_the_sample_record_comes_onto_the_map(provider, tmp_path):
+    """North's log and the picture of one of its lines; how that is told stands in the frame's table."""
+    import csv
+    with open(SAMPLE / "north_record_frame.csv", encoding="utf-8") as file:
+        frame = {row["name"]: row["value"] for row in csv.DictReader(file)}
+    made = call("recordmap", {
+        "LOGS": [str(SAMPLE / "outing_north.nmea")], "OUTING": "north", "SETTINGS": str(SAMPLE / "north_settings.csv"),
+        "RANGE_UNIT": "m", "IMAGE": [str(SAMPLE / "north_record.png")], "LAYOUT": frame["layout"],
+        "NEWEST": frame["newest"], "FIRST_TIME": frame["first_time"], "LAST_TIME": frame["last_time"],
+        **to_files(tmp_path, {"track:Track": "gpkg", "track:Passes": "gpkg", "record:Record": "tif",
+                              "record:Bottom": "gpkg"})})
+    layer = QgsRasterLayer(made["record:Record"], "record")
+    assert layer.isValid() and layer.bandCount() == 2 and layer.width() * layer.height() > 100_000
+    line = rows(made["record:Bottom"])
+    assert len(line) > 900 and sum(row["sure"] for row, _ in line) > 0.95 * len(line)

@@ -84,7 +84,7 @@ def prepare(folder, run, share=1.0, days=1):
         "PICKS": str(SAMPLE / "north_record_points.csv"), "KIND_FIELD": "kind",
         "IMAGE": str(SAMPLE / "north_record.png"), "LAYOUT": "both", "NEWEST": "top", "EDGE_RANGE": 30,
         "RANGE_UNIT": "m", "FIRST_PING": 1}, OUTPUT="gpkg")
-    job("georeferenceimage", {
+    done("georeferenceimage", {
         "IMAGE": [str(SAMPLE / "north_record.png")], "TRACK": track["OUTPUT"], "LAYOUT": "both", "NEWEST": "top",
         "FIRST_TIME": "2024-06-15T13:08:00Z", "LAST_TIME": "2024-06-15T13:12:00Z", "BOTTOM_FROM": "traced",
         "CELL_SIZE": 1}, OUTPUT="tif", SOURCE="tif", BOTTOM="gpkg")

@@ -16,7 +16,7 @@ KEY = ("outing", "pass", "look", "fix", "swath", "gap", "grade", "mark", "pick",
 LAYERS = {"FIXES": "fix", "WAYPOINTS": "waypoint", "TRACK": "fix", "PASSES": "pass", "SWATHS": "swath", "GAPS": "gap",
           "AREAS": "area", "SHORE": "shore", "PICKS": "pick", "TARGETS": "target", "ELLIPSES": "ellipse",
           "REJECTED": "rejected", "COMBINED": "combined target", "OFFSETS": "offset", "CAST_LINES": "cast line",
-          "CAST_STATIONS": "station"}
+          "CAST_STATIONS": "station", "BOTTOM_LINE": "line of the bottom"}
 
 
 @pytest.mark.parametrize("room", sorted(path.parent.name for path in (ROOT / "survey").glob("*/__init__.py")))

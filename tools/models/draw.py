@@ -39,6 +39,11 @@ Say where to cast from in one of three ways: a stand-off and the wind, for a boa
 target; a point on the map and the heading of the bow, for a boat that stays where it is; or a layer of such places."""
 
 
+MAPPED = """From the log of an outing and pictures of its record to the record on the map. It runs, one after the other:
+'Read NMEA 0183 and GPX logs', 'Prepare track' and 'Georeference record image'. Say how the pictures show the record:
+which sides, where the newest row stands, and which ping or time the rows begin with."""
+
+
 def in_metres():
     """Expression: metres in one DEPTH_UNIT, null where no unit was chosen."""
     from athwart.survey.model.units import LENGTHS
@@ -181,12 +186,29 @@ def picks_to_cast_card():
     return draft
 
 
+def record_to_map():
+    """Log and pictures -> the record on the map."""
+    draft = Draft("Record to map", GROUP, "From a log (NMEA 0183 or GPX) and pictures of the record to a raster on the "
+                  "map, without the water column.", paragraphs(MAPPED, NEEDS))
+    log_to_track(draft)
+    draft.stage("The record on the map", GREEN)
+    draft.step(
+        "record", "athwart:georeferenceimage", "The bottom is traced on the picture unless you say otherwise; sharp "
+        "turns are cut, and of several looks the nearest is shown.",
+        asks=[Ask("IMAGE"), Ask("LAYOUT"), Ask("NEWEST"), Ask("FIRST_TIME"), Ask("LAST_TIME"), Ask("CELL_SIZE"),
+              Ask("FIRST_PING", folded=True), Ask("BALANCE", folded=True), Ask("BLEND", folded=True)],
+        gives=[Give("OUTPUT", "Record", "Mapped record"),
+               Give("BOTTOM", "Bottom", "Line of the bottom", spared=True)],
+        TRACK=of("track", "OUTPUT"), BOTTOM_FROM=fixed("traced"))
+    return draft
+
+
 def write(folder):
     """Draw and save every model; the provider must be registered. Returns the paths."""
     version = f"saved by QGIS {Qgis.QGIS_VERSION.split('-')[0]}"
     paths = []
     for name, draw in (("auditouting", audit_an_outing), ("outingreport", outing_to_report),
-                       ("castcard", picks_to_cast_card)):
+                       ("castcard", picks_to_cast_card), ("recordmap", record_to_map)):
         paths.append(pathlib.Path(folder, f"{name}.model3"))
         if not draw().finish(version).toFile(str(paths[-1])):
             raise OSError(f"{paths[-1]} could not be written")
