@@ -245,6 +245,7 @@ class LaidImage:
         c0 = np.maximum(column - across, np.where(right, centre, 0))
         c1 = np.minimum(column + across + 1, np.where(right, record.width, centre))
         r0, r1 = np.maximum(row - along, rows.start), np.minimum(row + along + 1, rows.stop)
+        tall = bool(along.any())
         many = ((r1 - r0) * (c1 - c0)).astype(np.float32)
         cols = slice(int(c0.min()), int(c1.max()))
         c0, c1, r0, r1 = c0 - cols.start, c1 - cols.start, r0 - rows.start, r1 - rows.start
@@ -255,8 +256,11 @@ class LaidImage:
         made = []
         for band in range(pixels.shape[2]):
             np.cumsum(pixels[..., band], axis=1, dtype=np.uint32, out=table[1:, 1:])
-            np.cumsum(table[1:, 1:], axis=0, out=table[1:, 1:])
-            total = table[r1, c1] - table[r0, c1] - table[r1, c0] + table[r0, c0]
+            if tall:
+                np.cumsum(table[1:, 1:], axis=0, out=table[1:, 1:])
+                total = table[r1, c1] - table[r0, c1] - table[r1, c0] + table[r0, c0]
+            else:
+                total = table[r1, c1] - table[r1, c0]
             made.append(total.astype(np.float32) / many)
         return np.stack(made)
 

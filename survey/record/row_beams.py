@@ -98,8 +98,8 @@ def lay_rows(record, track, keep_turns=False, own_depth=False, time_offset=0.0):
     if not len(runs):
         raise InputError(Message("The track has no times; tell the rows by ping with {first_ping}.")
                          if record.by_time else
-                         Message("The track carries no rising ping count. Give {prepare.ping_field}, or tell the rows "
-                                 "by {first_time} and {last_time}."))
+                         Message("The track carries no rising ping count. Give {prepare(fixes.ping)} in {prepare()}, "
+                                 "or tell the rows by {first_s} and {last_s}."))
     stretch, other = runs.find(count, np.full(len(count), "", object))
     _refuse_two(runs, stretch, other)
     if not (stretch >= 0).any():
