@@ -51,7 +51,8 @@ class Opened:
             rows = min(_ROWS_AT_ONCE, self.height - row)
             part = slice(row, row + rows)
             read = [self._read(band, row, rows, self.kind) for band in self._shown]
-            pixels[part] = self._table[read[0]] if self._table is not None else np.stack(read, axis=2)
+            pixels[part] = (self._table[read[0]] if self._table is not None else
+                            read[0][..., None] if self.bands == 1 else np.stack(read, axis=2))
             if self._alpha is not None:
                 clear[part] = self._read(self._alpha, row, rows, self.kind) == 0
 

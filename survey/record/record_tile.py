@@ -36,6 +36,7 @@ class RecordTile:
         self._looks = np.zeros(size, np.uint16) if blend == "mean" else None
         self._sine, self._slant = (np.full(size, np.nan, np.float32) for _ in range(2))
         self._image, self._row, self._sample = (np.full(size, -1, np.int32) for _ in range(3))
+        self._last = np.empty(size, np.int32)
         self.hidden = 0
         self.assumed = 0
 
@@ -82,8 +83,9 @@ class RecordTile:
             at, mine = at[again], mine[again]
         at, mine = last
         won = better[mine == self._score[at]]
-        _, first = np.unique(found.cell[won], return_index=True)
-        return won[first]
+        cell, number = found.cell[won], np.arange(len(won), dtype=np.int32)
+        self._last[cell] = number  # where a cell stands here twice, one of the two stays
+        return won[self._last[cell] == number]
 
     def count(self):
         """How many cells show something."""
