@@ -82,6 +82,23 @@ def test_every_cell_shows_its_own_place_at_any_heading_in_a_bend_and_at_two_spee
         assert all(slant > edge - 0.02 or ping < 1 or ping > last for ping, _, slant in looks)
 
 
+@pytest.mark.parametrize("newest", ["top", "bottom"])
+def test_missing_rows_stay_empty_and_move_nothing_else(newest):
+    floor = Floor(flat(5.0), ramp(0.0, -50.0, 100.0))
+    display = replace(SHARP, half=150, newest=newest, dropped=((90, 60), (200, 1)))
+    image, track, made = shot(Steered(((30, 1.5, 0),)), floor, display)
+    values, source, job = mapped([image], track)
+    assert job.totals.missing == 61
+    u, v = middles(job)
+    seen = np.abs(source["slant"]) > 5.6
+    assert np.abs((values[0] / 65535.0 - floor.brightness(u, v))[seen] * 100).max() < 0.5 * CELL
+    step = 1.5 * np.diff(made.t)[0]
+    gap = (v > 89.6 * step) & (v < 149.4 * step) & (np.abs(u) < 15)
+    assert gap.sum() > 1000 and not values[0][gap].any()
+    beside = (v > 80 * step) & (v < 159 * step) & (np.abs(u) < 15) & ~((v > 89.4 * step) & (v < 149.6 * step))
+    assert values[0][beside].all()
+
+
 def test_lines_are_straight_and_circles_round():
     lines, circle = (((-9.0, 0.0), (-9.0, 1.0)), ((0.0, 30.0), (1.0, 30.6))), (10.0, 20.0, 4.0)
     floor = Floor(rolling(5.0, 0.0), marked(lines, [circle], width_m=0.5))
