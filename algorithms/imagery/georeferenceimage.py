@@ -257,7 +257,7 @@ class GeoreferenceImage(AthwartAlgorithm):
         names = ("image", "row", "column", "ping", "t_s", "kind", "depth_m", "sure")
         columns = {name: np.concatenate(part) for name, part in zip(names, zip(*parts))}
         return write_layer(self, parameters, "BOTTOM", context, feedback, fields=schemas.BOTTOM_LINE, columns=columns,
-                           kind="point", crs=QgsCoordinateReferenceSystem(),
+                           crs=QgsCoordinateReferenceSystem(),
                            places=(columns["column"], -columns["row"]))
 
     def _say_before(self, job, feedback):

@@ -5,9 +5,9 @@ from .layers import Field, Layer, names
 
 __all__ = [
     "AREAS", "BOTTOM_LINE", "CALIBRATION_LINES", "CALIBRATION_PREDICTED", "CAST_LINES", "CAST_STATIONS", "COMBINED",
-    "ELLIPSES", "FILL_LINES", "FIXES", "Field", "GAPS", "Layer", "OFFSETS", "PASSES", "PICKS", "PLAN_LINES", "PLAN_SHORE",
-    "RANGE_TABLE", "REJECTED", "SHORE", "SIMULATED", "SWATHS", "TARGETS", "TRACK", "UNCOVERED", "WAYPOINTS",
-    "all_layers", "names",
+    "ELLIPSES", "FILL_LINES", "FIXES", "Field", "GAPS", "Layer", "OFFSETS", "PASSES", "PICKS", "PLAN_LINES",
+    "PLAN_SHORE", "RANGE_TABLE", "REJECTED", "SHORE", "SIMULATED", "SWATHS", "TARGETS", "TRACK", "UNCOVERED",
+    "WAYPOINTS", "all_layers", "names",
 ]
 
 _T_S = Field("t_s", "double", "s", "seconds since 1970-01-01 UTC; what the tools compute with")

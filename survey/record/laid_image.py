@@ -210,11 +210,12 @@ class LaidImage:
         return Found(look.cell[keep], line, column, across, along, ground, slant, look.side[keep], look.sine[keep],
                      None if look.assumed is None else look.assumed[keep], hidden)
 
-    def values(self, block, found, which, gains=None):
+    def values(self, block, cells, which, gains=None):
         """Greys or colours of found cells: the pixel itself, or the mean of those that lie in the cell.
 
         Parameters
         ----------
+        cells : Found
         which : (m,) int array
             Of the found cells.
         gains : (rows,) int array and (groups, columns) array, optional
@@ -225,8 +226,8 @@ class LaidImage:
         (bands, m) float32 array
         """
         pixels = self.image.pixels
-        row, column = found.row[which], found.column[which]
-        across, along = found.across[which], found.along[which]
+        row, column = cells.row[which], cells.column[which]
+        across, along = cells.across[which], cells.along[which]
         if len(which) and (across.any() or along.any()):
             made = self._means(block, row, column, across, along)
         else:

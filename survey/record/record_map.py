@@ -5,9 +5,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..bottom.rasters import Raster, carried, metric_crs
+from ..bottom.rasters import Raster, metric_crs
 from ..bottom.terrain import anchored
-from ..geometry.frame import horizontal_crs
+from ..geometry.frame import carried, horizontal_crs
 from ..model.errors import InputError
 from ..model.messages import Message
 from .balance import column_gains

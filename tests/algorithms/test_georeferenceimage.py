@@ -157,7 +157,7 @@ def test_the_traced_bottom_comes_out_and_goes_in_again(run, make_layer, tmp_path
     usual = {"IMAGE": image, "TRACK": layer, **USUAL, "OUTPUT": str(tmp_path / "a.tif")}
     heard = Heard()
     traced = run("georeferenceimage", {**usual, "BOTTOM_FROM": "traced", "BOTTOM": "memory:"}, heard)
-    line = [feature for feature in traced["BOTTOM"].getFeatures()]
+    line = list(traced["BOTTOM"].getFeatures())
     depth = np.array([feature["depth_m"] for feature in line])
     assert len(line) > 0.9 * len(made.grey) and np.median(depth) == pytest.approx(6.0, abs=0.1)
     point = line[20].geometry().asPoint()
