@@ -375,7 +375,7 @@ BOTTOM_LINE = Layer("bottom_line", "Line of the bottom", "point", (
     Field("kind", "string", "", "bottom, so that the points can be picks again"),
     Field("depth_m", "double", "m", "depth at the row as displayed"),
     Field("sure", "bool", "", "false where the image shows no clear bottom and the line is carried over"),
-))
+), style="bottom_line")
 
 
 def all_layers() -> list[Layer]:

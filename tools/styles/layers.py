@@ -116,6 +116,13 @@ def fixes():
         ("fix with depth", "ELSE", marker_symbol(mark("circle", 0.9, BLUE, None)))), None
 
 
+def bottom_line():
+    """Line of the bottom on a picture: dots where it shows, crosses where it is carried over."""
+    return "Point", rules(
+        ("bottom, unsure", '"sure" IS FALSE', marker_symbol(mark("cross2", 1.6, None, VERMILION, 0.4))),
+        ("bottom", "ELSE", marker_symbol(mark("circle", 0.8, AMBER, None)))), None
+
+
 def waypoints():
     """Waypoints: a flag-like square and the name."""
     symbol = marker_symbol(mark("square", 2.0, AMBER, INK, 0.25))
@@ -218,7 +225,7 @@ def uncovered():
         ("not worth a line", "ELSE", polygon_symbol(fill(VERMILION, 130)))), None
 
 
-DRAWN = (swaths, gaps, shore, passes, track, fixes, waypoints, targets, ellipses, areas, combined,
+DRAWN = (swaths, gaps, shore, passes, track, fixes, bottom_line, waypoints, targets, ellipses, areas, combined,
          casts, stations, plan_lines, uncovered)
 
 
