@@ -13,7 +13,7 @@ import numpy as np
 
 from ..adjustment.looks import OUTING_ERRORS, PASS_ERRORS, RepeatedLooks
 from ..beams.ranges import blind_range, ground_range
-from ..model.constants import SOUND_SPEED_FOR_TARGETS_MPS
+from ..model.constants import SOUND_SPEED_FOR_ERRORS_MPS
 from ..model.errors import InputError
 from ..targets.budget import budget
 from ..targets.covariance import standing
@@ -134,7 +134,7 @@ def predicted_looks(runs, objects, depth_m, sigmas, sound_speed_mps=None):
 
     # the echo comes from somewhere up the object: what locating takes for its place lies at this ground range
     slant = np.hypot(ground, depth - standing(sigmas.sigma_height))
-    sound = SOUND_SPEED_FOR_TARGETS_MPS if sound_speed_mps is None else sound_speed_mps
+    sound = SOUND_SPEED_FOR_ERRORS_MPS if sound_speed_mps is None else sound_speed_mps
     obs = Observations(
         side=side, slant=slant, shadow_end=each(np.nan), depth=depth, azimuth_deg=azimuth, vel_east=velocity[:, 0],
         vel_north=velocity[:, 1], turn_dps=nothing, lever_forward=nothing, lever_starboard=nothing,
