@@ -29,6 +29,12 @@ if TYPE_CHECKING:
     from .model.errors import Cancelled, InputError, SurveyError
     from .model.times import parse_times
     from .model.track import Track
+    from .planning.plan_rows import plan_columns, plan_gpx, plan_places, shore_columns, uncovered_rows
+    from .planning.polygons import ground_of
+    from .planning.shore_run import ShoreRunSettings, plan_shore_run
+    from .planning.simulate import simulated_fixes
+    from .planning.spacing import ReachRule, range_for_depth
+    from .planning.survey_plan import LinePlanSettings, plan_lines
     from .record.image_picks import Marks
     from .record.picture import Record, read_dropped
     from .record.reading import read_picture
@@ -60,6 +66,9 @@ __all__ = [
     "AdjustSettings", "adjust",
     # casts
     "Boat", "StandOff", "CastSettings", "plan_casts", "cast_card",
+    # before the trip
+    "ground_of", "ReachRule", "range_for_depth", "LinePlanSettings", "plan_lines", "ShoreRunSettings", "plan_shore_run",
+    "plan_columns", "shore_columns", "plan_places", "uncovered_rows", "plan_gpx", "simulated_fixes",
     # to take along
     "Waypoint", "GpxLine", "gpx_text", "write_gpx", "ReportLayer", "Report", "write_report", "CAUTION",
     # what can go wrong
@@ -86,6 +95,12 @@ _HOMES = {
     "model.errors": ("Cancelled", "InputError", "SurveyError"),
     "model.times": ("parse_times",),
     "model.track": ("Track",),
+    "planning.plan_rows": ("plan_columns", "plan_gpx", "plan_places", "shore_columns", "uncovered_rows"),
+    "planning.polygons": ("ground_of",),
+    "planning.shore_run": ("ShoreRunSettings", "plan_shore_run"),
+    "planning.simulate": ("simulated_fixes",),
+    "planning.spacing": ("ReachRule", "range_for_depth"),
+    "planning.survey_plan": ("LinePlanSettings", "plan_lines"),
     "record.image_picks": ("Marks",),
     "record.picture": ("Record", "read_dropped"),
     "record.reading": ("read_picture",),

@@ -5,7 +5,7 @@ from qgis.core import QgsProcessingOutputNumber
 
 from ...survey.model.errors import InputError
 from ...survey.model.messages import Message
-from ...survey.report.pages import CAUTION
+from ...survey import CAUTION
 from ..common import parameters as make
 from ..common import read, values
 from ..common.files import save_text
@@ -111,7 +111,7 @@ def speed(alg, parameters, context):
 
 def range_rule(alg, parameters, context, **more):
     """The ReachRule of the form."""
-    from ...survey.planning.spacing import ReachRule, range_for_depth
+    from ...survey import ReachRule, range_for_depth
 
     range_m = metres(alg, parameters, "RANGE", context)
     return ReachRule(range_m=range_m, range_of=None if range_m is not None else range_for_depth,
@@ -134,7 +134,7 @@ def ground_for(alg, parameters, context, feedback, area, crs, water=None):
     area, water : lists of shapely polygons in ``crs``
     crs : QgsCoordinateReferenceSystem
     """
-    from ...survey.planning.polygons import ground_of
+    from ...survey import ground_of
 
     shut, _ = geometries(alg, parameters, "EXCLUDE", context, feedback, crs)
     grid = depth_grid(alg, parameters, "DEPTH_GRID", context)
@@ -154,7 +154,7 @@ def start_of(alg, parameters, context, crs):
 
 def save_gpx(alg, parameters, context, feedback, run, frame, speed_mps):
     """Write the routes of a run where OUTPUT_GPX asks for them; what the tool hands back of it."""
-    from ...survey.planning.plan_rows import plan_gpx
+    from ...survey import plan_gpx
 
     if not values.given(parameters, "OUTPUT_GPX"):
         return {}

@@ -72,7 +72,7 @@ class PlanShoreRun(AthwartAlgorithm):
                               ("LITRES", "Fuel (litres)"), ("PREDICTED_PERCENT", "Shore to be scanned (%)"))
 
     def _settings(self, parameters, context, start=None):
-        from ...survey.planning.shore_run import ShoreRunSettings
+        from ...survey import ShoreRunSettings
 
         def number(name):
             return values.number(self, parameters, name, context)
@@ -95,7 +95,7 @@ class PlanShoreRun(AthwartAlgorithm):
         return ""
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.planning.shore_run import plan_shore_run
+        from ...survey import plan_shore_run
 
         shore, crs = plan_form.geometries(self, parameters, "SHORELINE", context, feedback)
         water, _ = plan_form.geometries(self, parameters, "WATER", context, feedback, crs)
@@ -118,20 +118,17 @@ class PlanShoreRun(AthwartAlgorithm):
                 "PREDICTED_PERCENT": float(plan.predicted_percent)}
 
     def _write(self, parameters, context, feedback, plan, settings, crs):
-        from ...survey.planning.plan_rows import plan_columns, plan_places
-        from ...survey.planning.simulate import simulated_fixes
+        from ...survey import plan_places, shore_columns, simulated_fixes
 
         frame = plan.ground.frame
-        columns = plan_columns(plan.run, frame, settings.speed_mps, 0.0, settings.litres_per_hour)
-        columns.update(shore_pct=plan.shore_pct, in_band_pct=plan.in_band_pct)
         results = {"OUTPUT": write_layer(
-            self, parameters, "OUTPUT", context, feedback, fields=self.LAYERS["OUTPUT"], columns=columns, kind="line",
-            crs=crs, places=plan_places(plan.run, frame))}
+            self, parameters, "OUTPUT", context, feedback, fields=self.LAYERS["OUTPUT"],
+            columns=shore_columns(plan, settings), crs=crs, places=plan_places(plan.run, frame))}
         if values.given(parameters, "SIMULATE"):
             x, y, fixes = simulated_fixes(plan.run, plan.ground, speed_mps=settings.speed_mps,
                                           wander_m=settings.reach.wander_m)
             results["SIMULATE"] = write_layer(self, parameters, "SIMULATE", context, feedback,
-                                              fields=self.LAYERS["SIMULATE"], columns=fixes, kind="point", crs=crs,
+                                              fields=self.LAYERS["SIMULATE"], columns=fixes, crs=crs,
                                               places=(x, y))
         results.update(plan_form.save_gpx(self, parameters, context, feedback, plan.run, frame, settings.speed_mps))
         return results

@@ -114,7 +114,7 @@ class PlanSurveyLines(AthwartAlgorithm):
 
     def _settings(self, parameters, context, start=None):
         """LinePlanSettings of the form; raises InputError."""
-        from ...survey.planning.survey_plan import LinePlanSettings
+        from ...survey import LinePlanSettings
 
         def number(name):
             return values.number(self, parameters, name, context)
@@ -145,7 +145,7 @@ class PlanSurveyLines(AthwartAlgorithm):
         return ""
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.planning.survey_plan import plan_lines
+        from ...survey import plan_lines
 
         area, crs = plan_form.geometries(self, parameters, "AREA", context, feedback)
         if not area:
@@ -179,15 +179,12 @@ class PlanSurveyLines(AthwartAlgorithm):
         best = "no order is shorter" if run.exact else f"any order needs {run.bound_m:.0f} m"
         feedback.pushInfo(f"{run.length - sum(line.length for line in run.lines):.0f} m lie between lines; {best}.")
         feedback.pushInfo(f"{found.expected:.1f} % of the area to be seen, {found.low:.1f} to {found.high:.1f} % in "
-                          f"95 % "
-                          f"of {found.runs} simulated runs; {found.nominal:.1f} % without any error.")
+                          f"95 % of {found.runs} simulated runs; {found.nominal:.1f} % without any error.")
         for polygon, reason in plan.uncovered:
             feedback.pushInfo(f"Not seen, {reason}: {polygon.area:.0f} m2.")
 
     def _write(self, parameters, context, feedback, plan, settings, crs):
-        from ...survey.geometry import transfer
-        from ...survey.planning.plan_rows import plan_columns, plan_places
-        from ...survey.planning.simulate import simulated_fixes
+        from ...survey import plan_columns, plan_places, simulated_fixes, uncovered_rows
 
         ground, frame = plan.ground, plan.ground.frame
 
@@ -196,14 +193,12 @@ class PlanSurveyLines(AthwartAlgorithm):
                                       **parts)}
         results = layer("OUTPUT", columns=plan_columns(plan.run, frame, settings.speed_mps, settings.turn_s,
                                                        settings.litres_per_hour),
-                        kind="line", places=plan_places(plan.run, frame))
-        results.update(layer(
-            "UNCOVERED", columns={"reason": np.array([reason for _, reason in plan.uncovered], object),
-                                  "area_m2": np.array([polygon.area for polygon, _ in plan.uncovered])},
-            kind="multipolygon", places=[transfer.to_crs(frame, polygon) for polygon, _ in plan.uncovered]))
+                        places=plan_places(plan.run, frame))
+        columns, places = uncovered_rows(plan)
+        results.update(layer("UNCOVERED", columns=columns, places=places))
         if values.given(parameters, "SIMULATE"):
             x, y, columns = simulated_fixes(plan.run, ground, speed_mps=settings.speed_mps,
                                             wander_m=settings.reach.wander_m, turn_s=settings.turn_s)
-            results.update(layer("SIMULATE", columns=columns, kind="point", places=(x, y)))
+            results.update(layer("SIMULATE", columns=columns, places=(x, y)))
         results.update(plan_form.save_gpx(self, parameters, context, feedback, plan.run, frame, settings.speed_mps))
         return {name: value for name, value in results.items() if value is not None}

@@ -10,7 +10,7 @@ from ..geometry import transfer
 from ..io.gpxwrite import GpxLine, gpx_text
 from ..model.units import LENGTHS, SPEEDS
 
-__all__ = ["plan_columns", "plan_gpx", "plan_places"]
+__all__ = ["plan_columns", "plan_gpx", "plan_places", "shore_columns", "uncovered_rows"]
 
 
 def _names(run):
@@ -44,6 +44,20 @@ def plan_columns(run, frame, speed_mps, turn_s=0.0, litres_per_hour=None):
         "lead_in_m": of_line(lambda leg: leg.lead_in_m), "lead_out_m": of_line(lambda leg: leg.lead_out_m),
         "start_h": np.cumsum(hours) - hours, "hours": hours,
         "litres": hours * (math.nan if litres_per_hour is None else litres_per_hour)}
+
+
+def shore_columns(plan, settings):
+    """(n,) arrays by field of ``schemas.PLAN_SHORE`` of a ShoreRun, a row for each leg."""
+    found = plan_columns(plan.run, plan.ground.frame, settings.speed_mps, 0.0, settings.litres_per_hour)
+    return {**found, "shore_pct": plan.shore_pct, "in_band_pct": plan.in_band_pct}
+
+
+def uncovered_rows(plan):
+    """(columns by field of ``schemas.UNCOVERED``, polygons in crs units) of a SurveyPlan."""
+    frame = plan.ground.frame
+    return ({"reason": np.array([reason for _, reason in plan.uncovered], object),
+             "area_m2": np.array([polygon.area for polygon, _ in plan.uncovered])},
+            [transfer.to_crs(frame, polygon) for polygon, _ in plan.uncovered])
 
 
 def plan_places(run, frame):

@@ -25,7 +25,7 @@ from ..share.places import strewn
 from ..swaths.draw import draw_swaths, pass_unions
 from ..swaths.edges import CONSTANT_DEPTH, SwathSettings
 
-__all__ = ["LEAST_RUNS", "Prediction", "predict", "seen_by_lines", "track_of_lines", "wander_along"]
+__all__ = ["LEAST_RUNS", "PredictSettings", "Prediction", "predict", "seen_by_lines", "track_of_lines", "wander_along"]
 
 LEAST_RUNS = 50
 
@@ -153,22 +153,30 @@ def _unions_on_terrain(track, settings, ground, grid, land):
     return {number: transfer.to_frame(ground.frame, polygon) for number, polygon in zip(passes, drawn.geometries)}
 
 
-def predict(lines, ground, *, blind_deg=20.0, model="slant", looks=1, wander_m=2.0, speed_mps=2.0, runs=200,
-            errors=drawn_errors.DEFAULTS, terrain=None, seed=0, step=lambda fraction: None):
+@dataclass(frozen=True)
+class PredictSettings:
+    """``blind_deg``, ``model``: see ``survey.swaths.edges.SwathSettings``. ``looks``: passes that must see a place.
+    ``wander_m``: standard deviation of the boat off its line, as its receiver shows it. ``runs``: at least LEAST_RUNS.
+    ``errors``: survey.uncertainty.sigmas.Sigmas."""
+
+    blind_deg: float = 20.0
+    model: str = "slant"
+    looks: int = 1
+    wander_m: float = 2.0
+    speed_mps: float = 2.0
+    runs: int = 200
+    errors: object = drawn_errors.DEFAULTS
+    seed: int = 0
+
+
+def predict(lines, ground, given=None, terrain=None, step=lambda fraction: None):
     """Share of the area that a plan sees.
 
     Parameters
     ----------
     lines : list of survey.planning.lines.PlannedLine
     ground : survey.planning.polygons.Ground
-    blind_deg, model : see ``survey.swaths.edges.SwathSettings``
-    looks : int
-        Passes that must see a place.
-    wander_m : float
-        Standard deviation of the boat off its line, as its receiver shows it.
-    runs : int
-        At least LEAST_RUNS.
-    errors : survey.uncertainty.sigmas.Sigmas
+    given : PredictSettings
     terrain : survey.bottom.depthgrid.DepthGrid, optional
         For the model 'terrain'.
 
@@ -176,6 +184,9 @@ def predict(lines, ground, *, blind_deg=20.0, model="slant", looks=1, wander_m=2
     -------
     Prediction
     """
+    given = PredictSettings() if given is None else given
+    blind_deg, model, looks, wander_m = given.blind_deg, given.model, given.looks, given.wander_m
+    speed_mps, runs, errors, seed = given.speed_mps, given.runs, given.errors, given.seed
     settings = SwathSettings(range_model=model, blind_deg=blind_deg, merge="pass")
     pieces, owner, at = _pieces(lines)
     grounds = seen_by_lines(pieces, ground, settings, speed_mps, terrain=terrain)

@@ -15,7 +15,7 @@ from . import headland
 from .clear_water import ClearWater
 from .directions import contour_azimuth, headings
 from .lines import LayRule, cost_of, lay
-from .predict import predict, seen_by_lines
+from .predict import PredictSettings, predict, seen_by_lines
 from .route import run_of
 from .spacing import ReachRule, strips_of
 from .uncovered import uncovered
@@ -124,9 +124,9 @@ def plan_lines(ground, settings, *, terrain=None, step=lambda fraction: None):
     run = joined(plans[best], True)
     step(0.6)
     rule = settings.reach
-    found = predict(run.lines, ground, blind_deg=rule.blind_deg, model=rule.model, looks=rule.looks,
-                    wander_m=rule.wander_m, speed_mps=settings.speed_mps, runs=settings.runs, terrain=terrain,
-                    step=lambda f: step(0.6 + 0.35 * f))
+    found = predict(run.lines, ground, PredictSettings(
+        blind_deg=rule.blind_deg, model=rule.model, looks=rule.looks, wander_m=rule.wander_m,
+        speed_mps=settings.speed_mps, runs=settings.runs), terrain, lambda f: step(0.6 + 0.35 * f))
     left = uncovered(ground, run.lines, found.seen, rule)
     hours = (run.length / settings.speed_mps + run.turns * settings.turn_s) / 3600
     litres = np.nan if settings.litres_per_hour is None else hours * settings.litres_per_hour

@@ -100,6 +100,10 @@ def prepare(folder, run, share=1.0, days=1):
                            "AREAS": gaps["AREAS"], "GAPS": gaps["OUTPUT"], "SHORE": bank["OUTPUT"],
                            "TARGETS": combined["OUTPUT"], "SEEN": seen["OUTPUT"]},
         OUTPUT_HTML="html", OUTPUT_TABLE="csv")
+    job("plansurveylines", {"AREA": areas, "WATER": water, "RANGE": 30, "DEPTH_GRID": depths["OUTPUT"], "RUNS": 50},
+        OUTPUT="gpkg", UNCOVERED="gpkg", SIMULATE="gpkg", OUTPUT_GPX="gpx")
+    job("planshorerun", {"SHORELINE": water, "RANGE": 30, "DEPTH_GRID": depths["OUTPUT"]}, OUTPUT="gpkg",
+        SIMULATE="gpkg", OUTPUT_GPX="gpx")
     return jobs
 
 
