@@ -3,9 +3,9 @@ from __future__ import annotations
 
 from qgis.core import QgsProcessingOutputNumber
 
+from ...survey import CAUTION
 from ...survey.model.errors import InputError
 from ...survey.model.messages import Message
-from ...survey import CAUTION
 from ..common import parameters as make
 from ..common import read, values
 from ..common.files import save_text
