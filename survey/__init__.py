@@ -29,8 +29,15 @@ if TYPE_CHECKING:
     from .model.errors import Cancelled, InputError, SurveyError
     from .model.times import parse_times
     from .model.track import Track
+    from .planning.calibration import CalibrationSettings
+    from .planning.fill_in import FillSettings
+    from .planning.from_map import Surroundings, calibrate, calibration_told, fill_gaps, fill_rows, paper_of
     from .planning.plan_rows import plan_columns, plan_gpx, plan_places, shore_columns, uncovered_rows
     from .planning.polygons import ground_of
+    from .planning.range_page import range_page
+    from .planning.range_rule import RangeRule
+    from .planning.range_table import TableSettings, range_table
+    from .planning.sheet import plan_sheet
     from .planning.shore_run import ShoreRunSettings, plan_shore_run
     from .planning.simulate import simulated_fixes
     from .planning.spacing import ReachRule, range_for_depth
@@ -64,6 +71,9 @@ __all__ = [
     # targets
     "Picks", "read_sides", "read_ranges", "Record", "read_dropped", "Marks", "read_picture", "LocateSettings", "locate",
     "AdjustSettings", "adjust",
+    # before the trip: ranges, lines that close gaps, runs that calibrate, a sheet
+    "RangeRule", "TableSettings", "range_table", "range_page", "FillSettings", "fill_gaps", "fill_rows",
+    "CalibrationSettings", "Surroundings", "calibrate", "calibration_told", "paper_of", "plan_sheet",
     # casts
     "Boat", "StandOff", "CastSettings", "plan_casts", "cast_card",
     # before the trip
@@ -101,6 +111,13 @@ _HOMES = {
     "planning.simulate": ("simulated_fixes",),
     "planning.spacing": ("ReachRule", "range_for_depth"),
     "planning.survey_plan": ("LinePlanSettings", "plan_lines"),
+    "planning.calibration": ("CalibrationSettings",),
+    "planning.fill_in": ("FillSettings",),
+    "planning.from_map": ("Surroundings", "calibrate", "calibration_told", "fill_gaps", "fill_rows", "paper_of"),
+    "planning.range_page": ("range_page",),
+    "planning.range_rule": ("RangeRule",),
+    "planning.range_table": ("TableSettings", "range_table"),
+    "planning.sheet": ("plan_sheet",),
     "record.image_picks": ("Marks",),
     "record.picture": ("Record", "read_dropped"),
     "record.reading": ("read_picture",),

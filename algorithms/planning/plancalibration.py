@@ -1,8 +1,6 @@
 """Plan calibration run: the fewest runs past known objects that tell the offsets of a boat."""
 from __future__ import annotations
 
-import numpy as np
-
 from ...survey.model import schemas, units
 from ...survey.model.errors import InputError
 from ...survey.model.messages import Message
@@ -100,9 +98,8 @@ class PlanCalibration(AthwartAlgorithm):
         plan_form.add_numbers(self, ("RUN_COUNT", "Runs"), ("LENGTH_M", "Length of the way (m)"), ("HOURS", "Hours"),
                               ("TOLD_COUNT", "Offsets told"))
 
-    def _settings(self, parameters, context, base_deg=None):
-        from ...survey.planning.calibration import CalibrationSettings
-        from ...survey.uncertainty.sigmas import PRESETS
+    def _settings(self, parameters, context):
+        from ...survey import CalibrationSettings
 
         def number(name):
             return values.number(self, parameters, name, context)
@@ -113,8 +110,8 @@ class PlanCalibration(AthwartAlgorithm):
         return CalibrationSettings(
             plan_form.metres(self, parameters, "RANGE", context), plan_form.metres(self, parameters, "DEPTH", context),
             tuple(self._speeds(parameters, context)), tuple(asked), goals,
-            PRESETS[values.option(self, parameters, "ERRORS", context)],
-            values.whole(self, parameters, "MAX_RUNS", context), number("LEAD"), base_deg, number("BLIND_ANGLE"))
+            values.option(self, parameters, "ERRORS", context), values.whole(self, parameters, "MAX_RUNS", context),
+            number("LEAD"), number("BLIND_ANGLE"))
 
     def _speeds(self, parameters, context):
         words = values.text(self, parameters, "SPEEDS", context).replace(";", " ").split()
@@ -136,74 +133,25 @@ class PlanCalibration(AthwartAlgorithm):
         return ""
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.geometry.frame import Frame
-        from ...survey.planning.calibration import plan_calibration
-        from ...survey.planning.calibration_route import calibration_route
-        from ...survey.planning.clear_water import ClearWater
+        from ...survey import Surroundings, calibrate, calibration_told
 
         table = read.table(self, parameters, "OBJECTS", context, feedback, geometry="point")
         if not len(table):
             raise InputError("The layer holds no points; give one or two objects.", field="objects")
-        crs = table.crs
-        ground = self._ground(parameters, context, feedback, crs)
-        frame = Frame.around(read.wkt(crs), table.x, table.y) if ground is None else ground.frame
-        objects = np.column_stack(frame.forward(table.x, table.y))
-        clear = None if ground is None else ClearWater(ground.boat)
-        azimuth = values.number(self, parameters, "AZIMUTH", context)
-        base = None if azimuth is None else azimuth - float(frame.convergence(*objects[0]))
-        settings = self._settings(parameters, context, base)
-        plan = plan_calibration(objects, settings, None if clear is None else _room(clear), stepper(feedback, 5, 90))
-        start = plan_form.start_of(self, parameters, context, crs)
-        start = None if start is None else np.ravel(frame.forward(np.array([start[0]]), np.array([start[1]])))
-        run, order = calibration_route(plan.runs, settings.range_m, float(np.min(settings.depth_m)), clear,
-                                       values.number(self, parameters, "MIN_RADIUS", context), start)
-        self._say(plan, feedback)
-        return self._write(parameters, context, feedback, plan, run, order, frame, crs)
-
-    def _ground(self, parameters, context, feedback, crs):
-        """The boat's water, None where none is given."""
-        from ...survey.planning.polygons import ground_of
-
-        water, _ = plan_form.geometries(self, parameters, "WATER", context, feedback, crs)
-        if water is None:
-            return None
-        return ground_of(read.wkt(crs), water, depth=1.0,
-                         setback=values.number(self, parameters, "SETBACK", context))
-
-    def _say(self, plan, feedback):
-        from ...survey.adjustment.solvability import WORDS
-
-        least = "no fewer would do" if plan.fewest else "no fewer were found"
-        reached = "reach what was asked for" if plan.met.all() else "are what this plan allows"
-        feedback.pushInfo(f"{len(plan.runs)} runs {reached}; {least} among {plan.looked_at} kinds of runs.")
-        for k, name in enumerate(plan.names):
-            say = feedback.pushInfo if plan.met[k] else feedback.pushWarning
-            say(f"{WORDS[name].capitalize()}: sigma {plan.sigma[k]:.3g}, asked for {plan.target[k]:.3g}, assumed "
-                f"before {plan.prior[k]:.3g}; no number of runs gets below {plan.best[k]:.2g}.")
-        self.tell(feedback, warnings=[f"Not told. {why}" for why in plan.refused.values()])
-
-    def _write(self, parameters, context, feedback, plan, run, order, frame, crs):
-        from ...survey.planning.calibration_route import calibration_columns
-        from ...survey.planning.plan_rows import plan_columns, plan_places
-
-        columns = calibration_columns(plan_columns(run, frame, plan.runs[0].speed_mps), run, order, plan.runs)
+        water, _ = plan_form.geometries(self, parameters, "WATER", context, feedback, table.crs)
+        around = Surroundings(water, *(values.number(self, parameters, name, context)
+                                       for name in ("SETBACK", "MIN_RADIUS", "AZIMUTH")),
+                              plan_form.start_of(self, parameters, context, table.crs))
+        found = calibrate(read.wkt(table.crs), table.x, table.y, self._settings(parameters, context), around,
+                          stepper(feedback, 5, 90))
+        notes, warnings = calibration_told(found.plan)
+        self.tell(feedback, notes, warnings)
         results = {
             "OUTPUT": write_layer(self, parameters, "OUTPUT", context, feedback, fields=schemas.CALIBRATION_LINES,
-                                  columns=columns, crs=crs, places=plan_places(run, frame)),
-            "PREDICTED": write_layer(
-                self, parameters, "PREDICTED", context, feedback, fields=schemas.CALIBRATION_PREDICTED,
-                crs=crs, columns={
-                    "name": np.array(plan.names, object), "sigma": plan.sigma, "target": plan.target,
-                    "prior_sigma": plan.prior, "best_sigma": plan.best, "met": plan.met, "told": plan.told,
-                    "correlations": np.array([plan.correlations(k) for k in range(len(plan.names))], object),
-                    "why_not": np.array([plan.refused.get(name, "") for name in plan.names], object)}),
-            **plan_form.save_gpx(self, parameters, context, feedback, run, frame,
-                                 [plan.runs[k].speed_mps for k in order])}
+                                  columns=found.columns, crs=table.crs, places=found.places),
+            "PREDICTED": write_layer(self, parameters, "PREDICTED", context, feedback, columns=found.predicted,
+                                     fields=schemas.CALIBRATION_PREDICTED, crs=table.crs),
+            **plan_form.save_gpx(self, parameters, context, feedback, found.run, found.frame, found.speeds)}
         results = {name: value for name, value in results.items() if value is not None}
-        return {**results, "RUN_COUNT": len(plan.runs), "LENGTH_M": float(run.length),
-                "HOURS": float(columns["hours"].sum()), "TOLD_COUNT": int(plan.told.sum())}
-
-
-def _room(clear):
-    """``is_clear(starts, ends)`` of the boat's water."""
-    return lambda starts, ends: np.array([clear.keeps(np.array(pair)) for pair in zip(starts, ends)], bool)
+        return {**results, "RUN_COUNT": len(found.plan.runs), "LENGTH_M": float(found.run.length),
+                "HOURS": float(found.columns["hours"].sum()), "TOLD_COUNT": int(found.plan.told.sum())}

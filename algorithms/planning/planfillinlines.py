@@ -77,7 +77,7 @@ class PlanFillInLines(AthwartAlgorithm):
             ("CLOSED_PERCENT", "Closed (%)"), ("CLOSABLE_PERCENT", "Can be closed (%)"))
 
     def _settings(self, parameters, context, start=None):
-        from ...survey.planning.fill_in import FillSettings
+        from ...survey import FillSettings
 
         def number(name):
             return values.number(self, parameters, name, context)
@@ -95,8 +95,7 @@ class PlanFillInLines(AthwartAlgorithm):
         return ""
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.geometry import transfer
-        from ...survey.planning.fill_in import plan_fill_in
+        from ...survey import fill_gaps
 
         area, crs = plan_form.geometries(self, parameters, "AREA", context, feedback)
         if not area:
@@ -109,8 +108,7 @@ class PlanFillInLines(AthwartAlgorithm):
         ids = np.where(np.isfinite(ids), np.nan_to_num(ids), np.arange(1, len(ids) + 1)).astype(int)
         ground, _ = plan_form.ground_for(self, parameters, context, feedback, area, crs)
         settings = self._settings(parameters, context, plan_form.start_of(self, parameters, context, crs))
-        gaps = [transfer.to_frame(ground.frame, g) if g is not None else _nothing() for g in shapes]
-        plan = plan_fill_in(ground, gaps, settings, share, stepper(feedback, 5, 95))
+        plan = fill_gaps(ground, shapes, settings, share, stepper(feedback, 5, 95))
         self._say(plan, feedback)
         results = self._write(parameters, context, feedback, plan, ground, settings, crs, ids)
         return {**results, "LINE_COUNT": len(plan.run.lines), "LENGTH_M": float(plan.run.length), "HOURS": plan.hours,
@@ -131,31 +129,13 @@ class PlanFillInLines(AthwartAlgorithm):
             feedback.pushWarning(f"{plan.dropped} more lines would be needed than the hours allow.")
 
     def _write(self, parameters, context, feedback, plan, ground, settings, crs, ids):
-        from ...survey.geometry import transfer
-        from ...survey.planning.plan_rows import plan_columns, plan_places
+        from ...survey import fill_rows
 
-        frame, legs = ground.frame, plan.run.legs
-        columns = plan_columns(plan.run, frame, settings.speed_mps, settings.turn_s, settings.litres_per_hour)
-        at = [k for k, leg in enumerate(legs) if leg.line is not None]
-        closes, closed = np.full(len(legs), "", object), np.full(len(legs), np.nan)
-        share = np.full(len(legs), np.nan)
-        closes[at] = [", ".join(str(ids[k]) for k in gaps) for gaps in plan.closes]
-        closed[at] = plan.closed_m2
-        share[at] = 100 * np.cumsum(plan.closed_m2) / max(plan.closable_m2, 1e-9)
-        columns.update(closes=closes, closed_m2=closed, closed_pct=np.minimum(share, 100.0))
+        columns, lines, left, polygons = fill_rows(plan, ground, settings, ids)
         results = {
             "OUTPUT": write_layer(self, parameters, "OUTPUT", context, feedback, fields=schemas.FILL_LINES, crs=crs,
-                                  columns=columns, places=plan_places(plan.run, frame)),
-            "LEFT": write_layer(
-                self, parameters, "LEFT", context, feedback, fields=schemas.UNCOVERED, crs=crs,
-                columns={"reason": np.array([reason for _, reason in plan.left], object),
-                         "area_m2": np.array([polygon.area for polygon, _ in plan.left])},
-                places=[transfer.to_crs(frame, polygon) for polygon, _ in plan.left]),
-            **plan_form.save_gpx(self, parameters, context, feedback, plan.run, frame, settings.speed_mps)}
+                                  columns=columns, places=lines),
+            "LEFT": write_layer(self, parameters, "LEFT", context, feedback, fields=schemas.UNCOVERED, crs=crs,
+                                columns=left, places=polygons),
+            **plan_form.save_gpx(self, parameters, context, feedback, plan.run, ground.frame, settings.speed_mps)}
         return {name: value for name, value in results.items() if value is not None}
-
-
-def _nothing():
-    from ...survey.geometry import shapes
-
-    return shapes.empty()

@@ -62,9 +62,7 @@ class PlanSheet(AthwartAlgorithm):
         return ""
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.geometry import transfer
-        from ...survey.geometry.frame import Frame
-        from ...survey.planning.sheet import PlanOnPaper, plan_sheet
+        from ...survey import paper_of, plan_sheet
 
         table = read.table(self, parameters, "LINES", context, feedback, geometry="any")
         read.require(table, list(_NEEDED), "Lines", "Use the output of a planning tool.")
@@ -75,23 +73,14 @@ class PlanSheet(AthwartAlgorithm):
         kinds = {field.name: field.kind for field in schemas.PLAN_LINES}
         columns = {name: (read.texts if kinds[name] == "string" else read.numbers)(table, name)
                    for name in kinds if table.has(name)}
-        order = np.flatnonzero(kept)[np.argsort(columns["order"][kept], kind="stable")]
-        columns = {name: np.asarray(value)[order] for name, value in columns.items()}
         if not np.isin(columns["kind"].astype(str), ("line", "shore")).any():
             raise InputError("None of these features is a line to run (field kind); give the whole plan.",
                              field="lines")
-        bounds = np.array([shapes[k].bounds for k in order])
-        frame = Frame.around(read.wkt(table.crs), bounds[:, [0, 2]].ravel(), bounds[:, [1, 3]].ravel())
-
-        def drawn(name):
-            found, _ = plan_form.geometries(self, parameters, name, context, feedback, table.crs)
-            return [transfer.to_frame(frame, shape) for shape in found or () if not shape.is_empty]
-
-        start = plan_form.start_of(self, parameters, context, table.crs)
-        plan = PlanOnPaper(
-            columns, [_one(transfer.to_frame(frame, shapes[k])) for k in order], drawn("WATER"), drawn("GAPS"),
-            drawn("OBJECTS"), None if start is None else np.ravel(frame.forward(*np.atleast_2d(start).T)),
-            float(frame.convergence(0.0, 0.0)), values.number(self, parameters, "MAGNETIC_VARIATION", context))
+        under = {name.lower(): plan_form.geometries(self, parameters, name, context, feedback, table.crs)[0]
+                 for name in ("WATER", "GAPS", "OBJECTS")}
+        plan = paper_of(read.wkt(table.crs), columns, shapes,
+                        values.number(self, parameters, "MAGNETIC_VARIATION", context),
+                        plan_form.start_of(self, parameters, context, table.crs), **under)
         path = self.parameterAsFileOutput(parameters, "OUTPUT_HTML", context)
         save_text(path, plan_sheet(plan, values.option(self, parameters, "DISPLAY_UNIT", context),
                                    values.option(self, parameters, "SPEED_UNIT", context),
@@ -99,8 +88,3 @@ class PlanSheet(AthwartAlgorithm):
         feedback.pushInfo(f"The plan sheet is {path}; open it in a browser.")
         return {"OUTPUT_HTML": path,
                 "LINE_COUNT": int(np.isin(columns["kind"].astype(str), ("line", "shore")).sum())}
-
-
-def _one(way):
-    """The longest part of a line that came in several."""
-    return max(way.geoms, key=lambda part: part.length) if hasattr(way, "geoms") else way

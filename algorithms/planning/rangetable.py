@@ -88,9 +88,7 @@ class RangeTable(AthwartAlgorithm):
         return units.metres(found, values.option(self, parameters, "RANGE_UNIT", context))
 
     def _settings(self, parameters, context):
-        from ...survey.ensonify.detection import COLD_FRESH_MPS, DetectionSettings
-        from ...survey.planning.range_rule import RangeRule
-        from ...survey.planning.range_table import TableSettings
+        from ...survey import DetectionSettings, RangeRule, TableSettings
 
         def number(name):
             return values.number(self, parameters, name, context)
@@ -100,8 +98,7 @@ class RangeTable(AthwartAlgorithm):
         detection = DetectionSettings(
             object_size_m=number("OBJECT_SIZE"), beam_width_deg=number("BEAM_WIDTH"), min_hits=number("MIN_HITS"),
             min_shadow_m=number("MIN_SHADOW"), ping_rate_hz=number("PING_RATE"), ping_share=number("PING_SHARE") / 100)
-        rule = RangeRule(number("OBJECT_SIZE"), speed, number("BLIND_ANGLE"), detection,
-                         number("SOUND_SPEED") or COLD_FRESH_MPS)
+        rule = RangeRule(number("OBJECT_SIZE"), speed, number("BLIND_ANGLE"), detection, number("SOUND_SPEED"))
         return TableSettings(rule, number("OVERLAP"), number("SLOPE"), number("SAMPLES"))
 
     def refusal(self, parameters, context):
@@ -119,8 +116,7 @@ class RangeTable(AthwartAlgorithm):
     def run_tool(self, parameters, context, feedback):
         from qgis.core import QgsCoordinateReferenceSystem
 
-        from ...survey.planning.range_page import range_page
-        from ...survey.planning.range_table import range_table
+        from ...survey import range_page, range_table
 
         unit = values.option(self, parameters, "DISPLAY_UNIT", context)
         fast = values.option(self, parameters, "SPEED_UNIT", context)

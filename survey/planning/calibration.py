@@ -15,7 +15,7 @@ from ..adjustment.least_squares import adjust
 from ..adjustment.looks import OFFSETS, OUTING_ERRORS
 from ..adjustment.solvability import WORDS, judge
 from ..model.errors import InputError
-from ..uncertainty.sigmas import PRESETS
+from ..uncertainty.sigmas import PRESETS, chosen
 from .calibration_runs import candidate_runs, information, predicted_looks
 from .calibration_search import DEFAULT_SHARE, MOST_RUNS, Search, balanced
 
@@ -28,8 +28,8 @@ _AXES = 15
 class CalibrationSettings:
     """``range_m`` in force; ``depth_m`` under the transducer at the objects, one for all or one each; ``speeds_mps``;
     ``solve``: names of ``OFFSETS``; ``targets``: sigma to reach, by name, ``DEFAULT_SHARE`` of the prior where none is
-    given; ``sigmas``: errors as for locating targets; ``max_runs``; ``lead_m`` straight before and after the objects;
-    ``base_deg``: grid azimuth of the runs, None chooses; ``blind_deg``; ``sound_speed_mps``."""
+    given; ``sigmas``: errors as for locating targets, or a set's name; ``max_runs``; ``lead_m`` straight before and after the objects;
+    ``blind_deg``; ``sound_speed_mps``."""
 
     range_m: float
     depth_m: object
@@ -39,11 +39,12 @@ class CalibrationSettings:
     sigmas: object = PRESETS["ordinary"]
     max_runs: int = 12
     lead_m: float = 40.0
-    base_deg: float = None
     blind_deg: float = 20.0
     sound_speed_mps: float = None
 
     def __post_init__(self):
+        if isinstance(self.sigmas, str):
+            object.__setattr__(self, "sigmas", chosen(self.sigmas))
         unknown = [name for name in (*self.solve, *self.targets) if name not in OFFSETS]
         if unknown:
             raise InputError(f"There is no offset {unknown[0]}; choose from {', '.join(OFFSETS)}.", field="solve")
@@ -94,7 +95,7 @@ class CalibrationPlan:
                          if j != i)
 
 
-def plan_calibration(objects, settings, is_clear=None, step=None):
+def plan_calibration(objects, settings, is_clear=None, step=None, base_deg=None):
     """Plan the runs.
 
     Parameters
@@ -107,6 +108,8 @@ def plan_calibration(objects, settings, is_clear=None, step=None):
         See ``candidate_runs``.
     step : callable, optional
         ``step(fraction)``; may raise ``Cancelled``.
+    base_deg : float, optional
+        Grid azimuth of the runs; None chooses.
 
     Returns
     -------
@@ -127,7 +130,7 @@ def plan_calibration(objects, settings, is_clear=None, step=None):
         raise InputError(f"There are {len(objects)} objects; choose one or two that the record shows well, at most 4.",
                          field="objects")
     depth = np.broadcast_to(np.asarray(settings.depth_m, float), len(objects))
-    runs = _best_axis(objects, depth, settings, is_clear)
+    runs = _best_axis(objects, depth, settings, is_clear, base_deg)
     parts = information(runs, objects, depth, settings.sigmas, settings.sound_speed_mps)
     names = tuple(name for name in OFFSETS if name in settings.solve)
     prior = predicted_looks(runs[:1], objects, depth, settings.sigmas, settings.sound_speed_mps)[0].outing_sigma[0]
@@ -151,11 +154,11 @@ def plan_calibration(objects, settings, is_clear=None, step=None):
                            found.correlation, fewest, len(runs))
 
 
-def _best_axis(objects, depth, settings, is_clear):
+def _best_axis(objects, depth, settings, is_clear, base_deg):
     """Candidate runs along the axis on which most of them are clear; without one to keep clear of, between two
     objects along the line through them."""
-    if settings.base_deg is not None:
-        axes = [settings.base_deg]
+    if base_deg is not None:
+        axes = [base_deg]
     else:
         first = 0.0
         if len(objects) > 1:

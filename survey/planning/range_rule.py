@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from ..beams.ranges import blind_range
-from ..ensonify.detection import COLD_FRESH_MPS, DetectionSettings, ping_rate
+from ..ensonify.detection import DetectionSettings, ping_rate
 from ..model.errors import InputError
 from ..model.units import LENGTHS, SPEEDS
 from .spacing import RANGES_M
@@ -48,7 +48,7 @@ class RangeRule:
     speed_mps: float = None
     blind_deg: float = 20.0
     detection: DetectionSettings = field(default_factory=DetectionSettings)
-    sound_speed_mps: float = COLD_FRESH_MPS
+    sound_speed_mps: float = None
 
     def __post_init__(self):
         for name, value, high in (("object_m", self.object_m, 100.0), ("speed_mps", self.speed_mps, 30.0),
@@ -136,7 +136,8 @@ def _ground(slant, depth):
 def fastest_speed(range_m, rule=None):
     """Speed (m/s) at which the object is hit often enough on this range, v = D f / hits; scalar or array."""
     rule = RangeRule() if rule is None else rule
-    rate = ping_rate(np.asarray(range_m, float), np.asarray(rule.sound_speed_mps, float), rule.detection)
+    sound = np.nan if rule.sound_speed_mps is None else float(rule.sound_speed_mps)  # unknown: the slowest
+    rate = ping_rate(np.asarray(range_m, float), np.asarray(sound), rule.detection)
     return (rule.object_m * rate / rule.detection.min_hits)[()]
 
 
