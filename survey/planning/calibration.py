@@ -28,8 +28,15 @@ _AXES = 15
 class CalibrationSettings:
     """``range_m`` in force; ``depth_m`` under the transducer at the objects, one for all or one each; ``speeds_mps``;
     ``solve``: names of ``OFFSETS``; ``targets``: sigma to reach, by name, ``DEFAULT_SHARE`` of the prior where none is
-    given; ``sigmas``: errors as for locating targets, or a set's name; ``max_runs``; ``lead_m`` straight before and after the objects;
-    ``blind_deg``; ``sound_speed_mps``."""
+    given; ``sigmas``: errors as for locating targets, or a set's name; ``max_runs``; ``lead_m``
+    straight before and after the objects; ``blind_deg``; ``sound_speed_mps``.
+
+    Examples
+    --------
+    >>> import athwart
+    >>> athwart.CalibrationSettings(30.0, 5.0, solve=("latency_s",)).max_runs
+    12
+    """
 
     range_m: float
     depth_m: object

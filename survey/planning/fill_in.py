@@ -37,7 +37,15 @@ _ENOUGH, _TRIFLE = 0.993, 0.002
 class FillSettings:
     """``reach``: ReachRule, with a range and the helm's wander. ``speed_mps``; ``turn_s`` for each turn; ``lead_m``
     straight before and after a line; ``radius_m`` of turns; ``litres_per_hour``; ``start`` (x, y) in crs units;
-    ``budget_h``: hours there are, None without end; ``least_open``: gaps less surely open (0 to 1) are left alone."""
+    ``budget_h``: hours there are, None without end; ``least_open``: gaps less surely open (0 to 1) are left alone.
+
+    Examples
+    --------
+    >>> import athwart
+    >>> from athwart.planning.spacing import ReachRule
+    >>> athwart.FillSettings(ReachRule(40.0), lead_m=10.0).turn_m
+    40.0
+    """
 
     reach: ReachRule
     speed_mps: float = 2.0

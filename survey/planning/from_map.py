@@ -20,14 +20,43 @@ __all__ = ["CalibrationRun", "Surroundings", "calibrate", "calibration_told", "f
 
 
 def fill_gaps(ground, gaps, settings, open_share=None, step=lambda fraction: None):
-    """``plan_fill_in`` with gaps in units of the ground's crs; None counts as empty."""
+    """``plan_fill_in`` with gaps in units of the ground's crs; None counts as empty.
+
+    Examples
+    --------
+    >>> from shapely.geometry import box
+    >>> import athwart
+    >>> from athwart.planning.polygons import ground_of
+    >>> from athwart.planning.spacing import ReachRule
+    >>> x, y = 500_000, 4_983_000
+    >>> lake = ground_of("EPSG:32632", [box(x, y, x + 500, y + 300)], depth=5.0)
+    >>> settings = athwart.FillSettings(ReachRule(40.0))
+    >>> plan = athwart.fill_gaps(lake, [box(x + 100, y + 140, x + 400, y + 160)], settings)
+    >>> len(plan.run.lines)
+    1
+    """
     inside = [shapes.empty() if gap is None or gap.is_empty else transfer.to_frame(ground.frame, gap) for gap in gaps]
     return plan_fill_in(ground, inside, settings, open_share, step)
 
 
 def fill_rows(plan, ground, settings, ids):
     """Rows of a FillPlan: columns of ``schemas.FILL_LINES``, lines in crs units; columns of ``schemas.UNCOVERED``,
-    polygons. ``ids``: (g,) numbers by which the gaps are known."""
+    polygons. ``ids``: (g,) numbers by which the gaps are known.
+
+    Examples
+    --------
+    >>> from shapely.geometry import box
+    >>> import athwart
+    >>> from athwart.planning.polygons import ground_of
+    >>> from athwart.planning.spacing import ReachRule
+    >>> x, y = 500_000, 4_983_000
+    >>> lake = ground_of("EPSG:32632", [box(x, y, x + 500, y + 300)], depth=5.0)
+    >>> settings = athwart.FillSettings(ReachRule(40.0))
+    >>> plan = athwart.fill_gaps(lake, [box(x + 100, y + 140, x + 400, y + 160)], settings)
+    >>> columns, lines, left, polygons = athwart.fill_rows(plan, lake, settings, [7])
+    >>> columns["closes"].tolist()
+    ['7']
+    """
     frame, legs = ground.frame, plan.run.legs
     columns = plan_columns(plan.run, frame, settings.speed_mps, settings.turn_s, settings.litres_per_hour)
     at = [k for k, leg in enumerate(legs) if leg.line is not None]
@@ -59,7 +88,14 @@ class CalibrationRun:
 @dataclass(frozen=True)
 class Surroundings:
     """Of a calibration: ``water`` polygons in crs units, None for open water all around; ``setback_m``; ``radius_m`` of
-    turns; ``azimuth`` (true, degrees) of the runs, None chooses; ``start`` (x, y) in crs units, or None."""
+    turns; ``azimuth`` (true, degrees) of the runs, None chooses; ``start`` (x, y) in crs units, or None.
+
+    Examples
+    --------
+    >>> import athwart
+    >>> athwart.Surroundings(azimuth=45.0).radius_m
+    0.0
+    """
 
     water: object = None
     setback_m: float = 0.0
@@ -79,6 +115,15 @@ def calibrate(crs, x, y, settings, around=None, step=None):
     Returns
     -------
     CalibrationRun
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import athwart
+    >>> settings = athwart.CalibrationSettings(30.0, 5.0)
+    >>> found = athwart.calibrate("EPSG:32632", np.array([5e5]), np.array([5e6]), settings)
+    >>> bool(found.plan.told.all())
+    True
     """
     around = Surroundings() if around is None else around
     clear, frame = None, None
@@ -108,7 +153,17 @@ def _room(clear):
 
 
 def calibration_told(plan):
-    """(notes, warnings) of a CalibrationPlan: its runs, each offset with its sigma, and what is not told."""
+    """(notes, warnings) of a CalibrationPlan: its runs, each offset with its sigma, and what is not told.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import athwart
+    >>> settings = athwart.CalibrationSettings(30.0, 5.0)
+    >>> found = athwart.calibrate("EPSG:32632", np.array([5e5]), np.array([5e6]), settings)
+    >>> athwart.calibration_told(found.plan)[1]
+    []
+    """
     least = "no fewer would do" if plan.fewest else "no fewer were found"
     reached = "reach what was asked for" if plan.met.all() else "are what this plan allows"
     notes = [f"{len(plan.runs)} runs {reached}; {least} among {plan.looked_at} kinds of runs."]
@@ -131,6 +186,15 @@ def paper_of(crs, columns, ways, variation_deg=None, start=None, **under):
         Rows without a line are left out.
     under : lists of shapely geometries
         ``water``, ``gaps`` and ``objects``.
+
+    Examples
+    --------
+    >>> from shapely.geometry import LineString
+    >>> import athwart
+    >>> way = LineString([(5e5, 5e6), (5e5, 5e6 + 100)])
+    >>> paper = athwart.paper_of("EPSG:32632", {"order": [1]}, [way])
+    >>> round(paper.ways[0].length)
+    100
     """
     kept = np.array([way is not None and not way.is_empty for way in ways], bool)
     order = np.flatnonzero(kept)[np.argsort(np.asarray(columns["order"])[kept], kind="stable")]

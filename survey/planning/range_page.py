@@ -49,6 +49,12 @@ def range_page(table, unit="m", speed_unit="m/s", title="Range table"):
     -------
     str
         No script, no network; the card is the first thing, and prints on the first sheet with the plot.
+
+    Examples
+    --------
+    >>> import athwart
+    >>> "Card for the boat" in athwart.range_page(athwart.range_table([4.0], [20.0, 40.0]), "ft", "mph")
+    True
     """
     rule, settings = table.settings.rule, table.settings
     speed = "" if rule.speed_mps is None else f", at {_fast(rule.speed_mps, speed_unit)}"

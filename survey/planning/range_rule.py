@@ -42,6 +42,13 @@ class RangeRule:
     ``object_m``: side of the cube to be shown. ``speed_mps``: the boat's; None leaves the speed free. ``blind_deg``:
     ground nearer to the vertical than this does not count. ``detection``: beam width, hits, shadow and ping rate, as
     the map of bottom seen judges them; its own object size is not asked. ``sound_speed_mps``: unknown is the slowest.
+
+    Examples
+    --------
+    >>> import athwart
+    >>> from athwart.planning.range_rule import fastest_speed
+    >>> round(float(fastest_speed(50.0, athwart.RangeRule(1.0, sound_speed_mps=1500.0))), 2)  # half the highest rate
+    2.5
     """
 
     object_m: float = 1.0
@@ -173,6 +180,7 @@ def choose_range(depth_m, object_m=1.0, speed_mps=None, ranges_m=RANGES_M, rule=
 
     Examples
     --------
+    >>> from athwart.planning.range_rule import choose_range
     >>> choose_range(4.0, 0.5, 1.5, [10, 20, 40]).range_m
     20.0
     """

@@ -31,7 +31,14 @@ MOST_ROWS = 400
 @dataclass(frozen=True)
 class TableSettings:
     """``rule``: what a range is judged by. ``overlap_pct`` of the swath's width that neighbouring swaths share.
-    ``slope_deg`` of the bottom, up and down from the boat. ``samples`` of the record on each side, across the range."""
+    ``slope_deg`` of the bottom, up and down from the boat. ``samples`` of the record on each side, across the range.
+
+    Examples
+    --------
+    >>> import athwart
+    >>> athwart.TableSettings(athwart.RangeRule(0.5, speed_mps=1.5)).overlap_pct
+    20.0
+    """
 
     rule: RangeRule = field(default_factory=RangeRule)
     overlap_pct: float = 20.0
@@ -108,6 +115,13 @@ def range_table(depths_m, ranges_m, settings=None, unit="m", speed_unit="m/s"):
     ------
     InputError
         For an empty list, a value that is not above 0, or more than ``MOST_ROWS`` rows.
+
+    Examples
+    --------
+    >>> import athwart
+    >>> table = athwart.range_table([2.0, 4.0], [10.0, 20.0, 40.0])
+    >>> [choice.range_m for choice in table.choices]
+    [40.0, 40.0]
     """
     settings = TableSettings() if settings is None else settings
     depths, ranges = _list(depths_m, "depths_m", "depths"), _list(ranges_m, "ranges_m", "ranges")

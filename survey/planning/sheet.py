@@ -86,7 +86,18 @@ def plan_sheet(plan, unit="m", speed_unit="m/s", title="Plan for the boat", rema
     Returns
     -------
     str
-        No script, no network. Up to about 30 lines print on one page of A4 or Letter.
+        No script, no network. Up to about 20 lines print on one page of A4 or Letter.
+
+    Examples
+    --------
+    >>> from shapely.geometry import LineString
+    >>> columns = {"kind": ["line"], "line_id": ["L1"], "azimuth_deg": [0.0], "length_m": [100.0], "range_m": [30.0],
+    ...            "speed_mps": [2.0], "depth_m": [5.0], "hours": [0.014]}
+    >>> import athwart
+    >>> from athwart.planning.sheet import PlanOnPaper
+    >>> page = athwart.plan_sheet(PlanOnPaper(columns, [LineString([(0, 0), (0, 100)])], [], [], []))
+    >>> page.count("<tr>")
+    2
     """
     c = plan.columns
     run = np.array([kind in _RUN for kind in c["kind"]])
