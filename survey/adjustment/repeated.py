@@ -2,7 +2,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 
@@ -16,6 +16,12 @@ from .combine import combined_columns, offset_rows
 from .least_squares import adjust as least_squares
 from .looks import OFFSETS, RepeatedLooks
 from .solvability import judge
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping, Sequence
+    from typing import Any
+
+    from pyproj import CRS
 
 __all__ = ["AdjustSettings", "Adjusted", "adjust"]
 
@@ -40,7 +46,7 @@ class AdjustSettings:
 
     OFFSETS: ClassVar = OFFSETS
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         scale_factor(self.confidence)
         if not 0.5 <= self.gate < 1:
             raise InputError(f"The gate is {100 * self.gate:g} %; give at least 50 and less than 100, usually 99.9.",
@@ -75,7 +81,9 @@ class Adjusted:
     warnings: list
 
 
-def adjust(crs, x, y, columns, settings=None, *, names=None, boats=None, step=None):
+def adjust(crs: CRS | str, x: np.ndarray, y: np.ndarray, columns: Mapping[str, Any],
+           settings: AdjustSettings | None = None, *, names: Sequence[str] | None = None,
+           boats: Sequence[str] | None = None, step: Callable[[float], object] | None = None) -> Adjusted:
     """Combine repeated looks at the same objects, and solve what is common to them.
 
     Parameters
@@ -141,7 +149,7 @@ def adjust(crs, x, y, columns, settings=None, *, names=None, boats=None, step=No
          *(f"Not solved. {text}" for text in verdict.refused.values())])
 
 
-def _boats(columns, boats, looks):
+def _boats(columns: Mapping[str, Any], boats: Sequence[str] | None, looks: RepeatedLooks) -> tuple[np.ndarray, Any]:
     """Names of the outings and of the boats, by their numbers in ``looks``; sets whose boat each look is of."""
     outings = np.unique(np.asarray(columns["outing"]).astype(str)).tolist()
     if boats is None:
@@ -158,7 +166,7 @@ def _boats(columns, boats, looks):
     return outings, names.tolist()
 
 
-def _mixed(ids, hanging, group):
+def _mixed(ids: np.ndarray, hanging: np.ndarray, group: np.ndarray) -> list[str]:
     """A sentence on looks in the water that a name joins to looks at the bottom."""
     joined = [k for k in np.flatnonzero(hanging) if not hanging[group == group[k]].all()]
     if not joined:

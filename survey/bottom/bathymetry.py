@@ -2,12 +2,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..model.errors import InputError
 from ..model.messages import Message
 from ..model.units import LENGTHS, metres
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
 
 __all__ = ["KINDS", "DepthConversion", "judged", "nice_cell", "refuse_other_unit"]
 
@@ -48,7 +52,7 @@ class DepthConversion:
     surface: float = None
     rise: float = 0.0
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         if self.kind not in KINDS:
             raise InputError(Message("{kind} is not given: say what the numbers of the map are, depth, counted down "
                                      "from the water, or elevation, counted up from sea level or another datum."))
@@ -64,33 +68,33 @@ class DepthConversion:
                                      "elevation; if it holds depths, leave {surface} out."))
 
     @property
-    def scale(self):
+    def scale(self) -> float:
         """Metres of depth for one unit of the map."""
         return LENGTHS[self.unit] * (1 if self.kind == "depth" else -1)
 
     @property
-    def shift(self):
+    def shift(self) -> float:
         """Depth (m) of the value 0."""
         return float(metres(self.rise + (self.surface if self.kind == "elevation" else 0.0), self.unit))
 
     @property
-    def shore(self):
+    def shore(self) -> float:
         """The map's value at its own shore."""
         return 0.0 if self.kind == "depth" else float(self.surface)
 
-    def below(self, values):
+    def below(self, values: ArrayLike) -> np.ndarray:
         """Metres below the map's own water level; negative above it, NaN kept."""
         return self.scale * (np.asarray(values, float) - self.shore)
 
-    def values(self, below):
+    def values(self, below: ArrayLike) -> np.ndarray:
         """The map's own values at metres below its own water level; the inverse of ``below``."""
         return np.asarray(below, float) / self.scale + self.shore
 
-    def depths(self, values):
+    def depths(self, values: ArrayLike) -> np.ndarray:
         """Metres down from the surface of the day; negative on dry land, NaN kept."""
         return self.scale * np.asarray(values, float) + self.shift
 
-    def judged(self, values, what, stated_unit=""):
+    def judged(self, values: np.ndarray, what: str, stated_unit: str = "") -> str:
         """Judge a map by a sample of its values, and by the unit it says it is in: see the functions of the module.
 
         Returns
@@ -102,7 +106,7 @@ class DepthConversion:
         return judged(values, self, what)
 
 
-def refuse_other_unit(stated, unit, what):
+def refuse_other_unit(stated: str, unit: str, what: str) -> None:
     """Refuse a map that says itself that it is in another unit; ``stated`` is its own text, '' if it says nothing.
 
     Examples
@@ -118,7 +122,7 @@ def refuse_other_unit(stated, unit, what):
                                  given=unit, own=own))
 
 
-def judged(values, conversion, what):
+def judged(values: np.ndarray, conversion: DepthConversion, what: str) -> str:
     """Judge a map by a sample of its values.
 
     Parameters
@@ -171,7 +175,7 @@ def judged(values, conversion, what):
                    "is not your lake, check {unit} and {kind}.", what=what, half=np.median(wet), deepest=wet.max())
 
 
-def _refuse_negative_down(values, what):
+def _refuse_negative_down(values: np.ndarray, what: str) -> None:
     share = np.mean(values < 0)
     if share > MOSTLY:
         raise InputError(Message(
@@ -181,7 +185,7 @@ def _refuse_negative_down(values, what):
             share=100 * share, middle=np.median(values)))
 
 
-def _refuse_other_datum(values, conversion, what):
+def _refuse_other_datum(values: np.ndarray, conversion: DepthConversion, what: str) -> None:
     """Elevations that all lie above the water, far below it, or on it."""
     below, low, high = conversion.below(values), values.min(), values.max()
     hint = _other_unit_hint(low, high, conversion)
@@ -201,7 +205,7 @@ def _refuse_other_datum(values, conversion, what):
                                  level=level, size=values.size, flat=FLAT_M, given=conversion.surface))
 
 
-def _other_unit_hint(low, high, conversion):
+def _other_unit_hint(low: float, high: float, conversion: DepthConversion) -> str:
     """Says so when the surface would fit the map in another unit."""
     own, margin = LENGTHS[conversion.unit], 1.0 + 0.5 * (high - low)
     for unit, factor in LENGTHS.items():
@@ -211,7 +215,7 @@ def _other_unit_hint(low, high, conversion):
     return ""
 
 
-def nice_cell(length_m, cells=1500, least=0.5):
+def nice_cell(length_m: float, cells: int = 1500, least: float = 0.5) -> float:
     """A round cell size (1, 2 or 5 times a power of ten, m) that cuts a length into about that many cells.
 
     Examples

@@ -6,12 +6,18 @@ a cell beyond the last known one, so that a grid masked at the shore reaches the
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from pyproj import Transformer
 
 from ..geometry.frame import horizontal_crs
 from ..model.errors import InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+
+    from pyproj import CRS
 
 __all__ = ["MAX_WINDOW_CELLS", "DepthGrid", "DepthWindow", "bounded_parts"]
 
@@ -30,7 +36,7 @@ class DepthWindow:
     row0: int
     col0: int
 
-    def at(self, col, row):
+    def at(self, col: np.ndarray, row: np.ndarray) -> np.ndarray:
         """Bilinear depth at fractional cells (whole numbers are cell middles), NaN where a neighbour is unknown."""
         values = self.values
         col, row = np.asarray(col, float) - self.col0, np.asarray(row, float) - self.row0
@@ -58,7 +64,8 @@ class DepthGrid:
         What the user calls it.
     """
 
-    def __init__(self, crs, transform, shape, read, name="depth grid"):
+    def __init__(self, crs: CRS | str, transform: Sequence[float], shape: tuple[int, int],
+                 read: Callable[[int, int, int, int], np.ndarray], name: str = "depth grid") -> None:
         self.crs, self.shape, self.name = horizontal_crs(crs), (int(shape[0]), int(shape[1])), name
         self.transform = tuple(float(v) for v in transform)
         _, a, b, _, d, e = self.transform
@@ -68,7 +75,8 @@ class DepthGrid:
         self._read = read
 
     @classmethod
-    def from_array(cls, crs, transform, values, name="depth grid"):
+    def from_array(cls, crs: CRS | str, transform: Sequence[float], values: np.ndarray,
+                   name: str = "depth grid") -> DepthGrid:
         """Grid of an array in memory.
 
         Examples
@@ -83,13 +91,13 @@ class DepthGrid:
         values = np.asarray(values)
         return cls(crs, transform, values.shape, lambda r0, r1, c0, c1: values[r0:r1, c0:c1], name)
 
-    def cells_of(self, x, y):
+    def cells_of(self, x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Fractional (col, row) of map coordinates in the grid's own CRS; whole numbers are cell middles."""
         x, y = np.asarray(x, float) - self.transform[0], np.asarray(y, float) - self.transform[3]
         i = self._inverse
         return i[0, 0] * x + i[0, 1] * y - 0.5, i[1, 0] * x + i[1, 1] * y - 0.5
 
-    def cells_from(self, crs):
+    def cells_from(self, crs: CRS | str) -> Callable[[np.ndarray, np.ndarray], tuple[np.ndarray, np.ndarray]]:
         """A function (x, y) in ``crs`` -> fractional (col, row)."""
         crs = horizontal_crs(crs)
         if crs == self.crs:
@@ -97,7 +105,7 @@ class DepthGrid:
         transformer = Transformer.from_crs(crs, self.crs, always_xy=True)
         return lambda x, y: self.cells_of(*transformer.transform(x, y))
 
-    def window(self, col, row):
+    def window(self, col: np.ndarray, row: np.ndarray) -> DepthWindow:
         """The piece that holds every one of the fractional cells ``col``, ``row`` (finite arrays).
 
         Cells outside the raster come as unknown.
@@ -117,7 +125,7 @@ class DepthGrid:
             values = np.pad(values, pads, constant_values=np.nan)
         return DepthWindow(_carried_outward(values), r0, c0)
 
-    def depth_at(self, x, y, crs=None):
+    def depth_at(self, x: np.ndarray, y: np.ndarray, crs: CRS | str | None = None) -> np.ndarray:
         """Depths at points.
 
         Parameters
@@ -132,7 +140,7 @@ class DepthGrid:
         col, row = (self.cells_of if crs is None else self.cells_from(crs))(x, y)
         return self.depth_in_cells(col, row)
 
-    def depth_in_cells(self, col, row):
+    def depth_in_cells(self, col: np.ndarray, row: np.ndarray) -> np.ndarray:
         """Depths at fractional cells, (n,) arrays; NaN off the grid and where it is unknown."""
         col, row = np.asarray(col, float), np.asarray(row, float)
         found = np.full(col.shape, np.nan)
@@ -142,13 +150,14 @@ class DepthGrid:
             found[index] = self.window(col[index], row[index]).at(col[index], row[index])
         return found
 
-    def step_limit(self, dcol, drow):
+    def step_limit(self, dcol: np.ndarray, drow: np.ndarray) -> float:
         """Longest stride (m) along rays of ``dcol``, ``drow`` cells a metre that no cell's half is stepped over."""
         fastest = max(np.nanmax(np.abs(dcol), initial=0.0), np.nanmax(np.abs(drow), initial=0.0))
         return 0.5 / fastest if fastest > 0 else np.inf
 
 
-def bounded_parts(col_low, col_high, row_low, row_high, first=0, most=None):
+def bounded_parts(col_low: np.ndarray, col_high: np.ndarray, row_low: np.ndarray, row_high: np.ndarray, first: int = 0,
+                  most: int | None = None) -> Iterator[slice]:
     """Slices of neighbouring things whose common extent in cells stays within ``MAX_WINDOW_CELLS``.
 
     Parameters
@@ -184,7 +193,7 @@ def bounded_parts(col_low, col_high, row_low, row_high, first=0, most=None):
         yield from bounded_parts(col_low[a:b], col_high[a:b], row_low[a:b], row_high[a:b], first + a, most)
 
 
-def _carried_outward(values):
+def _carried_outward(values: np.ndarray) -> np.ndarray:
     """Unknown cells beside known ones take the mean of those; the rest stay unknown."""
     known = np.isfinite(values)
     if known.all() or not known.any():
@@ -196,7 +205,7 @@ def _carried_outward(values):
         return np.where(known, values, total / count).astype(values.dtype)
 
 
-def _with_neighbours(values, axis):
+def _with_neighbours(values: np.ndarray, axis: int) -> np.ndarray:
     """Each value plus the one before and the one after along an axis."""
     out = values.copy()
     ahead, behind = [slice(None)] * 2, [slice(None)] * 2

@@ -3,6 +3,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from pyproj import CRS, Proj, Transformer
@@ -11,13 +12,16 @@ from ..geometry.frame import horizontal_crs, lonlat
 from ..model.errors import InputError
 from ..model.messages import Message
 
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
 __all__ = ["Raster", "metric_crs"]
 
 MAX_CELLS = 8_000_000_000
 """Largest raster that is begun: six bands of it fill some 190 GB before compression."""
 
 
-def metric_crs(crs, x, y):
+def metric_crs(crs: CRS | str, x: np.ndarray, y: np.ndarray) -> CRS:
     """``crs`` if a metre on its map is a metre on the ground (within 1 %), else the UTM zone of the points, on WGS 84.
 
     Parameters
@@ -62,7 +66,7 @@ class Raster:
     cols: int
 
     @classmethod
-    def around(cls, crs, cell, x, y, margin):
+    def around(cls, crs: CRS | str, cell: float, x: np.ndarray, y: np.ndarray, margin: float) -> Raster:
         """Raster that holds every point and ``margin`` (m) round it, on whole multiples of the cell.
 
         Parameters
@@ -84,13 +88,13 @@ class Raster:
         return cls(crs, float(left * cell), float(top * cell), float(cell), rows, cols)
 
     @property
-    def transform(self):
+    def transform(self) -> tuple[float, ...]:
         """The six numbers of GDAL's geotransform."""
         return (self.left, self.cell, 0.0, self.top, 0.0, -self.cell)
 
-    def cells_from(self, crs):
+    def cells_from(self, crs: CRS | str) -> Callable[[np.ndarray, np.ndarray], tuple[np.ndarray, np.ndarray]]:
         """A function (x, y) in ``crs`` -> fractional (col, row), whole numbers at cell middles."""
-        def of(x, y):
+        def of(x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
             return (np.asarray(x) - self.left) / self.cell - 0.5, (self.top - np.asarray(y)) / self.cell - 0.5
         crs = horizontal_crs(crs)
         if crs == self.crs:
@@ -98,9 +102,9 @@ class Raster:
         transformer = Transformer.from_crs(crs, self.crs, always_xy=True)
         return lambda x, y: of(*transformer.transform(x, y))
 
-    def ground_area(self, row, col):
+    def ground_area(self, row: float, col: float) -> float:
         """Area (m2) on the ellipsoid of the cell at (row, col): the projection's own scale taken out."""
         x, y = self.left + (col + 0.5) * self.cell, self.top - (row + 0.5) * self.cell
         lon, lat = lonlat(self.crs, np.array([x]), np.array([y]))
         scale = Proj(self.crs).get_factors(lon[0], lat[0]).areal_scale
-        return self.cell**2 / scale
+        return float(self.cell**2 / scale)

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -11,6 +12,11 @@ from ..report import pages
 from .casting import GOAL, MAX_CASTS
 from .plan import FAR, IN_REACH, LONGEST, NO_WATER, WATER, clock
 from .sketch import sketch
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from .plan import CastPlan, Stations
 
 __all__ = ["DISPLAY_UNITS", "cast_card"]
 
@@ -56,7 +62,7 @@ line-height:1.15;margin:.25rem 0}
 """
 
 
-def cast_card(plan, unit="ft", title="Cast card"):
+def cast_card(plan: CastPlan, unit: str = "ft", title: str = "Cast card") -> str:
     """HTML text of the card.
 
     Parameters
@@ -89,7 +95,7 @@ def cast_card(plan, unit="ft", title="Cast card"):
     return pages.page(title, _lead(plan, unit), [body], _CSS)
 
 
-def _lead(plan, unit):
+def _lead(plan: CastPlan, unit: str) -> str:
     settings = plan.settings
     where = ("Clock directions are from the bow, as the boat lies." if plan.stations.kind == "boat" else
              f"Each station lies {_windward(plan.stations)}, bow to the wind at {plan.stations.heading_deg[0]:03.0f}"
@@ -102,16 +108,16 @@ def _lead(plan, unit):
             f"every cast, so a pattern finds it sooner than casts on one spot. {where}")
 
 
-def _windward(stations):
+def _windward(stations: Stations) -> str:
     moved = stations.swung is not None and (stations.swung.any() or (stations.near < 1).any())
     return "as far to windward of its target as the water allows" if moved else "to windward of its target"
 
 
-def _length(metres, unit, digits=0):
+def _length(metres: float, unit: str, digits: int = 0) -> str:
     return f"{metres / LENGTHS[unit]:.{digits}f}\u00a0{unit}"
 
 
-def _card(plan, i, unit):
+def _card(plan: CastPlan, i: int, unit: str) -> str:
     quarry, station = plan.quarry, plan.station[i]
     found = plan.patterns[i]
     off_bow = clock(plan.bearing_deg[i] - plan.stations.heading_deg[station])
@@ -137,12 +143,12 @@ def _card(plan, i, unit):
             f'<div class="how spelled">{spelled}</div></section>')
 
 
-def _facts(facts):
+def _facts(facts: Iterable[str]) -> str:
     """Short facts on a line, none of them broken."""
     return " ".join(f'<span class="fact">{fact}</span>' for fact in facts)
 
 
-def _state(plan, i, unit):
+def _state(plan: CastPlan, i: int, unit: str) -> list[str]:
     """What is out of the ordinary about a target, in bold above its figures."""
     said = {"side unsure": "Side unsure: it may lie on either side of the boat's track.",
             "water column": "Water column: it was seen above the bottom, it does not lie on it.",
@@ -162,7 +168,7 @@ def _state(plan, i, unit):
     return words
 
 
-def _spelled(plan, i, unit):
+def _spelled(plan: CastPlan, i: int, unit: str) -> str:
     """The first casts in words: long or short, left or right of the target's place, seen from the boat."""
     found = plan.patterns[i]
     a = math.radians(plan.bearing_deg[i] - plan.convergence_deg)

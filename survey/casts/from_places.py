@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from shapely.geometry import LineString
@@ -23,6 +24,13 @@ from .plan import (
     Stations,
     plan_in_frame,
 )
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Mapping, Sequence
+    from typing import Any
+
+    from pyproj import CRS
+    from shapely.geometry.base import BaseGeometry
 
 __all__ = ["Boat", "PlacedPlan", "StandOff", "plan_casts"]
 
@@ -79,18 +87,20 @@ class PlacedPlan:
     frame: Frame
     warnings: list
 
-    def lines(self):
+    def lines(self) -> tuple[dict[str, np.ndarray], list[BaseGeometry]]:
         """(columns by the names of ``schemas.CAST_LINES``, shapely lines in crs units), one row a cast."""
         columns, ends = self.plan.lines()
         return columns, [transfer.to_crs(self.frame, LineString(pair)) for pair in ends]
 
-    def stations(self):
+    def stations(self) -> tuple[dict[str, np.ndarray], np.ndarray, np.ndarray]:
         """(columns by the names of ``schemas.CAST_STATIONS``, x, y in crs units), one row a station."""
         return (self.plan.station_columns(),
                 *self.frame.inverse(self.plan.stations.east, self.plan.stations.north))
 
 
-def plan_casts(crs, x, y, columns, boat, settings=None, *, water=None, step=None):
+def plan_casts(crs: CRS | str, x: np.ndarray, y: np.ndarray, columns: Mapping[str, Any], boat: Boat | StandOff,
+               settings: CastSettings | None = None, *, water: BaseGeometry | None = None,
+               step: Callable[[float], object] | None = None) -> PlacedPlan:
     """Plan the casts at every target: from where, how far, which way, with what chance, and how many it takes.
 
     Parameters
@@ -133,7 +143,8 @@ def plan_casts(crs, x, y, columns, boat, settings=None, *, water=None, step=None
     if not len(x):
         raise InputError("There is no target to cast at.", field="x")
     frame = Frame.around(crs, x, y)
-    targets = CastTargets.of(*frame.forward(x, y), columns)
+    east, north = frame.forward(x, y)
+    targets = CastTargets.of(east, north, columns)
     turn = float(frame.convergence(0.0, 0.0))
     afloat = None if water is None else transfer.to_frame(frame, water)
     if isinstance(boat, StandOff):
@@ -146,14 +157,14 @@ def plan_casts(crs, x, y, columns, boat, settings=None, *, water=None, step=None
     return PlacedPlan(plan, frame, [*_unreached(plan), *_out_of_the_wind(plan)])
 
 
-def _unreached(plan):
+def _unreached(plan: CastPlan) -> Iterator[Message]:
     for reach, limit, words in _STOPPED:
         late = _named(plan.quarry, (plan.reach == reach) & (plan.limit == limit))
         if late:
             yield Message("{count} target(s) {words}: {few}.", count=len(late), words=words, few=_few(late))
 
 
-def _out_of_the_wind(plan):
+def _out_of_the_wind(plan: CastPlan) -> Iterator[str]:
     swung, near = plan.stations.swung, plan.stations.near
     if swung is not None and ((swung != 0) | (near < 1)).any():
         moved = _named(plan.quarry, (swung != 0) | (near < 1))
@@ -163,10 +174,10 @@ def _out_of_the_wind(plan):
                       few=_few(moved))
 
 
-def _named(targets, which):
+def _named(targets: CastTargets, which: np.ndarray) -> list[str]:
     """Id and label of some targets."""
     return [f"{i} {label}".strip() for i, label in zip(targets.target_id[which], targets.label[which])]
 
 
-def _few(names):
+def _few(names: Sequence[str]) -> str:
     return ", ".join(names[:5]) + (f" and {len(names) - 5} more" if len(names) > 5 else "")

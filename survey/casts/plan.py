@@ -3,6 +3,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -12,6 +13,12 @@ from ..model.table import Bools, Floats, Objects, Table, Texts
 from .casting import GOAL, MAX_CASTS, Pattern, Places, pattern, thrower
 from .sweeping import sweep_pattern
 from .water import afloat, clear_ways, stations_afloat, water_reaches
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+    from typing import Any
+
+    from shapely.geometry.base import BaseGeometry
 
 __all__ = ["CASTS", "FAR", "IN_REACH", "LONGEST", "MANY", "METHODS", "NO_WATER", "WATER", "CastPlan", "CastSettings",
            "CastTargets", "Stations", "clock", "plan_in_frame"]
@@ -45,7 +52,7 @@ class CastSettings:
     variation: float = None
     method: str = "landing"
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         _demand(self.method in METHODS, "{method} is '{given}'; choose one of {known}.", given=self.method,
                 known=", ".join(METHODS))
         for name in ("sigma_boat", "sigma_range", "sigma_angle"):
@@ -77,7 +84,7 @@ class CastTargets(Table):
     bottom_m: Floats | None = None
 
     @classmethod
-    def of(cls, east, north, columns):
+    def of(cls, east: np.ndarray, north: np.ndarray, columns: Mapping[str, Any]) -> CastTargets:
         """Targets of a layer: ``columns`` by the names of ``schemas.TARGETS``, at least the sigmas and covariance.
 
         Raises
@@ -114,7 +121,8 @@ class Stations(Table):
     castable: Bools | None = None
 
     @classmethod
-    def to_windward(cls, quarry, stand_off, wind_from, convergence_deg=0.0, water=None):
+    def to_windward(cls, quarry: CastTargets, stand_off: float, wind_from: float, convergence_deg: float = 0.0,
+                    water: BaseGeometry | None = None) -> Stations:
         """One station for each target, ``stand_off`` metres from it into the wind.
 
         Anchored or held there, the boat lies bow to the wind and casts with it, over the stern. In ``water`` it is
@@ -147,7 +155,7 @@ class CastPlan:
     convergence_deg: float
     limit: np.ndarray = None
 
-    def lines(self):
+    def lines(self) -> tuple[dict[str, np.ndarray], np.ndarray]:
         """Cast lines: columns of ``schemas.CAST_LINES``, and (k, 2, 2) their ends in frame metres.
 
         A target out of reach has one line, to its place, without a chance.
@@ -156,7 +164,8 @@ class CastPlan:
         for i, found in enumerate(self.patterns):
             s = self.station[i]
             boat, place = (np.array([of.east[k], of.north[k]]) for of, k in ((self.stations, s), (self.quarry, i)))
-            thrown = Pattern(np.zeros((1, 2)), [math.nan], [math.nan], None) if found is None else found
+            thrown = Pattern(np.zeros((1, 2)), np.array([math.nan]), np.array([math.nan]), None) \
+                if found is None else found
             for n, aim in enumerate(thrown.aims):
                 distance, bearing = self.way(boat, place + aim)
                 rows.append({
@@ -170,7 +179,7 @@ class CastPlan:
                 ends.append((boat, place + aim))
         return {name: np.array([row[name] for row in rows]) for name in rows[0]}, np.array(ends)
 
-    def station_columns(self):
+    def station_columns(self) -> dict[str, Any]:
         """Columns of ``schemas.CAST_STATIONS``; a station that no target is cast at from has none."""
         size = len(self.stations.east)
         used = [np.flatnonzero(self.station == s) for s in range(size)]
@@ -179,17 +188,17 @@ class CastPlan:
                 "heading_deg": self.stations.heading_deg, "targets": np.array([len(u) for u in used]),
                 "nearest_m": np.array(near), "farthest_m": np.array(far)}
 
-    def magnetic(self, bearing):
+    def magnetic(self, bearing: float) -> float:
         """Compass bearing of a true one; NaN without a variation."""
         return math.nan if self.settings.variation is None else (bearing - self.settings.variation) % 360.0
 
-    def way(self, boat, place):
+    def way(self, boat: np.ndarray, place: np.ndarray) -> tuple[float, float]:
         """Distance (m) and true bearing (degrees) from one frame place to another."""
         east, north = place - boat
         return math.hypot(east, north), (math.degrees(math.atan2(east, north)) + self.convergence_deg) % 360.0
 
 
-def clock(angle_deg):
+def clock(angle_deg: float) -> str:
     """Direction off the bow (degrees, clockwise) as the nearest half hour of a clock face: 0 is 12:00, 90 is 3:00.
 
     Examples
@@ -202,7 +211,8 @@ def clock(angle_deg):
     return f"{(half_hours // 2) or 12}:{30 * (half_hours % 2):02d}"
 
 
-def plan_in_frame(quarry, stations, settings, convergence_deg=0.0, step=None, water=None):
+def plan_in_frame(quarry: CastTargets, stations: Stations, settings: CastSettings, convergence_deg: float = 0.0,
+                  step: Callable[[float], object] | None = None, water: BaseGeometry | None = None) -> CastPlan:
     """Plan the casts at every target.
 
     Parameters
@@ -265,7 +275,7 @@ def plan_in_frame(quarry, stations, settings, convergence_deg=0.0, step=None, wa
     return made
 
 
-def _judge_errors(quarry):
+def _judge_errors(quarry: CastTargets) -> None:
     if not np.isfinite(quarry.covariance).all():
         raise InputError(Message("Some targets have no standard deviations (sigma_east_m, sigma_north_m, cov_en_m2). "
                                  "Use the output of {locate()} or {adjust()}."))
@@ -277,7 +287,8 @@ def _judge_errors(quarry):
                                  "wrote them.", target=quarry.target_id[wrong[0]], count=len(wrong)))
 
 
-def _stations(quarry, stations, apart, water):
+def _stations(quarry: CastTargets, stations: Stations, apart: np.ndarray,
+              water: BaseGeometry | None) -> tuple[np.ndarray, Any]:
     """Station of each target, and whether clear water lies between the two."""
     if stations.kind == "stand-off":
         return np.arange(len(quarry)), np.ones(len(quarry), bool) if stations.castable is None else stations.castable
@@ -295,7 +306,8 @@ def _stations(quarry, stations, apart, water):
     return np.where(clear, np.where(open_, apart, np.inf).argmin(axis=1), nearest), clear
 
 
-def _pattern(covariance, toward, settings, reach):
+def _pattern(covariance: np.ndarray, toward: np.ndarray, settings: CastSettings,
+             reach: Callable[[np.ndarray], np.ndarray]) -> Pattern | None:
     """The casts at one target; None where none can be aimed near it."""
     if settings.method == "retrieve":
         return sweep_pattern(covariance, settings.hit_radius, toward, settings.sigma_range,
@@ -304,7 +316,8 @@ def _pattern(covariance, toward, settings, reach):
                    reachable=_within(toward, reach))
 
 
-def _limit(covariance, toward, settings, reach):
+def _limit(covariance: np.ndarray, toward: np.ndarray, settings: CastSettings,
+           reach: Callable[[np.ndarray], np.ndarray]) -> str:
     """Which limit keeps the casts under the goal: what lies beyond the longest cast, or behind land, is never found."""
     places = Places.of(covariance, settings.hit_radius / 2)
     near = np.hypot(*np.moveaxis(toward + places.points, -1, 0)) <= settings.max_cast + settings.hit_radius
@@ -314,15 +327,16 @@ def _limit(covariance, toward, settings, reach):
         else CASTS
 
 
-def _within(toward, reach, slack=1e-9):
+def _within(toward: np.ndarray, reach: Callable[[np.ndarray], np.ndarray],
+            slack: float = 1e-9) -> Callable[[np.ndarray], np.ndarray]:
     """Which offsets from the target a cast can be aimed at; the target's own place, once its way is clear, always."""
-    def able(offsets):
+    def able(offsets: np.ndarray) -> np.ndarray:
         east, north = np.moveaxis(toward + offsets, -1, 0)
         own = (np.abs(offsets) < 1e-9).all(axis=-1)
         return own | (np.hypot(east, north) <= reach(np.arctan2(east, north)) + slack)
     return able
 
 
-def _demand(holds, template, **values):
+def _demand(holds: object, template: str, **values: object) -> None:
     if not holds:
         raise InputError(Message(template, **values))

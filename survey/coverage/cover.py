@@ -2,7 +2,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 
@@ -10,6 +10,14 @@ from ..geometry import overlap, transfer
 from ..model.errors import InputError
 from ..model.messages import Message
 from . import edge_error, seams, thinning
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Mapping, Sequence
+    from typing import Any
+
+    from shapely.geometry.base import BaseGeometry
+
+    from ..geometry.frame import Frame
 
 __all__ = ["ASKED", "Cover", "PassCover", "Swaths", "cover_of_seen", "cover_of_swaths"]
 
@@ -47,7 +55,7 @@ class Swaths:
     MORE: ClassVar = ASKED
 
     @classmethod
-    def of(cls, geometries, columns):
+    def of(cls, geometries: Iterable[BaseGeometry], columns: Mapping[str, Any]) -> Swaths:
         """Swaths of a layer.
 
         Parameters
@@ -70,11 +78,11 @@ class Swaths:
         if missing:
             raise InputError(f"These are not swaths: they lack {', '.join(missing)}. Give what draw_swaths made.",
                              field="swaths")
-        outing, *numbers = (columns[name] for name in cls.FIELDS)
-        return cls(list(geometries), np.asarray(outing, object), *(np.asarray(values, float) for values in numbers),
-                   {name: np.asarray(columns[name], float) for name in cls.MORE if name in columns})
+        known = {name: np.asarray(columns[name], object if name == "outing" else float) for name in cls.FIELDS}
+        return cls(list(geometries), **known,
+                   more={name: np.asarray(columns[name], float) for name in cls.MORE if name in columns})
 
-    def column(self, name):
+    def column(self, name: str) -> np.ndarray:
         """(n,) floats of a field, NaN where unknown."""
         values = self.more.get(name) if name in ASKED else getattr(self, name)
         return np.full(len(self.geometries), np.nan) if values is None else np.asarray(values, float)
@@ -97,7 +105,7 @@ class PassCover:
     outline: object = None
 
     @property
-    def key(self):
+    def key(self) -> tuple[str, float]:
         """(outing, pass_id)."""
         return self.outing, self.pass_id
 
@@ -123,17 +131,18 @@ class Cover:
     notes: list = field(default_factory=list)
 
     @property
-    def seen(self):
+    def seen(self) -> BaseGeometry:
         """Ground that counts as seen: by as many passes as were asked for."""
         return self.levels[-1]
 
     @property
-    def tells_passes(self):
+    def tells_passes(self) -> bool:
         """True if passes can be told apart."""
         return self.low is not None
 
 
-def cover_of_swaths(frame, swaths, bounds, required_looks=1, position_error=2.0, step=lambda fraction: None):
+def cover_of_swaths(frame: Frame, swaths: Swaths, bounds: np.ndarray, required_looks: int = 1,
+                    position_error: float = 2.0, step: Callable[[float], object] = lambda fraction: None) -> Cover:
     """Cover of swath polygons.
 
     Parameters
@@ -197,10 +206,12 @@ def cover_of_swaths(frame, swaths, bounds, required_looks=1, position_error=2.0,
                  notes=notes)
 
 
-def _passes(frame, swaths, bounds, position_error):
+def _passes(frame: Frame, swaths: Swaths, bounds: np.ndarray,
+            position_error: float) -> tuple[list[PassCover], list[str]]:
     """PassCovers whose edge, moved by its error, comes near the rectangle; notes on what was filled in or mended."""
     sigma = np.where(np.isfinite(swaths.sigma_edge_m), swaths.sigma_edge_m, edge_error.DEFAULT_SIGMA_M)
-    strips, mended = {}, 0
+    strips: dict[Any, list[Any]] = {}
+    mended = 0
     for row, geometry in enumerate(swaths.geometries):
         if geometry is None or geometry.is_empty:
             continue
@@ -226,7 +237,7 @@ def _passes(frame, swaths, bounds, position_error):
     return passes, notes
 
 
-def _thinned(passes, depth, position_error, step):
+def _thinned(passes: list[PassCover], depth: int, position_error: float, step: Callable[[float], object]) -> list[Any]:
     """Outings, as ``edge_error`` takes them, of passes whose edges are thinned out; fills in ``outline``."""
     outings = [[p for p in passes if p.outing == outing] for outing in dict.fromkeys(p.outing for p in passes)]
     within, rest = edge_error.margins([p.sigma_m for p in passes], position_error)
@@ -238,11 +249,12 @@ def _thinned(passes, depth, position_error, step):
     return [[[(one.outline, one.sigma_m)] for one in members] for members in outings]
 
 
-def _near(a, b, reach):
+def _near(a: Any, b: Any, reach: float) -> bool:
     return a[0] - reach < b[2] and b[0] < a[2] + reach and a[1] - reach < b[3] and b[1] < a[3] + reach
 
 
-def cover_of_seen(frame, looks, causes, reach_m, position_error=2.0, cell_m=0.0):
+def cover_of_seen(frame: Frame, looks: Sequence[BaseGeometry], causes: Mapping[str, BaseGeometry], reach_m: float,
+                  position_error: float = 2.0, cell_m: float = 0.0) -> Cover:
     """Cover of ground that a raster says was seen; passes cannot be told apart in it, so the worst case stays unknown.
 
     Parameters

@@ -2,7 +2,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 
@@ -19,6 +19,16 @@ from ..tracks.prepare import Prepared
 from . import gap_kinds, gap_zones
 from .cover import Swaths, cover_of_seen, cover_of_swaths
 from .picture import Picture
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Mapping, Sequence
+    from typing import Any
+
+    from pyproj import CRS
+    from shapely.geometry.base import BaseGeometry
+
+    from .cover import Cover
+    from .gap_kinds import Piece
 
 __all__ = ["CoverageResult", "GapSettings", "PassLayer", "SeenGround", "find_gaps"]
 
@@ -44,7 +54,7 @@ class GapSettings:
     position_error: float = 2.0
     draws: int = LEAST_DRAWS
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         if self.required_looks < 1:
             raise InputError(f"{self.required_looks} looks are required; the least is 1.", field="required_looks")
         for name in ("min_width", "min_area", "position_error"):
@@ -69,7 +79,7 @@ class PassLayer:
     FIELDS: ClassVar = ("outing", "pass_id", "range_m", "mean_depth_m")
 
     @classmethod
-    def of(cls, geometries, columns):
+    def of(cls, geometries: Iterable[BaseGeometry], columns: Mapping[str, Any]) -> PassLayer:
         """Passes of a layer: lines, None where empty, and columns by the names of ``schemas.PASSES``.
 
         Examples
@@ -134,8 +144,10 @@ class CoverageResult:
     area_geometries: list = None
 
 
-def find_gaps(crs, areas, swaths=None, seen=None, settings=GapSettings(), *, exclude=(), passes=None, picture=False,
-              step=lambda fraction: None):
+def find_gaps(crs: CRS | str, areas: Sequence[BaseGeometry], swaths: Swaths | SwathResult | None = None,
+              seen: SeenGround | None = None, settings: GapSettings = GapSettings(), *,
+              exclude: Sequence[BaseGeometry] = (), passes: PassLayer | Prepared | None = None, picture: bool = False,
+              step: Callable[[float], object] = lambda fraction: None) -> CoverageResult:
     """Judge the coverage of an area.
 
     Parameters
@@ -224,7 +236,9 @@ def find_gaps(crs, areas, swaths=None, seen=None, settings=GapSettings(), *, exc
         notes + cover.notes + said, chance, list(areas))
 
 
-def _drawn(cover, swaths, lines, wanted, area, exact, gaps, settings, picture, step):
+def _drawn(cover: Cover, swaths: Swaths | None, lines: list[Any], wanted: Sequence[BaseGeometry],
+           area: BaseGeometry, exact: Any, gaps: Sequence[BaseGeometry], settings: GapSettings, picture: Picture | None,
+           step: Callable[[float], object]) -> tuple[Any, Any]:
     """ShareDraws, and notes."""
     if not cover.tells_passes:
         body, outing = merged_share.merged_pass(cover.seen, settings.draws, settings.position_error)
@@ -233,7 +247,7 @@ def _drawn(cover, swaths, lines, wanted, area, exact, gaps, settings, picture, s
             changes *= 100 / np.array([[one.area] for one in (area, *wanted)])
         return share_draws([body], wanted, area, exact, gaps, 1, settings.draws, None, (changes[0], changes[1:]),
                            step), []
-    known = {}
+    known: dict[Any, list[Any]] = {}
     for line in lines:
         known.setdefault(line.key, []).extend(line.parts)
     passes, said = drawn_passes(cover, swaths, known, settings.draws, settings.position_error)
@@ -245,15 +259,15 @@ _ROUNDING = 1e-9
 """Share of an area that is rounding and not ground: nobody is to read of 2e-14 % seen."""
 
 
-def _percent(missed_m2, area_m2):
+def _percent(missed_m2: float, area_m2: float) -> float:
     return 100 * _share(missed_m2, area_m2)
 
 
-def _seen(missed_m2, area_m2):
+def _seen(missed_m2: float, area_m2: float) -> float:
     return area_m2 * _share(missed_m2, area_m2)
 
 
-def _share(missed_m2, area_m2):
+def _share(missed_m2: float, area_m2: float) -> float:
     """Share seen of an area with so much missed; NaN where that is unknown."""
     share = float(1 - missed_m2 / area_m2)
     return 0.0 if share < _ROUNDING else 1.0 if share > 1 - _ROUNDING else share
@@ -265,31 +279,31 @@ class _Missed:
     The total is NaN where the level is unknown.
     """
 
-    def __init__(self, frame, parts, total=None):
+    def __init__(self, frame: Frame, parts: Sequence[BaseGeometry], total: float | None = None) -> None:
         self._frame = frame
         self.parts = parts
         self.areas = transfer.geodesic_areas(frame, parts)
         self.total = float(self.areas.sum()) if total is None else total
         self._tree = shapes.Tree(parts)
-        self._prepared = {}
+        self._prepared: dict[int, Any] = {}
 
-    def _ready(self, k):
+    def _ready(self, k: int) -> BaseGeometry:
         if k not in self._prepared:
             self._prepared[k] = shapes.prepared(self.parts[k])
         return self._prepared[k]
 
     @classmethod
-    def of(cls, frame, area, seen):
+    def of(cls, frame: Frame, area: BaseGeometry, seen: BaseGeometry) -> _Missed:
         if seen is None:
             return cls(frame, [], np.nan)
         return cls(frame, shapes.parts(shapes.drop_small_holes(area.difference(seen))))
 
     @property
-    def ground(self):
+    def ground(self) -> BaseGeometry:
         """All of it as one MultiPolygon."""
         return shapes.collected(self.parts)
 
-    def within(self, ground):
+    def within(self, ground: BaseGeometry) -> float:
         """Ground area (m2) of what lies in a polygon."""
         if np.isnan(self.total):
             return np.nan
@@ -300,7 +314,7 @@ class _Missed:
                 self._frame, shapes.polygonal(ground.intersection(self.parts[i])))
         return total
 
-    def touches(self, grounds):
+    def touches(self, grounds: Sequence[BaseGeometry]) -> np.ndarray:
         """(n,) bool: whether any of it, a rim of 5 cm left off, lies in each of n polygons."""
         found = np.zeros(len(grounds), bool)
         for i, ground in enumerate(grounds):
@@ -308,12 +322,13 @@ class _Missed:
             found[i] = any(self._ready(k).contains(middle) for k in self._tree.boxed(middle))
         if not found.all():
             worn = shapes.Tree([part.buffer(-_RIM_M, 1) for part in self.parts])
-            for i in np.flatnonzero(~found):
+            for i in np.flatnonzero(~found).tolist():
                 found[i] = len(worn.query(grounds[i])) > 0
         return found
 
 
-def _wanted(crs, areas, exclude):
+def _wanted(crs: CRS | str, areas: Sequence[BaseGeometry],
+            exclude: Sequence[BaseGeometry]) -> tuple[Frame, list[BaseGeometry], list[str]]:
     """Frame, the features of the area in it less the excluded ground, and notes."""
     with_shape = [g for g in areas if g is not None and not g.is_empty]
     if not with_shape:
@@ -321,8 +336,10 @@ def _wanted(crs, areas, exclude):
     vertices = np.vstack([ring for g in with_shape for shell, _ in shapes.rings(g) for ring in [shell]])
     frame = Frame.around(crs, *vertices.T)
     crossed = sum(not g.is_valid for g in with_shape)
-    notes = [Message("{count} area feature(s) crossed themselves and were mended; look at {result.areas} to see "
-                     "whether that is what you meant.", count=crossed)] if crossed else []
+    notes: list[str] = []
+    if crossed:
+        notes.append(Message("{count} area feature(s) crossed themselves and were mended; look at {result.areas} to "
+                             "see whether that is what you meant.", count=crossed))
     kept_out = overlap.merged([transfer.to_frame(frame, g) for g in exclude if g is not None and not g.is_empty])
     wanted = []
     for geometry in areas:
@@ -333,7 +350,7 @@ def _wanted(crs, areas, exclude):
     return frame, wanted, notes
 
 
-def _opened(gap, min_width):
+def _opened(gap: BaseGeometry, min_width: float) -> BaseGeometry:
     """The gap less what is narrower than the least width.
 
     A morphological opening, by a circle of that diameter, that spares the tips of corners: no circle fills a corner,
@@ -349,7 +366,8 @@ def _opened(gap, min_width):
     return shapes.drop_small_holes(gap.difference(shapes.union(narrow))) if narrow else gap
 
 
-def _listed(frame, pieces, missed, min_area):
+def _listed(frame: Frame, pieces: Sequence[Piece], missed: Sequence[_Missed],
+            min_area: float) -> tuple[list[BaseGeometry], dict[str, Any], float]:
     """Gaps to list, frame metres, their columns, and the area of those too small for it."""
     sizes = transfer.geodesic_areas(frame, [piece.ground for piece in pieces])
     large = sizes >= max(min_area, shapes.MIN_HOLE_M2)
@@ -363,7 +381,7 @@ def _listed(frame, pieces, missed, min_area):
     return kept, table, float(sizes[~large].sum())
 
 
-def _fewest(grounds, missed):
+def _fewest(grounds: Sequence[BaseGeometry], missed: Sequence[_Missed]) -> np.ndarray:
     """(n,) fewest looks anywhere on each ground; at most the number of levels whose missed ground is given."""
     found = np.full(len(grounds), len(missed))
     for looks in range(len(missed) - 1, -1, -1):
@@ -371,7 +389,8 @@ def _fewest(grounds, missed):
     return found
 
 
-def _by_area(frame, wanted, missed, worst, best, cover):
+def _by_area(frame: Frame, wanted: Sequence[BaseGeometry], missed: Sequence[_Missed], worst: _Missed, best: _Missed,
+             cover: Cover) -> dict[str, np.ndarray]:
     """Columns of the features of the area but for the interval."""
     rows = []
     for ground in wanted:
@@ -386,7 +405,7 @@ def _by_area(frame, wanted, missed, worst, best, cover):
     return {name: np.array(column, float) for name, column in zip(names, zip(*rows))}
 
 
-def _looks_min(frame, ground, missed, cover):
+def _looks_min(frame: Frame, ground: BaseGeometry, missed: Sequence[_Missed], cover: Cover) -> int:
     """Fewest looks anywhere in the area; counted on beyond the looks asked for when all of it has as many."""
     fewest = int(_fewest([ground], missed)[0])
     if fewest < len(missed) or not cover.passes:

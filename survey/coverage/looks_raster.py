@@ -2,11 +2,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from ..ensonify.grades import BANDS, GRADES, HIDDEN, WEAK, codes
 from ..geometry import overlap
 from ..model.errors import InputError
 from .gaps import SeenGround
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+    from typing import Any
+
+    import numpy as np
+    from shapely.geometry.base import BaseGeometry
 
 __all__ = ["LooksRaster"]
 
@@ -33,20 +41,20 @@ class LooksRaster:
     required_looks: int = 1
     grade: str = "seen"
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         if self.grade not in GRADES:
             raise InputError(f"The grade '{self.grade}' is not one of {', '.join(GRADES)}.", field="grade")
 
     @property
-    def bands(self):
+    def bands(self) -> tuple[str, ...]:
         """Names of the bands that the verdict rests on."""
         return BANDS[self.grade]
 
-    def codes(self, bands):
+    def codes(self, bands: Mapping[str, Any]) -> np.ndarray:
         """One code for each cell, see ``survey.ensonify.grades.codes``; ``bands``: (rows, cols) arrays by name."""
         return codes(bands, self.required_looks, self.grade)
 
-    def ground(self, polygons, cell_m=0.0):
+    def ground(self, polygons: Mapping[int, list[BaseGeometry]], cell_m: float = 0.0) -> SeenGround:
         """SeenGround of the polygons of equal code.
 
         Parameters
@@ -57,7 +65,7 @@ class LooksRaster:
         """
         looks = self.required_looks
 
-        def joined(wanted):
+        def joined(wanted: Sequence[int]) -> BaseGeometry:
             return overlap.merged([polygon for code in wanted for polygon in polygons.get(code, [])])
 
         levels = [joined([*range(n, looks + 1), *range(WEAK + n, WEAK + looks)]) for n in range(1, looks + 1)]

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -16,6 +17,15 @@ from ..swaths.edges import SwathSettings
 from .beam_rows import lay_out
 from .detection import DetectionSettings
 from .tile import BANDS, Tile
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+    from typing import Any
+
+    from shapely.geometry.base import BaseGeometry
+
+    from ..bottom.depthgrid import DepthGrid
+    from ..model.track import Track
 
 __all__ = ["Ensonification", "Seen", "map_bottom"]
 
@@ -37,7 +47,8 @@ class Seen:
     passes: int = 0
 
 
-def map_bottom(track, cell=0.5, settings=None, *, blind_deg=20.0, grid=None, water=None):
+def map_bottom(track: Track, cell: float = 0.5, settings: DetectionSettings | None = None, *, blind_deg: float = 20.0,
+               grid: DepthGrid | None = None, water: BaseGeometry | None = None) -> Ensonification:
     """Map the bottom seen: how often, from how many sides, at what grazing angle, and what would have shown there.
 
     Parameters
@@ -115,7 +126,8 @@ class Ensonification:
 
     names = BANDS
 
-    def __init__(self, track, cell, settings=None, blind_deg=20.0, grid=None, water=None):
+    def __init__(self, track: Track, cell: float, settings: DetectionSettings | None = None, blind_deg: float = 20.0,
+                 grid: DepthGrid | None = None, water: BaseGeometry | None = None) -> None:
         self.settings = settings or DetectionSettings()
         swath = SwathSettings(blind_deg=blind_deg)
         self._tan_blind = np.tan(np.radians(blind_deg))
@@ -138,7 +150,7 @@ class Ensonification:
         self._extents = [sweep.extents() for sweep in self.sweeps]
         self.totals = Seen(passes=len({int(key) for s in self.sweeps for key in np.unique(s.pass_key[:-1][s.drawn])}))
 
-    def bands(self, step=None):
+    def bands(self, step: Callable[[float], object] | None = None) -> dict[str, np.ndarray]:
         """The whole map at once, which must fit in memory: (rows, cols) float32 arrays by the names of the bands."""
         made = {name: np.full((self.raster.rows, self.raster.cols), np.nan, np.float32) for name in self.names}
         for row, col, part in self.tiles(step):
@@ -147,7 +159,7 @@ class Ensonification:
                 whole[row:row + rows, col:col + cols] = part[name]
         return made
 
-    def tiles(self, step=None):
+    def tiles(self, step: Callable[[float], object] | None = None) -> Iterator[tuple[int, int, dict[str, np.ndarray]]]:
         """Compute the map.
 
         Parameters
@@ -166,10 +178,9 @@ class Ensonification:
             if step is not None:
                 step(number / len(corners))
             window = (row, min(row + TILE, self.raster.rows), col, min(col + TILE, self.raster.cols))
-            yield row, col, self._tile(window, None if step is None else
-                                       lambda f, n=number: step((n + f) / len(corners)))
+            yield row, col, self._tile(window, _part_of(step, number, len(corners)))
 
-    def _tile(self, window, step):
+    def _tile(self, window: Any, step: Callable[[float], object] | None) -> dict[str, np.ndarray]:
         parts = self._parts(window)
         tile = Tile(window, self.settings, self._inside(window))
         for number, (sweep, interval) in enumerate(parts):
@@ -184,14 +195,14 @@ class Ensonification:
         self.totals.assumed_m2 += area * np.count_nonzero(tile.assumed & seen)
         return tile.bands()
 
-    def _inside(self, window):
+    def _inside(self, window: Any) -> np.ndarray | None:
         if self._water is None:
             return None
         return fill_polygon(self._water, window, self.raster.cells_from(self._track_crs))
 
-    def _parts(self, window):
+    def _parts(self, window: Any) -> list[Any]:
         """(sweep, intervals of one pass) that touch the window, small enough to be worked on at once; pass by pass."""
-        found = {}
+        found: dict[int, list[Any]] = {}
         for sweep, (low_col, high_col, low_row, high_row) in zip(self.sweeps, self._extents):
             with np.errstate(invalid="ignore"):
                 touches = (sweep.drawn & (high_row >= window[0]) & (low_row < window[1])
@@ -203,7 +214,7 @@ class Ensonification:
                     found.setdefault(int(sweep.pass_key[one[0]]), []).append((sweep, one))
         return [(sweep, part) for key in sorted(found) for sweep, one in found[key] for part in self._cut(sweep, one)]
 
-    def _cut(self, sweep, interval):
+    def _cut(self, sweep: Any, interval: np.ndarray) -> list[np.ndarray]:
         """Stretches of intervals that are small enough."""
         reach = sweep.high[interval] - sweep.low[interval]
         cells = reach / self.raster.cell * sweep.pieces[interval]
@@ -215,3 +226,8 @@ class Ensonification:
         if self._bed is None:
             return groups
         return [group[part] for group in groups for part in self._bed.bounded(sweep, group)]
+
+
+def _part_of(step: Callable[[float], object] | None, number: int, count: int) -> Callable[[float], object] | None:
+    """``step`` for one of so many parts of equal length."""
+    return None if step is None else lambda fraction: step((number + fraction) / count)

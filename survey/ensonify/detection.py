@@ -43,7 +43,7 @@ class DetectionSettings:
     ping_rate_hz: float = None
     ping_share: float = 0.5
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         for name, value, high, unit in (
                 ("object size", self.object_size_m, math.inf, "m"), ("beam width", self.beam_width_deg, 90, "degrees"),
                 ("number of hits", self.min_hits, math.inf, ""), ("shadow length", self.min_shadow_m, math.inf, "m"),
@@ -57,7 +57,7 @@ class DetectionSettings:
             raise InputError(f"The share of the highest ping rate is {self.ping_share:g}; give more than 0, at most 1.")
 
 
-def ping_rate(range_m, sound_speed_mps, settings):
+def ping_rate(range_m: np.ndarray, sound_speed_mps: np.ndarray, settings: DetectionSettings) -> np.ndarray:
     """Pings a second.
 
     Parameters
@@ -86,7 +86,8 @@ def ping_rate(range_m, sound_speed_mps, settings):
     return np.minimum(settings.ping_rate_hz, highest)
 
 
-def smallest_object(pitch, slant, depth, range_m, settings):
+def smallest_object(pitch: np.ndarray, slant: np.ndarray, depth: np.ndarray, range_m: np.ndarray,
+                    settings: DetectionSettings) -> np.ndarray:
     """Side of the smallest cube a look would show.
 
     Parameters

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 from dataclasses import InitVar, dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -10,6 +11,14 @@ from ..model.errors import InputError
 from ..model.messages import Message
 from ..model.table import Floats, Ints, Table, Texts
 from ..model.times import iso_time
+
+if TYPE_CHECKING:
+    from typing import Any
+
+    from numpy.typing import ArrayLike
+
+    from ..geometry.frame import Frame
+    from ..model.rejections import Rejections
 
 __all__ = ["Fixes", "by_distance", "by_time", "dropped", "has_times"]
 
@@ -72,7 +81,7 @@ class Fixes(Table):
     lat: InitVar[Floats] = None
     segment: InitVar[Ints] = None
 
-    def __post_init__(self, lon, lat, segment):
+    def __post_init__(self, lon: np.ndarray, lat: np.ndarray, segment: np.ndarray) -> None:
         if self.x is None and self.crs != "EPSG:4326":
             raise InputError(f"The places are given as lon and lat, in degrees on WGS 84, and crs is {self.crs}. Give "
                              "x and y in that crs, or leave crs out.", field="crs")
@@ -82,12 +91,12 @@ class Fixes(Table):
         self.check()
 
 
-def dropped(tally, reason, rows):
+def dropped(tally: Rejections, reason: str, rows: ArrayLike) -> None:
     """Count rows (from 0) that are left out for a reason."""
     tally.add(reason, "row", np.asarray(rows) + 1)
 
 
-def has_times(fixes, speed_mps):
+def has_times(fixes: Fixes, speed_mps: float | None) -> bool:
     """Whether the fixes bring their own clock: half of them or more have a time. Else a speed has to make one."""
     count = 0 if fixes.t_s is None else int(np.isfinite(fixes.t_s).sum())
     if count and 2 * count >= len(fixes):
@@ -100,7 +109,8 @@ def has_times(fixes, speed_mps):
     return False
 
 
-def by_time(fixes, rows, lon, lat, frame, source, tally, warnings):
+def by_time(fixes: Fixes, rows: np.ndarray, lon: np.ndarray, lat: np.ndarray, frame: Frame, source: np.ndarray,
+            tally: Rejections, warnings: list[str]) -> tuple[Any, ...]:
     """Rows in order of time, each moment once; their clock; and both again with repeated fixes; backward times."""
     stamps = np.asarray(fixes.t_s, float)
     timeless = rows[~np.isfinite(stamps[rows])]
@@ -125,12 +135,13 @@ def by_time(fixes, rows, lon, lat, frame, source, tally, warnings):
     return rows, clock, all_rows, all_clock, backward
 
 
-def _two_boats(moment):
+def _two_boats(moment: float) -> str:
     return (f"Segments of the log overlap in time (first at {iso_time(moment)}): two receivers, or two boats. Select "
             "the points of one of them and run each by itself.")
 
 
-def _told_again(stamps, lon, lat, frame, rows, source, warnings):
+def _told_again(stamps: np.ndarray, lon: np.ndarray, lat: np.ndarray, frame: Frame, rows: np.ndarray,
+                source: np.ndarray, warnings: list[str]) -> np.ndarray:
     """True for fixes at times that the log had told before its clock stepped back, by whole seconds or by any other
     step; copies of earlier fixes are not meant. The track is broken there (in ``source``, in place)."""
     starts = np.concatenate([[0], np.flatnonzero(np.diff(stamps) < 0) + 1])
@@ -165,7 +176,8 @@ def _told_again(stamps, lon, lat, frame, rows, source, warnings):
     return again
 
 
-def by_distance(fixes, rows, lon, lat, frame, source, speed_mps, tally):
+def by_distance(fixes: Fixes, rows: np.ndarray, lon: np.ndarray, lat: np.ndarray, frame: Frame, source: np.ndarray,
+                speed_mps: float | None, tally: Rejections) -> tuple[np.ndarray, np.ndarray]:
     """Rows as sailed, and a clock made of the way run at a stated speed."""
     if fixes.order is not None:
         order = np.asarray(fixes.order, float)

@@ -1,6 +1,8 @@
 """Logs that were read -> fixes to prepare a track from."""
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from ..bottom.rasters import metric_crs
@@ -8,12 +10,17 @@ from ..geometry.frame import carried
 from ..model.errors import InputError
 from .arrange import Fixes
 
+if TYPE_CHECKING:
+    from pyproj import CRS
+
+    from ..io.logs import Logs
+
 __all__ = ["fixes_of"]
 
 _DEGREES = "EPSG:4326"
 
 
-def fixes_of(logs, crs=None, *, compass=True, depths=True):
+def fixes_of(logs: Logs, crs: CRS | str | None = None, *, compass: bool = True, depths: bool = True) -> Fixes:
     """Fixes of logs, in a coordinate system in metres.
 
     Parameters
@@ -54,7 +61,7 @@ def fixes_of(logs, crs=None, *, compass=True, depths=True):
         crs = metric_crs(_DEGREES, columns["lon"], columns["lat"])
     x, y = carried(_DEGREES, crs, columns["lon"], columns["lat"])
 
-    def known(name, wanted=True):
+    def known(name: str, wanted: bool = True) -> np.ndarray | None:
         return columns[name] if wanted and np.isfinite(columns[name]).any() else None
 
     sounded = known("depth_m", depths)

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 from xml.etree import ElementTree  # nosec B405: only writes
 
 from ..model import patience
@@ -15,6 +16,12 @@ from ..model.depthwords import depth_words
 from ..model.errors import InputError
 from ..model.messages import Message
 from ..model.times import iso_time
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Sequence
+    from os import PathLike
+    from typing import Any
+    from xml.etree.ElementTree import Element
 
 __all__ = ["LINES_AS", "GpxLine", "Waypoint", "describe", "gpx_text", "unique_names", "write_gpx"]
 
@@ -46,7 +53,7 @@ class Waypoint:
     t_s: float = math.nan
 
     @classmethod
-    def described(cls, lon, lat, name, row, t_s=math.nan):
+    def described(cls, lon: float, lat: float, name: str, row: Callable[[str], Any], t_s: float = math.nan) -> Waypoint:
         """A waypoint that says how near its place is; ``row(field name)`` is the target's value, None where unknown."""
         return cls(lon, lat, name, describe(row), t_s)
 
@@ -69,7 +76,7 @@ class GpxLine:
     description: str = ""
 
 
-def unique_names(names, longest, prefix):
+def unique_names(names: Iterable[str], longest: int, prefix: str) -> list[str]:
     """Names no longer than ``longest`` characters, no two alike, upper and lower case counting as one.
 
     Parameters
@@ -111,7 +118,7 @@ def unique_names(names, longest, prefix):
     return found
 
 
-def _free(name, longest, taken):
+def _free(name: str, longest: int, taken: set[str]) -> str:
     if name[:longest].rstrip().lower() not in taken:
         return name[:longest].rstrip()
     number = 2
@@ -124,7 +131,7 @@ def _free(name, longest, taken):
                              count=len(taken) + 1, most=longest))
 
 
-def describe(row):
+def describe(row: Callable[[str], Any]) -> str:
     """What a waypoint's description says about its accuracy, in the words of a person at the wheel.
 
     Parameters
@@ -160,11 +167,12 @@ def describe(row):
     return "; ".join(words)
 
 
-def _number(value):
+def _number(value: float | None) -> float | None:
     return float(value) if value is not None and math.isfinite(value) else None
 
 
-def gpx_text(waypoints=(), lines=(), lines_as="route", longest=16, note=""):
+def gpx_text(waypoints: Sequence[Waypoint] = (), lines: Sequence[GpxLine] = (), lines_as: str = "route",
+             longest: int = 16, note: str = "") -> str:
     """A GPX 1.1 document.
 
     Parameters
@@ -229,7 +237,8 @@ def gpx_text(waypoints=(), lines=(), lines_as="route", longest=16, note=""):
     return '<?xml version="1.0" encoding="UTF-8"?>\n' + text + "\n"
 
 
-def write_gpx(path, waypoints=(), lines=(), lines_as="route", longest=16, note=""):
+def write_gpx(path: str | PathLike[str], waypoints: Sequence[Waypoint] = (), lines: Sequence[GpxLine] = (),
+              lines_as: str = "route", longest: int = 16, note: str = "") -> None:
     """Write waypoints and lines to a GPX 1.1 file; a file that is there is replaced. See ``gpx_text``.
 
     Raises
@@ -251,7 +260,7 @@ def write_gpx(path, waypoints=(), lines=(), lines_as="route", longest=16, note="
         file.write(text)
 
 
-def _point(parent, tag, lon, lat):
+def _point(parent: Element, tag: str, lon: float, lat: float) -> Element:
     if not (math.isfinite(lon) and math.isfinite(lat) and -90 <= lat <= 90):
         raise InputError(f"A place at longitude {lon}, latitude {lat} is not on the Earth; check the layer's "
                          "coordinate system.")
@@ -260,11 +269,11 @@ def _point(parent, tag, lon, lat):
     return ElementTree.SubElement(parent, tag, {"lat": f"{lat:.8f}", "lon": f"{turned:.8f}"})
 
 
-def _titled(parent, name, description):
+def _titled(parent: Element, name: str, description: str) -> None:
     _text(parent, "name", name)
     if description:
         _text(parent, "desc", description)
 
 
-def _text(parent, tag, value):
+def _text(parent: Element, tag: str, value: str) -> None:
     ElementTree.SubElement(parent, tag).text = _NOT_XML.sub("", value)

@@ -4,6 +4,7 @@ from __future__ import annotations
 import math
 import os
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -14,6 +15,14 @@ from .gpx import read_gpx
 from .logfile import fix_columns, waypoint_columns
 from .nmea import read_nmea
 from .sentences import looks_like_nmea, plain_bytes
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from datetime import date
+    from os import PathLike
+    from typing import Any
+
+    from .logfile import LogFile
 
 __all__ = ["Logs", "read_logs"]
 
@@ -39,7 +48,9 @@ class Logs:
     notes: list = field(default_factory=list)
 
 
-def read_logs(paths, log_date=None, time_offset=0.0, magnetic_variation=None, step=None):
+def read_logs(paths: Sequence[str | PathLike[str]] | str | PathLike[str], log_date: date | str | None = None,
+              time_offset: float = 0.0, magnetic_variation: float | None = None,
+              step: Callable[[float], object] | None = None) -> Logs:
     """Read NMEA 0183 and GPX files, told apart by their content, and put them in the order of their first times.
 
     Parameters
@@ -85,7 +96,7 @@ def read_logs(paths, log_date=None, time_offset=0.0, magnetic_variation=None, st
     offset = _checked(time_offset, "time offset", math.inf, "the hours to add to the clock to get UTC")
     variation = None if magnetic_variation is None else _checked(
         magnetic_variation, "magnetic variation", 180, "degrees between -180 and 180, east positive, west negative")
-    warnings = []
+    warnings: list[str] = []
     names = _names(paths, warnings)
     logs = []
     for count, (path, name) in enumerate(names.items()):
@@ -105,16 +116,16 @@ def read_logs(paths, log_date=None, time_offset=0.0, magnetic_variation=None, st
     return result
 
 
-def _checked(value, label, limit, remedy):
+def _checked(value: float | None, label: str, limit: float, remedy: str) -> float | None:
     value = float(value)
     if not abs(value) < limit:
         raise InputError(f"The {label} is {value:g}; give {remedy}.")
     return value
 
 
-def _names(paths, warnings):
+def _names(paths: Any, warnings: list[str]) -> dict[str, str]:
     """Name to show for each path, once each: the file's own, with its folder where two share it."""
-    real = {}
+    real: dict[str, str] = {}
     for path in map(os.fspath, paths):
         key = os.path.realpath(path)
         if key in real:
@@ -124,11 +135,12 @@ def _names(paths, warnings):
     return {path: name if own.count(name) == 1 else path for path, name in zip(real.values(), own)}
 
 
-def _part(step, start, share):
+def _part(step: Callable[[float], object], start: float, share: float) -> Callable[[float], object]:
     return lambda fraction: step(start + share * fraction)
 
 
-def _read(path, name, day, offset, variation, step):
+def _read(path: str, name: str, day: int | None, offset: float, variation: float | None,
+          step: Callable[[float], object]) -> LogFile:
     try:
         with open(path, "rb") as file:
             data = file.read()
@@ -147,12 +159,12 @@ def _read(path, name, day, offset, variation, step):
                              "formats must be exported as one of the two first.", name=name))
 
 
-def _first_time(log):
+def _first_time(log: LogFile) -> float:
     known = log.fixes["t_s"][np.isfinite(log.fixes["t_s"])]
     return known[0] if len(known) else math.inf
 
 
-def _joined(logs, what, empty):
+def _joined(logs: Sequence[LogFile], what: str, empty: Callable[[int, str], Any]) -> dict[str, np.ndarray]:
     """The columns of all files one after the other; segments keep counting."""
     columns = [getattr(log, what) for log in logs]
     joined = {name: np.concatenate([part[name] for part in columns]) for name in empty(0, "")}
@@ -163,7 +175,7 @@ def _joined(logs, what, empty):
     return joined
 
 
-def _account(log):
+def _account(log: LogFile) -> str:
     t_s = log.fixes["t_s"]
     known = t_s[np.isfinite(t_s)]
     when = f" from {iso_time(known.min())} to {iso_time(known.max())}" if len(known) else ""
@@ -172,7 +184,7 @@ def _account(log):
     return f"{log.name} ({log.kind}): {len(t_s)} fixes{when}{depths}{waypoints}."
 
 
-def _overlaps(logs):
+def _overlaps(logs: Sequence[LogFile]) -> list[str]:
     """Files whose fixes begin before those of an earlier one have ended: one trip recorded twice, or two boats."""
     found, latest, owner = [], -math.inf, ""
     for log in logs:

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -12,6 +13,12 @@ from ..model.track import side_name
 from ..targets.match import no_overlap
 from ..targets.poses import Poses, Runs
 from ..targets.rowtimes import row_times
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from ..model.track import Track
+    from .picture import Record
 
 __all__ = ["KINDS", "Marks", "bottom_warning", "depth_between", "read_marks", "row_words"]
 
@@ -49,7 +56,8 @@ class Marks(Table):
     reason: Texts
 
 
-def read_marks(record, marks, track=None, time_offset=0.0):
+def read_marks(record: Record, marks: Marks, track: Track | None = None,
+               time_offset: float = 0.0) -> tuple[dict[str, np.ndarray], Texts]:
     """Picks of every mark.
 
     Parameters
@@ -112,7 +120,8 @@ def read_marks(record, marks, track=None, time_offset=0.0):
     return columns, reason
 
 
-def depth_between(count, stretch, slant, bottom, hold):
+def depth_between(count: np.ndarray, stretch: np.ndarray, slant: np.ndarray, bottom: np.ndarray,
+                  hold: float) -> np.ndarray:
     """Depth at each mark from the bottom points of its own stretch: between two of them, or held from the nearest.
 
     Parameters
@@ -143,7 +152,7 @@ def depth_between(count, stretch, slant, bottom, hold):
     return depth
 
 
-def row_words(record, track):
+def row_words(record: Record, track: Track | None) -> tuple[str, str]:
     """(note, warning) on how the rows of a picture told by times were timed; '' where there is nothing to say.
 
     Examples
@@ -169,7 +178,7 @@ def row_words(record, track):
     return Message("Rows were spread evenly from {first_s} to {last_s}: the range does not change in the picture."), ""
 
 
-def bottom_warning(record, marks, track, ids):
+def bottom_warning(record: Record, marks: Marks, track: Track | None, ids: Sequence[object] | None) -> str:
     """A sentence where bottom marks do not lie at the track's depth, '' where they do or nothing tells.
 
     Parameters
@@ -212,7 +221,7 @@ def bottom_warning(record, marks, track, ids):
                    "edge.{turned}", wrong=wrong.sum(), count=len(at), shown=shown, first=first, turned=turned)
 
 
-def _bottoms(record, marks, track):
+def _bottoms(record: Record, marks: Marks, track: Track) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """(index, depth read, depth of the track) of bottom marks where the track's depth was measured; true metres."""
     columns, reason = read_marks(record, marks, track)
     poses = _on_track(record, track, _count(record, marks, track), 0.0)[2]
@@ -222,7 +231,7 @@ def _bottoms(record, marks, track):
     return at, columns["slant_m"][at] * ratio[at], poses.depth_m[at]
 
 
-def _readable(marks, side, share, count, record):
+def _readable(marks: Marks, side: np.ndarray, share: np.ndarray, count: np.ndarray, record: Record) -> Texts:
     reason = np.array(marks.reason, object)
     said = ((~np.isin(marks.kind, KINDS), lambda k: f"its kind is '{marks.kind[k]}'; write object or bottom"),
             (np.isnan(count), lambda k: f"row {marks.row[k]:.1f} lies outside the image"),
@@ -235,11 +244,12 @@ def _readable(marks, side, share, count, record):
     return reason
 
 
-def _count(record, marks, track):
+def _count(record: Record, marks: Marks, track: Track | None) -> np.ndarray:
     return row_times(record, marks.row, track).seconds if record.by_time else record.count(marks.row)
 
 
-def _shadow(record, marks, side, share, reason):
+def _shadow(record: Record, marks: Marks, side: np.ndarray, share: np.ndarray,
+            reason: Texts) -> tuple[np.ndarray, np.ndarray]:
     """Share of the edge's range at the shadow's end, NaN where there is none, and whether it runs off the record, which
     ends there; says what is wrong in ``reason``."""
     drawn = np.isfinite(marks.end_column)
@@ -256,7 +266,8 @@ def _shadow(record, marks, side, share, reason):
     return np.where(drawn, end_share, np.nan), off
 
 
-def _on_track(record, track, count, time_offset):
+def _on_track(record: Record, track: Track | None, count: np.ndarray,
+              time_offset: float) -> tuple[np.ndarray, np.ndarray, Poses | None]:
     """(stretch number, position in samples, Poses) of every mark; stretch 0 for all when there is no track."""
     if track is None:
         return np.zeros(len(count), int), np.full(len(count), np.nan), None
@@ -280,13 +291,13 @@ def _on_track(record, track, count, time_offset):
     return stretch, position, Poses.at(track, position)
 
 
-def _edge_range(record, poses, size):
+def _edge_range(record: Record, poses: Poses | None, size: int) -> np.ndarray:
     if record.edge_range_m is not None:
         return np.full(size, record.edge_range_m)
     return poses.range_m / np.where(np.isfinite(poses.range_ratio), poses.range_ratio, 1.0)
 
 
-def _of_track(track, poses, record, columns):
+def _of_track(track: Track, poses: Poses, record: Record, columns: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
     """What the track says of each mark's moment: outing, pass, sample, and the other of time and ping."""
     tied = poses.tied
     sample = np.where(tied, poses.sample, 0)

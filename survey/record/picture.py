@@ -21,7 +21,7 @@ NEWEST = ("top", "bottom")
 _ENTRY = re.compile(r"(\d+)(?::(\d+))?")
 
 
-def read_dropped(text):
+def read_dropped(text: str | None) -> tuple[tuple[int, int], ...]:
     """Rows missing from a picture, written like ``120 340:5``.
 
     Parameters
@@ -83,7 +83,7 @@ class Record:
     last_s: float = None
     dropped: tuple = ()
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         timed = (self.first_s is not None) + (self.last_s is not None)
         _demand(self.width > 0 and self.height > 0, "The image is empty: it has no pixels.")
         _demand(self.layout in LAYOUTS, "{layout} is '{given}'; choose one of {known}.", given=self.layout,
@@ -114,24 +114,24 @@ class Record:
                              "at 1 to {last}.", rows=", ".join(outside), last=self.height - 1)
 
     @property
-    def by_time(self):
+    def by_time(self) -> bool:
         """True where rows are told by time, False by ping."""
         return self.first_s is not None
 
     @property
-    def centre(self):
+    def centre(self) -> float:
         """Column where the range is zero."""
         if self.centre_column is not None:
             return float(self.centre_column)
         return {"both": self.width / 2, "port": float(self.width), "starboard": 0.0}[self.layout]
 
     @property
-    def reach(self):
+    def reach(self) -> float:
         """Pixels from the centre column to the edge that ``edge_range_m`` belongs to."""
         left, right = self.centre, self.width - self.centre
         return {"both": max(left, right), "port": left, "starboard": right}[self.layout]
 
-    def across(self, column):
+    def across(self, column: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Side and share of the edge's range of pixel columns.
 
         Parameters
@@ -151,7 +151,7 @@ class Record:
         shown = (column >= 0) & (column <= self.width) & (side != {"both": 2, "port": 1, "starboard": -1}[self.layout])
         return side, np.where(shown, np.abs(away) / self.reach, np.nan)
 
-    def count(self, row):
+    def count(self, row: np.ndarray) -> np.ndarray:
         """The record's own count of pixel rows: pings, or seconds since 1970 UTC; NaN outside the picture.
 
         A dropped row counts as if it stood there: everything newer moves on by one. Seconds are spread evenly over the
@@ -161,17 +161,17 @@ class Record:
             return self.first_s + self.progress(row) * (self.last_s - self.first_s)
         return np.where(self._shown(row), self.first_ping - 0.5 + self._age(row) * self.pings_per_row, np.nan)
 
-    def progress(self, row):
+    def progress(self, row: np.ndarray) -> np.ndarray:
         """How far pixel rows are from the middle of the oldest row (0) to that of the newest (1), dropped ones
         counted; NaN outside the picture."""
         rows = self.height + sum(missing for _, missing in self.dropped)
         return np.where(self._shown(row), (self._age(row) - 0.5) / max(rows - 1, 1), np.nan)
 
-    def _shown(self, row):
+    def _shown(self, row: np.ndarray) -> np.ndarray:
         row = np.asarray(row, float)
         return (row >= 0) & (row <= self.height)
 
-    def _age(self, row):
+    def _age(self, row: np.ndarray) -> np.ndarray:
         """Rows between the oldest edge of the picture and pixel rows."""
         row = np.asarray(row, float)
         if self.newest == "bottom":
@@ -179,6 +179,6 @@ class Record:
         return (self.height - row) + sum(missing * (row < at) for at, missing in self.dropped)
 
 
-def _demand(holds, template, **values):
+def _demand(holds: object, template: str, **values: object) -> None:
     if not holds:
         raise InputError(Message(template, **values))

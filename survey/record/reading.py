@@ -2,10 +2,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from .image_picks import bottom_warning, read_marks, row_words
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from ..model.track import Track
+    from .image_picks import Marks
+    from .picture import Record
 
 __all__ = ["ImagePicks", "read_picture"]
 
@@ -21,7 +29,8 @@ class ImagePicks:
     warnings: list = field(default_factory=list)
 
 
-def read_picture(record, marks, track=None, ids=None, time_offset=0.0):
+def read_picture(record: Record, marks: Marks, track: Track | None = None, ids: Sequence[object] | None = None,
+                 time_offset: float = 0.0) -> ImagePicks:
     """Read the marks somebody drew on a picture of the record.
 
     Parameters
@@ -58,6 +67,6 @@ def read_picture(record, marks, track=None, ids=None, time_offset=0.0):
     """
     columns, reason = read_marks(record, marks, track, time_offset)
     note, doubtful = row_words(record, track)
-    ids = np.arange(1, len(reason) + 1) if ids is None else ids
+    ids = list(range(1, len(reason) + 1)) if ids is None else ids
     told = bottom_warning(record, marks, track, ids) if (reason == "").any() else ""
     return ImagePicks(columns, reason, [note] if note else [], [text for text in (told, doubtful) if text])

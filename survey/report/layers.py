@@ -2,10 +2,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..geometry import overlap, shapes, transfer
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+    from typing import Any
+
+    from shapely.geometry import Point
+    from shapely.geometry.base import BaseGeometry
+
+    from ..geometry.frame import Frame
 
 __all__ = ["NEEDED", "Layers", "ReportLayer", "grades_inside", "looks_inside", "seen_levels"]
 
@@ -45,14 +55,14 @@ class ReportLayer:
     columns: dict
     geometries: list
 
-    def __len__(self):
+    def __len__(self) -> int:
         return len(self.geometries)
 
-    def has(self, name):
+    def has(self, name: str) -> bool:
         """True if the layer has the field."""
         return name in self.columns
 
-    def numbers(self, name):
+    def numbers(self, name: str) -> np.ndarray:
         """(n,) floats of a field, NaN where it is unknown or the layer has no such field."""
         column = self.columns.get(name)
         if column is None:
@@ -61,19 +71,19 @@ class ReportLayer:
             return np.asarray(column, float)
         return np.array([_figure(value) for value in column], float)
 
-    def words(self, name):
+    def words(self, name: str) -> np.ndarray:
         """(n,) texts of a field, '' where it is unknown or the layer has no such field."""
         column = self.columns.get(name)
         return np.full(len(self), "", object) if column is None else np.array([str(v) for v in column], object)
 
-    def labels(self, word):
+    def labels(self, word: str) -> list[str]:
         """What each feature is called: the layer's own name field, else ``word`` and a number."""
         for name in self.columns:
             if name.lower() in _NAME_FIELDS and any(str(v) for v in self.columns[name]):
                 return [str(v) for v in self.columns[name]]
         return [f"{word} {i + 1}" for i in range(len(self))]
 
-    def placed(self):
+    def placed(self) -> np.ndarray:
         """(n,) bool: features that have a geometry."""
         return np.array([not g.is_empty for g in self.geometries], bool)
 
@@ -87,7 +97,7 @@ class Layers:
     is worth, m2) rows.
     """
 
-    frame: object
+    frame: Frame
     track: ReportLayer = None
     passes: ReportLayer = None
     swaths: ReportLayer = None
@@ -99,17 +109,17 @@ class Layers:
     looks: list = field(default_factory=list)
     grades: list = field(default_factory=list)
 
-    def given(self):
+    def given(self) -> list[tuple[str, ReportLayer]]:
         """(name, layer) of those that are there."""
         names = ("track", "passes", "swaths", "areas", "gaps", "shore", "targets")
         return [(name, getattr(self, name)) for name in names if getattr(self, name) is not None]
 
-    def lonlat(self, point):
+    def lonlat(self, point: Point) -> tuple[float, float]:
         """Degrees of a point in the frame."""
         lon, lat = self.frame.frame_to_lonlat(point.x, point.y)
         return float(lon), float(lat)
 
-    def overlay(self):
+    def overlay(self) -> None:
         """Fill in ``levels`` and ``looks`` from the swaths and the areas."""
         if self.swaths is None:
             return
@@ -119,7 +129,7 @@ class Layers:
             self.looks = looks_inside(self.frame, self.levels, self.areas)
 
 
-def _figure(value):
+def _figure(value: Any) -> float:
     """A number, also where a layer holds it as text; NaN for what is none."""
     try:
         return float(value)
@@ -127,7 +137,7 @@ def _figure(value):
         return np.nan
 
 
-def seen_levels(swaths, depth=_MOST_LOOKS):
+def seen_levels(swaths: ReportLayer, depth: int = _MOST_LOOKS) -> list[BaseGeometry]:
     """Ground seen by at least 1, 2 ... ``depth`` separate passes; both sides of a pass are one look.
 
     Parameters
@@ -152,7 +162,7 @@ def seen_levels(swaths, depth=_MOST_LOOKS):
     >>> [level.area for level in seen_levels(two)]
     [300.0, 100.0]
     """
-    passes = {}
+    passes: dict[Any, list[Any]] = {}
     for outing, number, geometry in zip(swaths.words("outing"), swaths.numbers("pass_id"), swaths.geometries):
         passes.setdefault((outing, number), []).append(geometry)
     if any(np.isnan(number) for _, number in passes):
@@ -161,7 +171,7 @@ def seen_levels(swaths, depth=_MOST_LOOKS):
     return [level for level in found if not level.is_empty]
 
 
-def looks_inside(frame, seen, areas):
+def looks_inside(frame: Frame, seen: Sequence[BaseGeometry], areas: ReportLayer) -> list[tuple[int, float]]:
     """Ground of the areas, each place counted once, by how many passes saw it at least.
 
     Parameters
@@ -192,7 +202,7 @@ def looks_inside(frame, seen, areas):
     return [(k, size) for k, size in enumerate(sizes, 1) if size > 0]
 
 
-def grades_inside(frame, ground, areas):
+def grades_inside(frame: Frame, ground: Mapping[str, BaseGeometry], areas: ReportLayer) -> list[tuple[str, float]]:
     """Ground of the areas by what a look there is worth.
 
     Parameters

@@ -6,6 +6,10 @@ from __future__ import annotations
 
 import math
 from html import escape
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
 
 __all__ = ["CAUTION", "NO_BREAK", "bullets", "definition_list", "figure", "number", "page", "paragraph", "section",
            "table", "text"]
@@ -48,7 +52,7 @@ h2{break-after:avoid}tr,figure,dl.key div,.caution{break-inside:avoid}thead{disp
 """
 
 
-def text(value):
+def text(value: object) -> str:
     """Anything as escaped text; None as nothing.
 
     Examples
@@ -60,7 +64,7 @@ def text(value):
     return "" if value is None else escape(str(value), quote=True)
 
 
-def number(value, digits=0, unit="", missing="unknown"):
+def number(value: float, digits: int = 0, unit: str = "", missing: str = "unknown") -> str:
     """A figure with thin spaces between thousands and its unit; ``missing`` for None and NaN.
 
     Examples
@@ -75,7 +79,7 @@ def number(value, digits=0, unit="", missing="unknown"):
     return f"{shown}\u00a0{unit}" if unit else shown
 
 
-def paragraph(words, css=""):
+def paragraph(words: object, css: str = "") -> str:
     """A paragraph of plain words, escaped.
 
     Examples
@@ -87,7 +91,7 @@ def paragraph(words, css=""):
     return f'<p{_css(css)}>{text(words)}</p>'
 
 
-def definition_list(pairs):
+def definition_list(pairs: Iterable[Sequence[object]]) -> str:
     """Key figures: (what it is, the figure, a remark or '') each.
 
     Examples
@@ -103,7 +107,8 @@ def definition_list(pairs):
     return f'<dl class="key">{"".join(items)}</dl>'
 
 
-def table(caption, heads, rows, numeric=(), whole=()):
+def table(caption: str, heads: Sequence[str], rows: Iterable[Sequence[object]], numeric: Sequence[int] = (),
+          whole: Sequence[int] = ()) -> str:
     """A table with header cells a screen reader can follow.
 
     Parameters
@@ -122,7 +127,7 @@ def table(caption, heads, rows, numeric=(), whole=()):
     >>> "<caption>Gaps</caption>" in table("Gaps", ["Kind"], [["nadir"]])
     True
     """
-    def cell(tag, index, value, scope=""):
+    def cell(tag: str, index: int, value: object, scope: str = "") -> str:
         css = ' class="n"' if index in numeric else ' class="w"' if index in whole else ""
         return f"<{tag}{css}{scope}>{text(value)}</{tag}>"
 
@@ -135,7 +140,7 @@ def table(caption, heads, rows, numeric=(), whole=()):
             f"<tbody>\n{body}</tbody></table></div>")
 
 
-def bullets(items):
+def bullets(items: Iterable[object]) -> str:
     """A list of sentences, escaped.
 
     Examples
@@ -147,7 +152,7 @@ def bullets(items):
     return f"<ul>{''.join(f'<li>{text(item)}</li>' for item in items)}</ul>"
 
 
-def figure(svg, caption):
+def figure(svg: str, caption: str) -> str:
     """An inline drawing (already safe markup) with its caption.
 
     Examples
@@ -159,7 +164,7 @@ def figure(svg, caption):
     return f"<figure>{svg}<figcaption>{text(caption)}</figcaption></figure>"
 
 
-def section(title, *parts):
+def section(title: str, *parts: str) -> str:
     """A heading and what stands under it.
 
     Examples
@@ -171,7 +176,7 @@ def section(title, *parts):
     return f"<h2>{text(title)}</h2>\n" + "\n".join(part for part in parts if part)
 
 
-def page(title, lead, parts, css=""):
+def page(title: str, lead: str, parts: Iterable[str], css: str = "") -> str:
     """A whole page that ends with the caution.
 
     Parameters
@@ -198,5 +203,5 @@ def page(title, lead, parts, css=""):
             f'<p class="caution"><strong>Caution.</strong> {text(CAUTION)}</p>\n</main>\n</body>\n</html>\n')
 
 
-def _css(name):
+def _css(name: str) -> str:
     return f' class="{name}"' if name else ""

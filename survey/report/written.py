@@ -2,7 +2,7 @@
 from __future__ import annotations
 
 import datetime
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 from shapely.geometry import Point
@@ -18,6 +18,15 @@ from ..targets.locate import Located
 from ..tracks.prepare import Prepared
 from .coverage_report import area_rows, coverage_page, doubts
 from .layers import NEEDED, Layers, ReportLayer, grades_inside
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+    from os import PathLike
+    from typing import Any
+
+    from pyproj import CRS
+
+    from ..coverage.gaps import SeenGround
 
 __all__ = ["Report", "write_report"]
 
@@ -51,7 +60,8 @@ class Report:
 
     NEEDED: ClassVar = NEEDED
 
-    def __init__(self, crs, layers, seen=None, step=lambda fraction: None):
+    def __init__(self, crs: CRS | str, layers: Mapping[str, ReportLayer], seen: SeenGround | None = None,
+                 step: Callable[[float], object] = lambda fraction: None) -> None:
         unknown = sorted(set(layers) - set(NEEDED))
         if unknown:
             raise InputError(f"A report has no layer {', '.join(unknown)}; it takes {', '.join(NEEDED)}.",
@@ -74,7 +84,7 @@ class Report:
             self._grade(seen)
         step(1.0)
 
-    def _grade(self, seen):
+    def _grade(self, seen: SeenGround) -> None:
         """Fill in what a look is worth inside the areas, and what was seen where no swaths say it."""
         made = self._layers
         if made.areas is None or not made.areas.placed().any():
@@ -88,22 +98,23 @@ class Report:
                                      (seen.looks[0], seen.causes["weak"]) if not part.is_empty])
             made.levels = [] if ground.is_empty else [ground]
 
-    def doubts(self):
+    def doubts(self) -> list[str]:
         """Sentences on what is doubtful or left out; they stand in the page, too."""
         return doubts(self._layers)
 
-    def page(self, title="Coverage report", made_on=None, worded=str):
+    def page(self, title: str = "Coverage report", made_on: str | None = None,
+             worded: Callable[[str], str] = str) -> str:
         """The report as one HTML page; ``made_on``: when, for the line under the title, else now; ``worded`` puts a
         Message into the reader's words, see ``coverage_report.coverage_page``."""
         now = datetime.datetime.now(datetime.timezone.utc)
         return coverage_page(self._layers, title, made_on or f"{now:%Y-%m-%d %H:%M} UTC", worded)
 
-    def area_rows(self):
+    def area_rows(self) -> tuple[list[str], list[list[Any]]]:
         """(head, rows) of the table of areas for programs, unknown as empty text."""
         return area_rows(self._layers.areas)
 
 
-def write_report(path, *results, title="Coverage report"):
+def write_report(path: str | PathLike[str], *results: Any, title: str = "Coverage report") -> list[str]:
     """Write the coverage report of an outing as one HTML page that needs no network.
 
     Parameters
@@ -155,7 +166,7 @@ def write_report(path, *results, title="Coverage report"):
     return report.doubts()
 
 
-def _layers_of(result):
+def _layers_of(result: Any) -> dict[str, ReportLayer]:
     """{name of the layer: ReportLayer} of what another function returned."""
     if isinstance(result, Prepared):
         track = result.track

@@ -3,6 +3,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -11,6 +12,17 @@ from ..bottom.contours import contour_map, crossed
 from ..geometry import transfer
 from ..geometry.frame import Frame
 from .shorelines import water_of
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+    from typing import Any
+
+    from numpy.typing import ArrayLike
+    from pyproj import CRS
+    from shapely.geometry.base import BaseGeometry
+
+    from ..bottom.bathymetry import DepthConversion
+    from ..bottom.contours import ContourMap
 
 __all__ = ["ContourFloor", "contour_floor"]
 
@@ -29,22 +41,25 @@ class ContourFloor:
         For the log, worst first.
     """
 
-    def __init__(self, floor, conversion, transform, notes, warnings):
+    def __init__(self, floor: ContourMap, conversion: DepthConversion, transform: Sequence[float], notes: list[str],
+                 warnings: list[str]) -> None:
         self._floor, self._conversion = floor, conversion
         self.transform, self.shape, self.cell = transform, floor.shape, transform[1]
         self.notes, self.warnings = notes, warnings
 
-    def read(self, row, col, rows, cols):
+    def read(self, row: int, col: int, rows: int, cols: int) -> tuple[np.ndarray, np.ndarray]:
         """(values, invented) of a window, NaN where the map knows nothing."""
         depth, invented = self._floor.read(row, col, rows, cols)
         return self._conversion.values(depth), invented
 
-    def sample(self):
+    def sample(self) -> np.ndarray:
         """Values spread over the water."""
         return self._conversion.values(self._floor.sample())
 
 
-def contour_floor(crs, lines, levels, shoreline, conversion, cell=None, step=None):
+def contour_floor(crs: CRS | str, lines: Sequence[BaseGeometry], levels: ArrayLike, shoreline: Sequence[BaseGeometry],
+                  conversion: DepthConversion, cell: float | None = None,
+                  step: Callable[[float], object] | None = None) -> ContourFloor:
     """Lay a smooth floor through contour lines and the shore.
 
     Parameters
@@ -101,20 +116,20 @@ def contour_floor(crs, lines, levels, shoreline, conversion, cell=None, step=Non
         *_invented(found, conversion, water.area), *notes])
 
 
-def _listed(texts):
+def _listed(texts: Sequence[str]) -> str:
     """The first few of many, and how many more there are."""
     more = f" and {len(texts) - _NAMED} more" if len(texts) > _NAMED else ""
     return "; ".join(texts[:_NAMED]) + more
 
 
-def _crossings(places, conversion):
+def _crossings(places: Any, conversion: DepthConversion) -> Iterator[str]:
     """Lines that cannot both be right, the pair that meets most often first."""
     if not places:
         return
     often = Counter(place[2:] for place in places)
     first = {place[2:]: place[:2] for place in reversed(places)}
 
-    def word(depth):
+    def word(depth: float) -> str:
         return "the shore" if depth == 0 else f"{float(conversion.values(depth)):g}"
     texts = [f"{word(pair[0])} and {word(pair[1])} near {first[pair][0]:.0f}, {first[pair][1]:.0f}"
              + (f" ({count} times)" if count > 1 else "") for pair, count in often.most_common()]
@@ -123,7 +138,7 @@ def _crossings(places, conversion):
            "wrong.")
 
 
-def _unknown(floor):
+def _unknown(floor: ContourMap) -> Iterator[str]:
     parts = [part for part in floor.parts if part.kind == "unknown"]
     if parts:
         texts = [f"{part.area_m2:.0f} m2 near {part.x:.0f}, {part.y:.0f}" for part in parts]
@@ -131,23 +146,23 @@ def _unknown(floor):
                f"empty: {_listed(texts)}. Draw one there, or leave that water out.")
 
 
-def _unused(floor, lines):
+def _unused(floor: ContourMap, lines: Sequence[Any]) -> Iterator[str]:
     for which, why in ((floor.outside, "lie outside the water"), (floor.small, "are smaller than the cells")):
         if len(which):
             texts = ["{:.0f}, {:.0f}".format(*lines[i].representative_point().coords[0][:2]) for i in which]
             yield f"{len(which)} of {len(lines)} contour lines {why} and were not used: near {_listed(texts)}."
 
 
-def _dry(lines, depths, floor):
+def _dry(lines: Sequence[Any], depths: np.ndarray, floor: ContourMap) -> Iterator[str]:
     """Ground above the water's edge inside the water."""
-    dry = [i for i in np.flatnonzero(depths < 0) if i not in set(floor.outside) | set(floor.small)]
+    dry = [i for i in np.flatnonzero(depths < 0).tolist() if i not in set(floor.outside) | set(floor.small)]
     if dry:
         texts = ["{:.0f}, {:.0f}".format(*lines[i].representative_point().coords[0][:2]) for i in dry]
         yield (f"{len(dry)} contour line(s) inside the water lie above its edge: near {_listed(texts)}. The ground "
                "there is dry land that stops sound. If it is an island, cut it out of the shoreline.")
 
 
-def _invented(floor, conversion, area):
+def _invented(floor: ContourMap, conversion: DepthConversion, area: float) -> Iterator[str]:
     """Tops and holes, which the map leaves open."""
     parts = [part for part in floor.parts if part.kind != "unknown"]
     if parts:

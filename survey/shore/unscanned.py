@@ -11,6 +11,7 @@ thing a line meets does not change, so no way is missed.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -21,6 +22,14 @@ from ..model import patience
 from ..model.errors import InputError
 from ..model.messages import Message
 from . import shorelines
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Sequence
+    from typing import Any
+
+    from pyproj import CRS
+    from shapely.geometry.base import BaseGeometry
+
 
 __all__ = ["ShoreResult", "find_unscanned"]
 
@@ -51,7 +60,9 @@ class ShoreResult:
     notes: list = field(default_factory=list)
 
 
-def find_unscanned(crs, swaths, shoreline, water=None, *, reach=5.0, min_length=0.0, step=lambda fraction: None):
+def find_unscanned(crs: CRS | str, swaths: Iterable[BaseGeometry], shoreline: Sequence[BaseGeometry],
+                   water: BaseGeometry | None = None, *, reach: float = 5.0, min_length: float = 0.0,
+                   step: Callable[[float], object] = lambda fraction: None) -> ShoreResult:
     """Scanned and unscanned stretches of a shoreline.
 
     Parameters
@@ -116,7 +127,7 @@ def find_unscanned(crs, swaths, shoreline, water=None, *, reach=5.0, min_length=
                        unscanned, min(100.0, 100 * unscanned / shore), notes)
 
 
-def _frame(crs, shoreline):
+def _frame(crs: CRS | str, shoreline: Sequence[BaseGeometry]) -> Frame:
     given = [g for g in shoreline if g is not None and not g.is_empty]
     if not given:
         raise InputError("The shoreline layer is empty; give it the lake's polygon or the lines of its shore.")
@@ -124,7 +135,7 @@ def _frame(crs, shoreline):
     return Frame.around(crs, np.array([x0.min(), x1.max()]), np.array([y0.min(), y1.max()]))
 
 
-def _stretches(frame, line, sight, spacing, min_length):
+def _stretches(frame: Frame, line: np.ndarray, sight: _Sight, spacing: float, min_length: float) -> list[Any]:
     """List of ((n, 2) vertices, scanned, ground length) along one line, in order, equal neighbours joined."""
     run = shorelines.run_of(line)
     stations = _stations(run, spacing)
@@ -144,7 +155,7 @@ def _stretches(frame, line, sight, spacing, min_length):
     return _joined(found, closed)
 
 
-def _stations(run, spacing):
+def _stations(run: np.ndarray, spacing: float) -> np.ndarray:
     """Distances along a line, some on every edge and at most ``spacing`` apart."""
     length = np.diff(run)
     count = np.maximum(1, np.ceil(length / spacing)).astype(int)
@@ -153,7 +164,8 @@ def _stations(run, spacing):
     return run[edge] + length[edge] * (place + 0.5) / count[edge]
 
 
-def _closed_in(line, run, sight, low, high, low_scanned):
+def _closed_in(line: np.ndarray, run: np.ndarray, sight: _Sight, low: np.ndarray, high: np.ndarray,
+               low_scanned: np.ndarray) -> np.ndarray:
     """Where the verdict changes between stations, to 1 / 4096 of their distance."""
     for _ in range(_HALVINGS):
         middle = (low + high) / 2
@@ -162,9 +174,9 @@ def _closed_in(line, run, sight, low, high, low_scanned):
     return (low + high) / 2
 
 
-def _joined(stretches, closed):
+def _joined(stretches: list[Any], closed: bool) -> list[Any]:
     """Neighbours of one verdict made one; on a ring the last goes on into the first."""
-    kept = []
+    kept: list[Any] = []
     for vertices, scanned, length in stretches:
         if kept and kept[-1][1] == scanned:
             kept[-1] = [np.vstack([kept[-1][0], vertices[1:]]), scanned, kept[-1][2] + length]
@@ -179,11 +191,11 @@ def _joined(stretches, closed):
 class _Sight:
     """What can be seen from where: ``seen`` ground on ``water`` (frame metres), within ``reach`` (m)."""
 
-    def __init__(self, seen, water, reach):
+    def __init__(self, seen: BaseGeometry, water: BaseGeometry | None, reach: float) -> None:
         self.seen, self._water, self._reach = seen, water, reach
         self._ground, self._land = EdgeIndex.of(seen), EdgeIndex.of(water)
 
-    def scans(self, places, normals):
+    def scans(self, places: np.ndarray, normals: np.ndarray) -> np.ndarray:
         """Whether each of (n, 2) shore places is scanned; ``normals`` are unit vectors to the left of the shore."""
         found = np.zeros(len(places), bool)
         near = np.flatnonzero(np.isfinite(self._ground.nearest(places, np.full(len(places), self._reach + 0.1))[1])
@@ -201,7 +213,7 @@ class _Sight:
             found[near[i]] = self._way_round(start[i], left[i])
         return found
 
-    def _afloat(self, places, normals):
+    def _afloat(self, places: np.ndarray, normals: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Starting points on the water beside shore places, NaN where none is within reach, and the reach left."""
         start, left = np.full(places.shape, np.nan), np.full(len(places), self._reach)
         for side in (1, -1):
@@ -218,12 +230,12 @@ class _Sight:
         start[dry[wet]], left[dry[wet]] = beyond[wet], left[dry[wet]] - away[wet]
         return start, left
 
-    def _clear(self, start, goal, away):
+    def _clear(self, start: np.ndarray, goal: np.ndarray, away: np.ndarray) -> np.ndarray:
         """True where no land lies between."""
         along = (goal - start) / np.maximum(away, 1e-12)[:, None]
         return self._land.ray_length(start, along, away) >= away - _TOUCH_M
 
-    def _way_round(self, start, reach):
+    def _way_round(self, start: np.ndarray, reach: float) -> bool:
         """True if any straight line from a place meets seen ground before land, within reach."""
         low, high = start - reach, start + reach
         land, ground = self._land.near(low, high), self._ground.near(low, high)

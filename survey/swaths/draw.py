@@ -7,6 +7,7 @@ behind land and, on a depth grid, behind nearer ground. See ``edges`` and ``visi
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -23,6 +24,16 @@ from .edges import SwathSettings, edges, reach_limit, used_range
 from .fan import Fan, strip_rows
 from .table import DrawnBeams, swath_columns
 from .visible_segments import segments_on_terrain
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from typing import Any
+
+    from shapely.geometry.base import BaseGeometry
+
+    from ..bottom.depthgrid import DepthGrid
+    from ..geometry.frame import Frame
+    from ..model.track import Track
 
 __all__ = ["SwathReport", "SwathResult", "SwathSettings", "draw_swaths", "pass_unions"]
 
@@ -79,7 +90,8 @@ class SwathResult:
     warnings: list = field(default_factory=list)
 
 
-def draw_swaths(track, settings=None, water=None, step=None, grid=None):
+def draw_swaths(track: Track, settings: SwathSettings | None = None, water: BaseGeometry | None = None,
+                step: Callable[[float], object] | None = None, grid: DepthGrid | None = None) -> SwathResult:
     """Swath polygons of a prepared track.
 
     Parameters
@@ -123,7 +135,7 @@ def draw_swaths(track, settings=None, water=None, step=None, grid=None):
     rows = drawing.rows
     frames = frames_for(track.crs, track.x[rows.sample], track.y[rows.sample], drawing.passes)
     for number, (frame, index) in enumerate(frames):
-        def part_step(fraction, number=number):
+        def part_step(fraction: float, number: int = number) -> None:
             if step is not None:
                 step(0.9 * (number + fraction) / len(frames))
         drawing.add(frame, index, water, part_step)
@@ -132,7 +144,8 @@ def draw_swaths(track, settings=None, water=None, step=None, grid=None):
     return made
 
 
-def pass_unions(track, settings, frame, water=None):
+def pass_unions(track: Track, settings: SwathSettings, frame: Frame,
+                water: BaseGeometry | None = None) -> dict[Any, BaseGeometry]:
     """What each pass saw, both sides in one.
 
     Parameters
@@ -170,7 +183,7 @@ def pass_unions(track, settings, frame, water=None):
 class _Drawing:
     """Features as they grow, frame by frame: ``parts`` by feature key, a list of (frame, ground in frame metres)."""
 
-    def __init__(self, track, settings, terrain, merge=None):
+    def __init__(self, track: Track, settings: SwathSettings, terrain: Any, merge: str | None = None) -> None:
         self.track, self.settings, self.terrain = track, settings, terrain
         self.merge = merge or settings.merge
         self.rows = strip_rows(track)
@@ -180,15 +193,16 @@ class _Drawing:
         self.report = _counts(track, settings)
         if terrain is not None:
             self.report.off_grid = int((track.usable & terrain[1].off_grid).sum())
-        self.parts, self.beams = {}, []
+        self.parts: dict[Any, list[Any]] = {}
+        self.beams: list[tuple[np.ndarray, ...]] = []
 
-    def keys(self, strip, side):
+    def keys(self, strip: np.ndarray, side: float) -> np.ndarray:
         """Number of the feature that each strip belongs to on a side."""
         if self.merge == "strip":
             return 2 * strip + (side > 0)
         return self.pass_of_strip[strip] if self.merge == "pass" else np.zeros(len(strip), int)
 
-    def add(self, frame, index, water, step):
+    def add(self, frame: Frame, index: np.ndarray, water: BaseGeometry | None, step: Callable[[float], object]) -> None:
         """Draw the strip rows at ``index`` in a frame."""
         self.report.frames += 1
         given = self.rows.take(index)
@@ -215,13 +229,13 @@ class _Drawing:
             own = [polygons[key] for polygons in sides if key in polygons]
             if not noisy:
                 own = [[sum(lists, []) for lists in zip(*own)]]
-            grounds = [_ground(*one, water) for one in own]
+            grounds = [_ground(afloat, at_shore, water) for afloat, at_shore in own]
             ground = grounds[0] if len(grounds) == 1 else shapes.union(grounds)
             ground = shapes.drop_small_holes(ground, _DUST_M2)
             if not ground.is_empty:
                 self.parts.setdefault(key, []).append((frame, ground))
 
-    def _segments(self, laid_rows, side, frame):
+    def _segments(self, laid_rows: Any, side: float, frame: Frame) -> list[Fan]:
         """Fans of one side: one over a flat bottom, one for each stretch that beams see of a depth grid.
 
         Their ``row`` is the position among the rows that were laid.
@@ -239,12 +253,13 @@ class _Drawing:
         return segments_on_terrain(fan, frame, grid, offset[fan.row], track.depth_m[fan.row], slant[fan.row],
                                 np.tan(np.radians(self.settings.blind_deg)))
 
-    def _draw(self, segments, side, strip_row):
+    def _draw(self, segments: list[Fan], side: float, strip_row: np.ndarray) -> dict[Any, Any]:
         """One side's polygons by feature key, those with land in them apart; notes the beams that drew them.
 
         ``strip_row``: the strip row of each row that was laid, -1 for beams set in between.
         """
-        polygons, drawn = {}, []
+        polygons: dict[Any, Any] = {}
+        drawn = []
         for fan in segments:
             patience.look()
             made = fan.quad_strips()
@@ -271,7 +286,7 @@ class _Drawing:
         self.beams.append((self.keys(strip, side), row, inner, outer, np.full(len(row), side)))
         return polygons
 
-    def finished(self):
+    def finished(self) -> SwathResult:
         """The SwathResult."""
         if not self.parts:
             raise InputError(_nothing(self.report))
@@ -292,7 +307,8 @@ class _Drawing:
         return SwathResult(columns, geometries, area, self.report)
 
 
-def _ground(afloat, at_shore, water):
+def _ground(afloat: Sequence[BaseGeometry], at_shore: Sequence[BaseGeometry],
+            water: BaseGeometry | None) -> BaseGeometry:
     """Union of polygons, some of which may have land in them."""
     ground = shapes.union(afloat)
     if not at_shore:
@@ -301,7 +317,7 @@ def _ground(afloat, at_shore, water):
     return shapes.union([ground, shapes.polygonal(shapes.union(at_shore).intersection(water))])
 
 
-def _shortened(before, after):
+def _shortened(before: list[Fan], after: list[Fan]) -> int:
     """How many beams of fans were cut short, or left blank, beams set in between not counted."""
     count = 0
     for whole, cut in zip(before, after):
@@ -311,14 +327,14 @@ def _shortened(before, after):
     return count
 
 
-def _local_water(frame, beams, reach, water):
+def _local_water(frame: Frame, beams: Beams, reach: np.ndarray, water: BaseGeometry | None) -> BaseGeometry | None:
     """The water the beams can meet, in frame metres."""
     margin = np.nan_to_num(reach).max(initial=0.0) + _WATER_MARGIN_M
     return transfer.clipped_to_frame(frame, water, (beams.east.min() - margin, beams.north.min() - margin,
                                                   beams.east.max() + margin, beams.north.max() + margin))
 
 
-def _carried(parts):
+def _carried(parts: list[Any]) -> tuple[BaseGeometry, float]:
     """(geometry in crs units, ground area in m2) of a feature drawn in one or several frames."""
     frame, ground = parts[0]
     if len(parts) == 1:
@@ -328,7 +344,7 @@ def _carried(parts):
     return merged, transfer.crs_area(frame, merged)
 
 
-def _counts(track, settings):
+def _counts(track: Track, settings: SwathSettings) -> SwathReport:
     usable = track.usable
     slant = used_range(track.range_m, settings)
     return SwathReport(
@@ -338,7 +354,7 @@ def _counts(track, settings):
         no_bottom=int((usable & (slant < track.depth_m)).sum()))
 
 
-def _nothing(report):
+def _nothing(report: SwathReport) -> str:
     """Why nothing was drawn, for the user."""
     if not report.usable:
         return Message("No sample of the track is usable, so there is no swath. Look at the field reject_reason: it "

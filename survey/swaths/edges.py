@@ -3,6 +3,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -12,6 +13,11 @@ from ..model.constants import SOUND_SPEED_FOR_ERRORS_MPS, TWO_SIDED_95
 from ..model.errors import InputError
 from ..uncertainty import nadir
 from ..uncertainty.sigmas import PRESETS, Sigmas, position_parts
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+    from ..model.track import Track
 
 __all__ = ["MERGES", "SwathSettings", "drawn_sigmas", "edge_sigma", "edges", "reach_limit", "used_range"]
 
@@ -53,7 +59,7 @@ class SwathSettings:
     thin_m: float = 1.0
     sigmas: Sigmas = PRESETS["ordinary"]
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         if not 0 <= self.blind_deg < 90:
             raise InputError(f"The blind angle is {self.blind_deg:g} degrees. It is measured from the vertical: give "
                              "at least 0 and less than 90; 20 is common practice.")
@@ -66,7 +72,7 @@ class SwathSettings:
             raise InputError("Choose at least one side, port or starboard.")
 
 
-def used_range(range_m, settings):
+def used_range(range_m: ArrayLike, settings: SwathSettings) -> np.ndarray:
     """Slant range (m) the user trusts, of the range in force.
 
     Examples
@@ -79,7 +85,8 @@ def used_range(range_m, settings):
     return np.minimum(np.asarray(range_m, float) * settings.range_share, settings.range_limit_m)
 
 
-def edges(track, settings, side, range_m=None):
+def edges(track: Track, settings: SwathSettings, side: float,
+          range_m: np.ndarray | None = None) -> tuple[np.ndarray, np.ndarray]:
     """Ground range between which each sample of a track saw a flat bottom on one side, land not taken into account.
 
     Parameters
@@ -120,7 +127,7 @@ def edges(track, settings, side, range_m=None):
     return np.where(seen, inner, np.nan), np.where(seen, outer, np.nan)
 
 
-def reach_limit(track, settings, side):
+def reach_limit(track: Track, settings: SwathSettings, side: float) -> np.ndarray:
     """(n,) ground range (m) beyond which a beam is not drawn: the centre of a turn; NaN without a heading.
 
     Examples
@@ -139,7 +146,7 @@ def reach_limit(track, settings, side):
     return np.where(known, limit, np.nan)
 
 
-def edge_sigma(track, settings, range_m=None):
+def edge_sigma(track: Track, settings: SwathSettings, range_m: np.ndarray | None = None) -> np.ndarray:
     """Across-track standard deviation of the outer edge from what differs between passes of one outing.
 
     Slow GNSS drift and jitter (their part of the track's own sigma), the reading of the range, depth and sound speed
@@ -187,7 +194,7 @@ CONSTANT_DEPTH = 0.1
 """How far the mean depth of a survey may lie from the one depth stated for all of it, as a share; a judgement."""
 
 
-def drawn_sigmas(track, settings):
+def drawn_sigmas(track: Track, settings: SwathSettings) -> dict[str, np.ndarray]:
     """By name of the field, (n,) standard deviations from which ``survey.share.drawn_errors`` draws a pass.
 
     Examples
@@ -209,5 +216,5 @@ def drawn_sigmas(track, settings):
                                       settings.sigmas.sigma_depth)}
 
 
-def _sigma_sound(track, sigmas):
+def _sigma_sound(track: Track, sigmas: Sigmas) -> np.ndarray:
     return np.where(track.range_ratio != 1, min(_SIGMA_SOUND_KNOWN, sigmas.sigma_sound_speed), sigmas.sigma_sound_speed)

@@ -7,6 +7,7 @@ that its error lets lie in the water keeps its place and is named in the notes.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -28,6 +29,19 @@ from .picknames import NO_SIDE
 from .picks import true_ranges
 from .poses import Poses
 from .positioning import beams_of, lay_off, on_terrain, sample_frames
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from typing import Any
+
+    from shapely.geometry.base import BaseGeometry
+
+    from ..bottom.depthgrid import DepthGrid
+    from ..model.table import Texts
+    from ..model.track import Track
+    from ..uncertainty.sigmas import Sigmas
+    from .budget import Budget
+    from .picks import Picks, Ranges
 
 __all__ = ["RANGE_MODELS", "LocateSettings", "Located", "locate", "refuse_model"]
 
@@ -64,7 +78,7 @@ class LocateSettings:
     errors: str = "ordinary"
     stated: dict = None
 
-    def check(self, has_grid=False):
+    def check(self, has_grid: bool = False) -> Sigmas:
         """Raise InputError for values that targets cannot be located with; return the ``Sigmas`` they ask for.
 
         Parameters
@@ -95,7 +109,10 @@ class Located:
     doubt: np.ndarray = None
 
 
-def locate(track, picks, settings=None, water=None, ground_on_terrain=None, bottom_at=None, *, grid=None):
+def locate(track: Track, picks: Picks, settings: LocateSettings | None = None, water: BaseGeometry | None = None,
+           ground_on_terrain: Callable[..., Any] | None = None,
+           bottom_at: Callable[[np.ndarray, np.ndarray, np.ndarray], np.ndarray] | None = None, *,
+           grid: DepthGrid | None = None) -> Located:
     """Locate picks.
 
     Parameters
@@ -193,7 +210,7 @@ def locate(track, picks, settings=None, water=None, ground_on_terrain=None, bott
                    np.where(errors.bent[good], _CRESCENT, "").astype(object))
 
 
-def refuse_model(range_model, has_grid):
+def refuse_model(range_model: str, has_grid: bool) -> None:
     """Raise InputError for a range model that targets cannot be located with.
 
     Examples
@@ -211,7 +228,7 @@ def refuse_model(range_model, has_grid):
         raise InputError(Message("{range_model} 'terrain' needs a depth grid: give {grid}, or use 'slant'."))
 
 
-def _first(*reasons):
+def _first(*reasons: Texts) -> Texts:
     """The first text of each row that says something."""
     out = reasons[0].copy()
     for more in reasons[1:]:
@@ -219,7 +236,8 @@ def _first(*reasons):
     return out
 
 
-def _sightings(track, poses, true, side, settings, sigmas, position_stated, sigma_time):
+def _sightings(track: Track, poses: Poses, true: Ranges, side: np.ndarray, settings: LocateSettings, sigmas: Sigmas,
+               position_stated: bool, sigma_time: np.ndarray) -> Observations:
     sample = poses.sample
     bias, drift, jitter = position_parts(sigmas, poses.sigma_pos_m, position_stated)
     known = np.isfinite(poses.sigma_heading_deg)
@@ -236,7 +254,8 @@ def _sightings(track, poses, true, side, settings, sigmas, position_stated, sigm
         sigma_heading=np.where(known, poses.sigma_heading_deg, sigmas.sigma_heading), sigma_time=sigma_time)
 
 
-def _columns(track, poses, true, obs, errors, sigmas, settings, scale):
+def _columns(track: Track, poses: Poses, true: Ranges, obs: Observations, errors: Budget, sigmas: Sigmas,
+             settings: LocateSettings, scale: float) -> dict[str, Any]:
     """Columns of ``schemas.TARGETS`` for every pick that has a place."""
     sample, count = poses.sample, len(poses.sample)
     major, minor = errors.spread.semi_major, errors.spread.semi_minor

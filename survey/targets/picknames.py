@@ -7,11 +7,17 @@ from __future__ import annotations
 
 import math
 import re
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from ..model.units import LENGTHS
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+    from typing import Any
+
+    from ..model.table import Floats, Ints, Texts
 
 __all__ = ["NO_SIDE", "PickName", "read_name", "read_ranges", "read_sides"]
 
@@ -29,7 +35,7 @@ _UNITS = {**dict.fromkeys(("m", "metre", "metres", "meter", "meters"), "m"),
           **dict.fromkeys(("fathom", "fathoms", "fm"), "fathom")}
 
 
-def _either(words):
+def _either(words: Iterable[str]) -> str:
     return "|".join(re.escape(word) for word in sorted(words, key=len, reverse=True))
 
 
@@ -61,7 +67,7 @@ class PickName(NamedTuple):
     no_range: str
 
 
-def read_name(name):
+def read_name(name: str) -> PickName:
     """Side, range, unit and label of a waypoint's name.
 
     Parameters
@@ -109,32 +115,32 @@ def read_name(name):
         _UNITS[found["unit"].lower()] if found and found["unit"] else "", label, no_side, no_range)
 
 
-def _is_padded(number):
+def _is_padded(number: str) -> bool:
     return len(number) > 1 and number[0] == "0" and number[1].isdigit()
 
 
-def _own_units(numbers, chosen):
+def _own_units(numbers: Iterable[Any], chosen: Any) -> bool:
     """True if another number has a unit, and so may be the range."""
     return any(one["unit"] for one in numbers if one is not chosen)
 
 
-def _side_before(text):
+def _side_before(text: str) -> bool:
     """True if the last word of a text is a side."""
     words = _split(text)
     return bool(words) and words[-1].lower() in _SIDES
 
 
-def _split(text):
+def _split(text: str) -> list[str]:
     """Words freed of the signs around them; hyphens part words."""
     return [word for word in (part.strip(_SIGNS) for part in re.split(r"[\s\-_/]+", text)) if word]
 
 
-def _words(name, found):
+def _words(name: str, found: Any) -> tuple[list[str], list[str]]:
     """Words that are sides, and the rest, in order."""
     before = _split(name[:found.start()] if found else name)
     after = _split(name[found.end():]) if found else []
     sides = [word for word in (found["front"], found["back"]) if word] if found else []
-    rest = []
+    rest: list[str] = []
     for words, beside in ((before, len(before) - 1), (after, 0 if len(after) == 1 else -1)):
         for position, word in enumerate(words):
             of_shore = (word.lower() in _LOOSE and position + 1 < len(words)
@@ -144,7 +150,7 @@ def _words(name, found):
     return sides, rest
 
 
-def read_sides(values):
+def read_sides(values: Sequence[object]) -> tuple[Ints, Texts]:
     """Sides of a field that holds port/starboard, p/s, l/r, left/right or -1/+1, or names that tell the side.
 
     Parameters
@@ -165,7 +171,7 @@ def read_sides(values):
     >>> sides.tolist(), reasons[3]
     ([-1, 1, -1, 0], "'up' has no side; write port or starboard, p or s, l or r, -1 or +1, or a name such as P 45")
     """
-    side, reason = np.zeros(len(values), int), np.full(len(values), "", object)
+    side, reason = np.zeros(len(values), np.int64), np.full(len(values), "", np.object_)
     for row, value in enumerate(values):
         text = _text(value)
         plain = _SIDES.get(text.lower(), _SIGNED.get(text.removesuffix(".0")))
@@ -179,7 +185,7 @@ def read_sides(values):
     return side, reason
 
 
-def read_ranges(values, unit):
+def read_ranges(values: Sequence[object], unit: str) -> tuple[Floats, Texts, Texts]:
     """Ranges of a field of numbers, or of names that tell the range.
 
     Parameters
@@ -204,7 +210,7 @@ def read_ranges(values, unit):
     ([45.0, 9.75, 12.5], ['P 45', 'log', ''])
     """
     metres = np.full(len(values), np.nan)
-    label, reason = np.full(len(values), "", object), np.full(len(values), "", object)
+    label, reason = np.full(len(values), "", np.object_), np.full(len(values), "", np.object_)
     for row, value in enumerate(values):
         text = _text(value)
         try:
@@ -219,5 +225,5 @@ def read_ranges(values, unit):
     return metres, label, reason
 
 
-def _text(value):
+def _text(value: object) -> str:
     return "" if value is None else str(value).strip()

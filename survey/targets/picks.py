@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -9,6 +10,13 @@ from ..beams.ranges import slant_range
 from ..model.errors import InputError
 from ..model.messages import Message
 from ..model.table import Bools, Floats, Table, Texts
+
+if TYPE_CHECKING:
+    from typing import Any
+
+    from numpy.typing import ArrayLike
+
+    from .poses import Poses
 
 __all__ = ["RANGE_KINDS", "Picks", "Ranges", "true_ranges"]
 
@@ -44,7 +52,7 @@ class Picks(Table):
     shadow_open: Bools
 
     @classmethod
-    def of(cls, count, **columns):
+    def of(cls, count: int, **columns: Any) -> Picks:
         """Picks of which only some columns are known.
 
         Examples
@@ -82,7 +90,8 @@ class Ranges(Table):
     reason: Texts
 
 
-def true_ranges(picks, poses, ground, range_kind, sigma_range, lift=0.0):
+def true_ranges(picks: Picks, poses: Poses, ground: np.ndarray, range_kind: str, sigma_range: float,
+                lift: ArrayLike = 0.0) -> Ranges:
     """Displayed ranges and depths brought to true ones.
 
     Parameters
@@ -131,7 +140,7 @@ def true_ranges(picks, poses, ground, range_kind, sigma_range, lift=0.0):
     return out
 
 
-def _judge(out, picks, poses, by_point, read, sigma_range):
+def _judge(out: Ranges, picks: Picks, poses: Poses, by_point: np.ndarray, read: np.ndarray, sigma_range: float) -> None:
     edge = poses.range_m + _EDGE_SIGMAS * sigma_range
     # the last one that holds is the one said
     said = (

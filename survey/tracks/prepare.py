@@ -8,6 +8,7 @@ strips of bottom along an arc, all else straight: a fix every 10 s serves.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -21,6 +22,17 @@ from ..motion.boat import boat_motion, compass_doubt
 from ..passes.cut import NO_PASS, cut_passes
 from ..passes.table import pass_table
 from .notes import describe
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from typing import Any
+
+    from ..depths.depth_and_range import DepthAndRange
+    from ..fixes.arrange import Fixes
+    from ..fixes.clean import CleanFixes
+    from ..motion.boat import BoatMotion
+    from ..passes.cut import CutPasses
+    from .settings import TrackSettings
 
 __all__ = ["Prepared", "prepare"]
 
@@ -49,7 +61,9 @@ class Prepared:
     left_out: dict
 
 
-def prepare(fixes, settings, depth_at=None, step=None):
+def prepare(fixes: Fixes, settings: TrackSettings,
+            depth_at: Callable[[np.ndarray, np.ndarray], np.ndarray] | None = None,
+            step: Callable[[float], object] | None = None) -> Prepared:
     """Prepare one outing.
 
     Parameters
@@ -109,12 +123,13 @@ def prepare(fixes, settings, depth_at=None, step=None):
     return made
 
 
-def _track(fixes, clean, boat, water, cut, settings):
+def _track(fixes: Fixes, clean: CleanFixes, boat: BoatMotion, water: DepthAndRange, cut: CutPasses,
+           settings: TrackSettings) -> Track:
     """The samples kept, as the track that every later tool computes with."""
     at = cut.chosen
     n = len(at)
 
-    def constant(value, kind=float):
+    def constant(value: Any, kind: Any = float) -> np.ndarray:
         return np.full(n, value, kind)
 
     x, y = clean.frame.from_lonlat(ground.wrapped(boat.lon), boat.lat)

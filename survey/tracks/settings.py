@@ -3,6 +3,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, fields, replace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -12,6 +13,11 @@ from ..model.errors import InputError
 from ..model.messages import Message, Setting
 from ..model.table import Floats, Table, Texts
 from ..model.track import OUTINGS_PARTED
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from numpy.typing import ArrayLike
 
 __all__ = ["OFFSET_NAMES", "RangeRows", "TrackSettings", "rows_of_outing", "with_offsets"]
 
@@ -43,10 +49,11 @@ class RangeRows(Table):
     time_offset: float = 0.0
 
     @classmethod
-    def timed(cls, from_s, range_m):
+    def timed(cls, from_s: ArrayLike, range_m: ArrayLike) -> RangeRows:
         """Changes that were noted by time alone: (k,) seconds since 1970 UTC, and ranges (m) as displayed."""
+        from_s = np.asarray(from_s, float)
         none = np.full(len(from_s), np.nan)
-        return cls(np.asarray(from_s, float), [""] * len(from_s), none, none, np.asarray(range_m, float))
+        return cls(from_s, np.full(len(from_s), "", np.object_), none, none, np.asarray(range_m, float))
 
 
 @dataclass(frozen=True)
@@ -102,7 +109,7 @@ class TrackSettings:
     sigma_position_m: float = None
     sigma_heading_deg: float = None
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         for field in fields(self):
             value = getattr(self, field.name)
             if isinstance(value, float) and not math.isfinite(value):
@@ -143,7 +150,9 @@ class TrackSettings:
                 "A range scale of {value} cannot come from sound speed; check {offsets}.", value=self.scale)
         self.sound()
 
-    def with_offsets(self, names, values, sigmas, boats=None, outings=None):
+    def with_offsets(self, names: Sequence[str], values: ArrayLike, sigmas: ArrayLike,
+                     boats: Sequence[str] | None = None,
+                     outings: Sequence[str] | None = None) -> tuple[TrackSettings, list[str]]:
         """These settings with solved offsets in place of the typed ones.
 
         Parameters
@@ -158,13 +167,15 @@ class TrackSettings:
         (TrackSettings, list of str)
             And what was taken, for the log.
         """
-        rows, notes = np.arange(len(names)), []
+        notes: list[str] = []
+        rows = np.arange(len(names))
         if boats is not None:
             rows, notes = rows_of_outing(self.outing, boats, outings)
-        made, told = with_offsets(self, *(np.asarray(column)[rows] for column in (names, values, sigmas)))
-        return made, [*notes, *told]
+        names_, values_, sigmas_ = (np.asarray(column)[rows] for column in (names, values, sigmas))
+        changed, told = with_offsets(self, names_, values_, sigmas_)
+        return changed, [*notes, *told]
 
-    def sound(self):
+    def sound(self) -> Sound:
         """Sound speed and range ratio; an explicit scale takes the place of the latter."""
         found = sound_in(self.temperature_c, self.salinity, self.assumed_mps)
         if self.scale is None:
@@ -174,7 +185,8 @@ class TrackSettings:
                              value=self.scale))
 
 
-def rows_of_outing(outing, boats, outings):
+def rows_of_outing(outing: str, boats: Sequence[str],
+                   outings: Sequence[str]) -> tuple[np.ndarray, list[str]]:
     """Which rows of a table of offsets are an outing's.
 
     Parameters
@@ -199,18 +211,18 @@ def rows_of_outing(outing, boats, outings):
     >>> rows.tolist()
     [0]
     """
-    boats, outing = np.asarray(boats, object), str(outing)
-    sets = list(dict.fromkeys(boats.tolist()))
+    owner, outing = np.asarray(boats, object), str(outing)
+    sets = list(dict.fromkeys(owner.tolist()))
     if len(sets) < 2:
-        return np.arange(len(boats)), ([Message("{offsets} are those of {boat}.", boat=sets[0])] if sets and sets[0]
+        return np.arange(len(owner)), ([Message("{offsets} are those of {boat}.", boat=sets[0])] if sets and sets[0]
                                        else [])
     fits = np.array([outing == boat or outing in str(names).split(OUTINGS_PARTED)
-                     for boat, names in zip(boats, outings)], bool)
+                     for boat, names in zip(owner, outings)], bool)
     if not fits.any():
         _refuse("{offsets} holds the offsets of {count} boats or outings ({names}), and none of them is the outing "
                 "'{own}'. Select the rows of this outing's boat and run on those only, or name the outing as the table "
                 "does in {outing}.", count=len(sets), names=", ".join(map(str, sets)), own=outing)
-    mine = list(dict.fromkeys(boats[fits].tolist()))
+    mine = list(dict.fromkeys(owner[fits].tolist()))
     if len(mine) > 1:
         _refuse("{offsets} holds rows of {names}, and all of them name the outing '{own}'. Select the rows of its "
                 "boat.", names=", ".join(map(str, mine)), own=outing)
@@ -218,7 +230,8 @@ def rows_of_outing(outing, boats, outings):
                                           boat=mine[0], count=len(sets) - 1)]
 
 
-def with_offsets(settings, names, values, sigmas):
+def with_offsets(settings: TrackSettings, names: Iterable[str], values: Iterable[float],
+                 sigmas: Iterable[float]) -> tuple[TrackSettings, list[str]]:
     """TrackSettings with solved offsets in place of the typed ones.
 
     Parameters
@@ -242,7 +255,8 @@ def with_offsets(settings, names, values, sigmas):
     >>> settings.latency_s, len(notes)
     (0.4, 1)
     """
-    changed, notes = {}, []
+    changed: dict[str, Any] = {}
+    notes: list[str] = []
     for name, value, sigma in zip(names, values, sigmas):
         if name not in OFFSET_NAMES:
             _refuse("{offsets} names '{name}', which is no offset; it may hold {known}.", name=name,
@@ -257,10 +271,10 @@ def with_offsets(settings, names, values, sigmas):
     return replace(settings, **changed), notes
 
 
-def _demand(holds, template, **values):
+def _demand(holds: object, template: str, **values: object) -> None:
     if not holds:
         _refuse(template, **values)
 
 
-def _refuse(template, **values):
+def _refuse(template: str, **values: object) -> None:
     raise InputError(Message(template, **values))

@@ -1,6 +1,7 @@
 """The front door: every name leads somewhere, costs nothing before it is asked for; tools use no other way in."""
 import ast
 import pathlib
+import runpy
 import subprocess
 import sys
 
@@ -49,6 +50,16 @@ def test_every_name_leads_to_a_thing_of_that_name_with_a_docstring():
 def test_a_name_that_is_not_there_is_said_so():
     with pytest.raises(AttributeError, match="draw_swathes"):
         _ = survey.draw_swathes
+
+
+def test_all_behind_the_door_is_typed_and_held_to_it():
+    """Every function has types, and mypy is told to ask for them."""
+    untyped = runpy.run_path(str(ROOT / "tools" / "untyped.py"))["untyped"]
+    held = (ROOT / "pyproject.toml").read_text(encoding="utf-8")
+    for home in assigned("_HOMES"):
+        path = ROOT / "survey" / f"{home.replace('.', '/')}.py"
+        assert untyped(path.read_text(encoding="utf-8")) == [], path
+        assert home.startswith("model.") or f'"survey.{home}"' in held, f"{home} is not in pyproject's list for mypy"
 
 
 def test_the_door_costs_nothing_before_it_is_asked():
