@@ -8,6 +8,8 @@ from athwart.survey.bottom.depthgrid import DepthGrid
 from athwart.survey.geometry import shapes, transfer
 from athwart.survey.geometry.frame import Frame
 from athwart.survey.swaths.draw import SwathSettings, draw_swaths
+from athwart.survey.swaths.fan import Fan
+from athwart.survey.swaths.visible_segments import segments_on_terrain
 from shapely.ops import unary_union
 
 # a transverse Mercator of scale 1, so that the grid's cells are metres of the frame
@@ -159,3 +161,35 @@ def test_hidden_ground_stays_out_however_far_apart_the_fixes_are(spacing, bend):
     assert holes.sum() > 500
     assert out[holes].mean() >= 0.95
     assert out[seen].mean() <= 0.01  # and what was seen is drawn
+
+
+def fan_of(y, range_m=50.0):
+    """Beams to starboard from the y axis, in one strip."""
+    y = np.asarray(y, float)
+    none = np.zeros(len(y), bool)
+    return Fan(np.column_stack([0 * y, y]), np.tile([1.0, 0.0], (len(y), 1)), 0 * y, 0 * y + range_m,
+               np.zeros(len(y), int), np.arange(len(y)), none, none)
+
+
+def test_beams_set_in_have_the_depth_between_their_neighbours():
+    """Over a grid 10 m deep that is held to be right here and 30 m too shoal 60 m on: halfway the water is 25 m deep,
+    and 50 m of range reach sqrt(50^2 - 25^2)."""
+    full = np.full(2, 50.0)
+    for grid in (grid_of(lambda x, y: 0 * x + 10.0), grid_of(lambda x, y: np.where(x > 100, 10.0, np.nan))):
+        [fan] = segments_on_terrain(fan_of([-30, 30]), FRAME, grid, np.array([0, 30.0]), np.array([10, 40.0]), full, 0.0)
+        y = np.linspace(-30, 30, 41)
+        reach = np.interp(y, fan.at[:, 1], fan.outer)
+        assert reach == pytest.approx(np.sqrt(50**2 - (25 + y / 2) ** 2), abs=0.06)  # edges straighter than 0.05 m
+
+
+def test_every_sample_stays_one_beam_beside_a_shadow():
+    """A wall that ends 4 cm past a fix: beams set in at its end are of no sample, or samples would count twice."""
+    grid = grid_of(lambda x, y: np.where((np.abs(x - 16) < 1) & (np.abs(y) < 9.1), 4.0, 10.0))
+    y = np.arange(-12, 12.1)
+    k = len(y)
+    fans = segments_on_terrain(fan_of(y), FRAME, grid, np.zeros(k), np.full(k, 10.0), np.full(k, 50.0), 0.0)
+    assert len(fans) == 2
+    for fan in fans:
+        assert fan.row[fan.row >= 0].tolist() == list(range(k))
+        assert fan.at[fan.row >= 0, 1] == pytest.approx(y, abs=1e-12)
+    assert np.isfinite(fans[1].outer).sum() > 19  # the ground behind the wall
