@@ -18,8 +18,8 @@ matrix: ## the suite, the demo and the zip on QGIS 3.22, 3.40, 3.44, tests on Qt
 types: ## mypy against the types of QGIS 3.22 and of 3.44 on PyQt6 (after make matrix)
 	@$(PYTHON) tools/typed.py
 
-proof: ## the long Monte Carlo runs, as tables
-	@bash tools/setup.sh test
+proof: ## the long Monte Carlo runs, as tables; deliberate breaks
+	@bash tools/setup.sh test proof
 	@$(PYTHON) tools/proof.py
 
 bench: ## speed, memory and error against what a GIS user would do instead

@@ -1,5 +1,5 @@
 #!/bin/bash
-# tools/setup.sh WHAT...: makes sure that what the named jobs need is installed (demo, test, lint, docs, browser, matrix).
+# tools/setup.sh WHAT...: makes sure that what the named jobs need is installed (demo, test, proof, lint, docs, browser, matrix).
 # With a terminal it asks once; without one it installs as root or with a sudo that asks nothing; YES=1 says yes
 # beforehand. Where it may not install it says what to run. The demo brings the tests' packages, too, but runs without.
 set -euo pipefail
@@ -13,6 +13,7 @@ for job in "$@"; do
         demo) welcome=$tests ;;
         test) packages="$packages $tests" ;;
         browser) packages="$packages chromium" ;;
+        proof) ;;   # beside test
         lint) packages="python3 python3-pip python3-numpy" ;;
         docs) packages="$packages python3-pip" ;;
         matrix) packages="$packages debootstrap python3-pip python3-venv" ;;
@@ -100,6 +101,16 @@ for job in "$@"; do
         rm -rf "$ROOT/.build/site"
         mv "$new" "$ROOT/.build/site"
         touch "$mark"
+    fi
+done
+for job in "$@"; do
+    [ "$job" = proof ] || continue
+    site=$ROOT/.build/coverage
+    wanted="coverage>=7.4,<8"   # which lines each test executes
+    if [ "$(cat "$site/.ok" 2>/dev/null)" != "$wanted" ]; then
+        rm -rf "$site"
+        fetch "$site" "$wanted" || unfetched "$site" "coverage"
+        echo "$wanted" >"$site/.ok"
     fi
 done
 for job in "$@"; do

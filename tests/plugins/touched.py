@@ -1,46 +1,56 @@
-"""pytest plugin for the run of deliberate breaks: which functions each test calls, or chosen tests in order.
+"""pytest plugin for the run of deliberate breaks: which lines of the core each test executes, or chosen tests in order.
 
-TOUCHED_RECORD names a file to write: {test: [seconds, [function, ...]]}, a function being `room/module.py:first line`.
+TOUCHED_RECORD names a file to write: {test file: {test: [seconds, {module: lines}]}}, lines being a hexadecimal number
+whose bit k is line k. What a test file does while it is read stands under the name "". Needs the package coverage.
 TOUCHED_ONLY names a file of tests, one a line: only those run, in that order.
 """
 import json
 import os
 import pathlib
-import sys
 import time
 
 import pytest
 
-SURVEY = str(pathlib.Path(__file__).resolve().parents[2] / "survey") + os.sep
+CORE = pathlib.Path(__file__).resolve().parents[2] / "survey"
 RECORD, ONLY = os.environ.get("TOUCHED_RECORD"), os.environ.get("TOUCHED_ONLY")
-_FOUND = {}
+if RECORD:
+    import coverage
 
+    _WATCH = coverage.Coverage(data_file=None, include=[f"{CORE}{os.sep}*"])
+    _SECONDS = {}
 
-def _note(seen):
-    def profile(frame, event, arg):
-        code = frame.f_code
-        if event == "call" and code not in seen:
-            seen[code] = None
-    return profile
+    def pytest_sessionstart():
+        _WATCH.start()
 
-
-@pytest.hookimpl(hookwrapper=True)
-def pytest_runtest_protocol(item):
-    if not RECORD:
+    @pytest.hookimpl(hookwrapper=True)
+    def pytest_make_collect_report(collector):
+        if isinstance(collector, pytest.Module):
+            _WATCH.switch_context(f"{collector.nodeid}\t")
         yield
-        return
-    seen, began = {}, time.perf_counter()
-    sys.setprofile(_note(seen))
-    yield
-    sys.setprofile(None)
-    names = {f"{code.co_filename[len(SURVEY):]}:{code.co_firstlineno}" for code in seen
-             if code.co_filename.startswith(SURVEY)}
-    _FOUND[item.nodeid] = [round(time.perf_counter() - began, 3), sorted(names)]
+        _WATCH.switch_context("")
 
+    @pytest.hookimpl(hookwrapper=True)
+    def pytest_runtest_protocol(item):
+        began = time.perf_counter()
+        _WATCH.switch_context(f"{item.nodeid.split('::')[0]}\t{item.nodeid}")
+        yield
+        _WATCH.switch_context("")
+        _SECONDS[item.nodeid] = round(time.perf_counter() - began, 3)
 
-def pytest_sessionfinish():
-    if RECORD:
-        pathlib.Path(RECORD).write_text(json.dumps(_FOUND), encoding="utf-8")
+    def pytest_sessionfinish():
+        _WATCH.stop()
+        data, found = _WATCH.get_data(), {}
+        for path in data.measured_files():
+            module, bits = pathlib.Path(path).relative_to(CORE).as_posix(), {}
+            for line, contexts in data.contexts_by_lineno(path).items():
+                for context in contexts:
+                    bits[context] = bits.get(context, 0) | 1 << line
+            for context, lines in bits.items():
+                if context:
+                    file, test = context.split("\t")
+                    own = found.setdefault(file, {}).setdefault(test, [_SECONDS.get(test, 0.0), {}])
+                    own[1][module] = f"{lines:x}"
+        pathlib.Path(RECORD).write_text(json.dumps(found), encoding="utf-8")
 
 
 @pytest.hookimpl(trylast=True)

@@ -1,41 +1,49 @@
-"""Do the core's tests bite? Deliberate breaks of survey/, each run against the tests that concern it: a score.
+"""Do the core's tests bite? Deliberate breaks of survey/, each run against the tests that execute it: a score.
 
-python3 tests/proof/mutants.py [--count 140] [--seed 1] [--fresh] [--room bottom] [--show]
+python3 tests/proof/mutants.py [--count 140] [--seed 1] [--fresh] [--room bottom] [--show] [--core]
 
 The breaks are drawn by a seed, so many of each kind, and the same ones every time. Each is made in a throwaway copy
-of the clone and meets, quickest first, the tests that call the broken function: for at most LIMIT_S seconds of tests,
-which can only make the score worse. Which test calls what is recorded once, and again when the core or its tests have
-changed. A run that was cut short goes on where it was: what has died is not killed again while its module is as it was.
-Breaks that change nothing anybody could see stand in mutants_equivalent.json, each with the reason.
+of the clone and meets, quickest first, the tests that execute its line: for at most LIMIT_S seconds of tests, which can
+only make the score worse. Core tests come first; where they all pass, or none is there, the tools' tests inside QGIS
+(not with --core). Which test executes which line is recorded once, and again for a test file that has changed. A run
+that was cut short goes on where it was. Breaks that change nothing anybody could see stand in mutants_equivalent.json,
+each with the reason.
 """
 from __future__ import annotations
 
 import argparse
-import ast
 import hashlib
 import json
+import multiprocessing
 import os
 import pathlib
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
+import time
 from collections import Counter
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
-sys.path.insert(0, str(ROOT / "tests" / "plugins"))
+SITES = [str(ROOT / ".build" / name) for name in ("site", "coverage")]
+sys.path[:0] = [str(ROOT / "tests" / "plugins"), *SITES]
 
 from breaks import KINDS, breaks  # noqa: E402
+from concerned import Record, places  # noqa: E402
 
 KEPT = ROOT / ".build" / "mutants"
 EQUIVALENT = pathlib.Path(__file__).with_name("mutants_equivalent.json")
-COPIED = ("__init__.py", "metadata.txt", "pyproject.toml", "survey", "tests", "sample_project", "docs", "tools",
-          "algorithms", "plugin")
+COPIED = ("__init__.py", "metadata.txt", "pyproject.toml", "setup.py", "README.md", "LICENSE", "survey", "tests",
+          "sample_project", "docs", "tools", "algorithms", "plugin")
+FOLDERS = {"core": ("tests/survey", "tests/published"), "qgis": ("tests/algorithms",)}
 SHARES = {"compare": 35, "join": 15, "count": 25, "number": 20, "least": 10, "sign": 10, "drop": 15}
 """Breaks of each kind in a hundred and thirty."""
 LEAST_SCORE = 0.95
-LIMIT_S, PATIENCE = 60.0, 6.0
-"""Seconds of tests a break meets, by the clock of the record; and how many times that it may take."""
+FIRST_S, LIMIT_S = 5.0, 100.0
+"""Seconds of tests, by the clock of the record: of a first handful, and of all that a break meets."""
+PATIENCE, START_S = 5.0, 25.0
+"""A break has died by time when it takes so many times what the same tests take unbroken just afterwards."""
 
 
 def modules():
@@ -56,101 +64,145 @@ def drawn(sources, seed, count, room):
     return sorted(chosen, key=lambda one: (one.module, one.line)), len(every)
 
 
-def started(folder, arguments, **more):
-    """A pytest process on a copy of the clone, with QGIS blocked; returns its process."""
-    env = {**os.environ, "PYTHONPATH": os.pathsep.join([str(ROOT / ".build" / "site"), f"{folder}/tests/plugins"]),
-           "PYTHONDONTWRITEBYTECODE": "1", "TZ": "Pacific/Chatham", "HYPOTHESIS_PROFILE": "steady", **more}
-    plugins = ["-p", "no:pytest_qgis", "-p", "no_qgis", "-p", "touched"]
-    command = [sys.executable, "-m", "pytest", "-q", *plugins, *arguments]
-    return subprocess.Popen(command, cwd=folder, env=env, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
+class Copy:
+    """A throwaway copy of the clone: breaks are made in it and tests run on it."""
+
+    def __init__(self, folder):
+        self.root = pathlib.Path(folder) / "clone"
+        self.root.mkdir()
+        for name in COPIED:
+            whole = ROOT / name
+            (shutil.copytree if whole.is_dir() else shutil.copy)(whole, self.root / name)
+        (self.root / ".build").symlink_to(ROOT / ".build")
+        self.log, self.only = pathlib.Path(folder) / "log", pathlib.Path(folder) / "only"
+
+    def run(self, kind, arguments, timeout=None, **more):
+        """(exit code or None for a time-out, seconds, what was said) of pytest over some files."""
+        began = time.monotonic()
+        if kind == "core":
+            process = multiprocessing.get_context("fork").Process(target=self._core, args=(arguments, more))
+            process.start()
+            process.join(timeout)
+            code = process.exitcode
+        else:
+            command = [sys.executable, "tools/test.py", "-p", "touched", *arguments]
+            with open(self.log, "w", encoding="utf-8") as log:
+                process = subprocess.Popen(command, cwd=self.root, env={**os.environ, **more}, stdout=log,
+                                           stderr=subprocess.STDOUT, start_new_session=True)
+                try:
+                    code = process.wait(timeout)
+                except subprocess.TimeoutExpired:
+                    code = None
+        if code is None:
+            os.killpg(process.pid, signal.SIGKILL)
+            process.join() if kind == "core" else process.wait()
+        return code, time.monotonic() - began, self.log.read_text(encoding="utf-8", errors="replace")
+
+    def _core(self, arguments, more):
+        """In a fork, which has numpy and the like already: pytest with QGIS blocked, in a time zone far from UTC."""
+        os.setsid()
+        os.chdir(self.root)
+        log = os.open(self.log, os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
+        os.dup2(log, 1)
+        os.dup2(log, 2)
+        mine = str(self.root / "tests" / "plugins")
+        sys.path[:] = [mine, *SITES, *(path for path in sys.path if not path.startswith(str(ROOT)))]
+        os.environ.update(PYTHONPATH=os.pathsep.join(SITES[:1] + [mine]), TZ="Pacific/Chatham",
+                          HYPOTHESIS_PROFILE="steady", **more)
+        time.tzset()
+        import pytest
+        plugins = ["-p", "no:pytest_qgis", "-p", "no_qgis", "-p", "touched"]
+        os._exit(int(pytest.main(["-q", *plugins, *arguments])))
+
+    def meet(self, kind, tests, timeout):
+        """Run chosen tests, in order, to the first that fails."""
+        self.only.write_text("\n".join(tests), encoding="utf-8")
+        files = list(dict.fromkeys(test.split("::")[0] for test in tests))
+        return self.run(kind, ["-x", *files], timeout, TOUCHED_ONLY=str(self.only))
 
 
-def fingerprint(paths):
-    """One number for the text of many files."""
-    total = hashlib.sha256()
-    for path in sorted(paths):
-        total.update(path.read_bytes())
-    return total.hexdigest()
+def recorded(copy, kind, record):
+    """The record of one kind's tests, what is missing made now; returns their files."""
+    files = sorted(str(path.relative_to(ROOT)) for folder in FOLDERS[kind]
+                   for path in (ROOT / folder).glob("test_*.py"))
+    stale = record.stale(files)
+    if stale:
+        print(f"recording which lines the tests of {len(stale)} files execute ...", flush=True)
+        raw = KEPT / "raw.json"
+        code, seconds, said = copy.run(kind, stale, TOUCHED_RECORD=str(raw))
+        if code:
+            sys.exit(f"The tests fail without any break:\n{said[-3000:]}")
+        record.add(stale, json.loads(raw.read_text(encoding="utf-8")))
+        print(f"... {seconds:.0f} s", flush=True)
+    return files
 
 
-def record(copy, sources):
-    """{test: (seconds, {"module function", ...})} of the core's tests, kept until they or the core change."""
-    now = fingerprint([*(ROOT / "survey").rglob("*.py"), *(ROOT / "tests" / "survey").glob("*.py"),
-                       *(ROOT / "tests" / "published").glob("*.py")])
-    kept = KEPT / "touched.json"
-    if kept.exists():
-        told = json.loads(kept.read_text(encoding="utf-8"))
-        if told["of"] == now:
-            return told["tests"]
-    print("recording which test calls what ...", flush=True)
-    raw = KEPT / "raw.json"
-    process = started(copy, ["tests/survey", "tests/published"], TOUCHED_RECORD=str(raw))
-    said, _ = process.communicate()
-    if process.returncode:
-        sys.exit(f"The core's tests fail without any break:\n{said[-3000:]}")
-    names = {f"{module}:{first}": f"{module} {name}" for module, text in sources.items()
-             for first, name in functions(text)}
-    tests = {test: (seconds, sorted({names[one] for one in called if one in names}))
-             for test, (seconds, called) in json.loads(raw.read_text(encoding="utf-8")).items()}
-    kept.write_text(json.dumps({"of": now, "tests": tests}), encoding="utf-8")
-    return tests
-
-
-def functions(source):
-    """(first line, dotted name) of every function of a module."""
-    def walk(node, names):
-        for child in ast.iter_child_nodes(node):
-            if isinstance(child, (ast.FunctionDef, ast.ClassDef)):
-                if isinstance(child, ast.FunctionDef):
-                    first = min([child.lineno, *(one.lineno for one in child.decorator_list)])
-                    yield first, ".".join([*names, child.name])
-                yield from walk(child, [*names, child.name])
-            else:
-                yield from walk(child, names)
-    return list(walk(ast.parse(source), []))
-
-
-def concerned(one, tests):
-    """Tests that a break meets: those that call its function, or its module; the quickest first, then file by file."""
-    where = f"{one.module} {one.function}"
-    calls = {test for test, (_, called) in tests.items() if where in called}
-    if not calls:  # a constant, or a class's own level
-        calls = {test for test, (_, called) in tests.items() if any(name.split()[0] == one.module for name in called)}
-    files = {test.split("::")[0] for test in calls}
-    beside = {test for test in tests if test.split("::")[0] in files}  # what a shared fixture called is called once
-    ordered = sorted(beside, key=lambda test: (test not in calls, tests[test][0]))
-    chosen, total = [], 0.0
-    for test in ordered:
-        total += tests[test][0]
-        if total > LIMIT_S and chosen:
+def handfuls(executing, others, first):
+    """Tests in the order they are met, in handfuls; ``first`` is what killed the break before."""
+    order = sorted(executing, key=lambda test: (test != first, executing[test]))
+    order += sorted(others, key=others.get)
+    seconds = {**executing, **others}
+    hands, total, limit = [[]], 0.0, FIRST_S
+    for test in order:
+        total += seconds[test]
+        if total > LIMIT_S and (hands[0] or len(hands) > 1):
             break
-        chosen.append(test)
-    return chosen, total
+        if total > limit and hands[-1]:
+            hands.append([])
+            limit = LIMIT_S if limit > FIRST_S else LIMIT_S / 3
+        hands[-1].append(test)
+    return [(hand, sum(seconds[test] for test in hand)) for hand in hands if hand]
 
 
-def verdict(one, source, copy, tests):
-    """What became of a break: killed (by a test), survived, or 'killed by time'."""
-    chosen, seconds = concerned(one, tests)
-    if not chosen:
-        return "survived", "no test calls it"
-    target = copy / "survey" / one.module
-    only = copy / "only.txt"
-    only.write_text("\n".join(chosen), encoding="utf-8")
-    target.write_text(one.made(source), encoding="utf-8")
-    try:
-        process = started(copy, ["-x", *sorted({test.split("::")[0] for test in chosen})], TOUCHED_ONLY=str(only))
-        try:
-            said, _ = process.communicate(timeout=40 + PATIENCE * seconds)
-        except subprocess.TimeoutExpired:
-            process.kill()
-            process.communicate()
-            return "killed", "time"
-    finally:
-        target.write_text(source, encoding="utf-8")
-    if process.returncode == 0:
-        return "survived", f"{len(chosen)} tests passed"
-    blamed = [line for line in said.splitlines() if line.startswith(("FAILED", "ERROR"))]
-    return "killed", blamed[0].split(" - ")[0].split(" ", 1)[1] if blamed else f"code {process.returncode}"
+def verdict(one, source, copy, records, first):
+    """What became of a break: killed (by a test, or by time), or survived."""
+    target, met = copy.root / "survey" / one.module, 0
+    for kind, (record, files) in records.items():
+        where = places(one, record.sources)
+        for tests, seconds in handfuls(*record.meeting(where, files), first):
+            timeout = START_S + PATIENCE * seconds
+            _write(target, one.made(source))
+            try:
+                code, took, said = copy.meet(kind, tests, timeout)
+                if code is None:
+                    _write(target, source)
+                    fair = copy.meet(kind, tests, None)[1]
+                    if took < PATIENCE * fair:  # the machine was slow, not the break
+                        _write(target, one.made(source))
+                        code, took, said = copy.meet(kind, tests, PATIENCE * fair + START_S)
+                    if code is None:
+                        return "killed", f"time: {took:.0f} s, unbroken {fair:.0f} s"
+            finally:
+                _write(target, source)
+            if code:
+                blamed = [line for line in said.splitlines() if line.startswith(("FAILED", "ERROR"))]
+                return "killed", blamed[0].split(" - ")[0].split(" ", 1)[1] if blamed else f"code {code}: {said[-200:]}"
+            met += len(tests)
+    return "survived", f"{met} tests passed" if met else "no test executes it"
+
+
+def _write(target, text):
+    """Write a module; its time says which text it is, so that no compiled break outlives it."""
+    target.write_text(text, encoding="utf-8")
+    stamp = int(hashlib.sha256(text.encode()).hexdigest()[:7], 16)
+    os.utime(target, (stamp, stamp))
+
+
+def ready(copy, kinds):
+    """Compile everything once and see that the copy's tests pass, and fail when they must."""
+    for target in (copy.root / "survey").rglob("*.py"):
+        _write(target, target.read_text(encoding="utf-8"))
+    import pyproj  # noqa: F401  what every fork would load again
+    import pytest  # noqa: F401
+    import shapely  # noqa: F401
+    if copy.run("core", ["--collect-only", *FOLDERS["core"]])[0]:
+        sys.exit("The copy's tests cannot be read: is this the Python that `make test` uses?\n"
+                 f"{copy.log.read_text()[-2000:]}")
+    for kind, test in (("core", "tests/survey/test_units.py"), ("qgis", "tests/algorithms/test_names.py")):
+        if kind in kinds and copy.run(kind, [test])[0]:
+            sys.exit(f"The copy's tests fail without any break: {test}\n{copy.log.read_text()[-2000:]}")
+    sys.dont_write_bytecode = True
+    os.environ["PYTHONDONTWRITEBYTECODE"] = "1"
 
 
 def main():
@@ -160,6 +212,7 @@ def main():
     ask.add_argument("--room", default="")
     ask.add_argument("--fresh", action="store_true", help="forget what earlier runs found")
     ask.add_argument("--show", action="store_true", help="only list the breaks")
+    ask.add_argument("--core", action="store_true", help="leave out the tools' tests inside QGIS")
     asked = ask.parse_args()
     sources = dict(modules())
     chosen, possible = drawn(sources, asked.seed, asked.count, asked.room)
@@ -168,37 +221,40 @@ def main():
         return 0
     KEPT.mkdir(parents=True, exist_ok=True)
     results = KEPT / "results.json"
-    found = {} if asked.fresh or not results.exists() else json.loads(results.read_text(encoding="utf-8"))
+    before = json.loads(results.read_text(encoding="utf-8")) if results.exists() else {}
     equivalent = json.loads(EQUIVALENT.read_text(encoding="utf-8"))
+    kinds = ["core"] if asked.core else list(FOLDERS)
     with tempfile.TemporaryDirectory() as folder:
-        copy = pathlib.Path(folder) / "clone"
-        copy.mkdir()
-        for name in COPIED:
-            whole = ROOT / name
-            (shutil.copytree if whole.is_dir() else shutil.copy)(whole, copy / name)
-        tests = record(copy, sources)
-        unharmed = started(copy, ["tests/survey/test_units.py"])
-        if unharmed.communicate() and unharmed.returncode:
-            sys.exit("The copy's tests fail without any break: is this the Python that `make test` uses?")
-        print(f"{len(chosen)} of {possible} possible breaks, seed {asked.seed}; {len(tests)} tests", flush=True)
+        copy = Copy(folder)
+        ready(copy, kinds)
+        records = {}
+        for kind in kinds:
+            record = Record(KEPT / f"lines_{kind}.json", ROOT, sources)
+            records[kind] = record, recorded(copy, kind, record)
+        number = sum(len(record.files[file]["tests"]) for record, files in records.values() for file in files)
+        tests_of = hashlib.sha256("".join(record.files[file]["of"] for record, files in records.values()
+                                          for file in files).encode()).hexdigest()
+        print(f"{len(chosen)} of {possible} possible breaks, seed {asked.seed}; {number} tests", flush=True)
+        found = {} if asked.fresh else before
         tally, alive = Counter(), []
-        for number, one in enumerate(chosen, 1):
+        for turn, one in enumerate(chosen, 1):
             key, of = one.key(), hashlib.sha256(sources[one.module].encode()).hexdigest()
             if key in equivalent:
                 tally["equivalent"] += 1
                 continue
-            if found.get(key, ["", ""])[:2] != ["killed", of]:
-                what, by = verdict(one, sources[one.module], copy, tests)
-                found[key] = [what, of, by]
+            known = found.get(key, ["", "", "", ""])
+            if known[:2] != ["killed", of] and (known[0], known[1], known[3]) != ("survived", of, tests_of):
+                what, by = verdict(one, sources[one.module], copy, records, before.get(key, ["", "", ""])[2])
+                found[key] = [what, of, by, tests_of]
                 results.write_text(json.dumps(found, indent=1), encoding="utf-8")
-                print(f"{number:4} {what:8} {one.kind:8} {one.module}:{one.line} {one.function}: {one.was} -> {one.now}"
+                print(f"{turn:4} {what:8} {one.kind:8} {one.module}:{one.line} {one.function}: {one.was} -> {one.now}"
                       f"  ({by})", flush=True)
             tally[found[key][0]] += 1
             alive += [one] if found[key][0] == "survived" else []
-    return told(tally, alive, equivalent)
+    return told(tally, alive)
 
 
-def told(tally, alive, equivalent):
+def told(tally, alive):
     """Print the closing table; returns the exit code."""
     judged = tally["killed"] + tally["survived"]
     score = tally["killed"] / judged if judged else 0.0
