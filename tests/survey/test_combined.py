@@ -104,6 +104,9 @@ def test_a_swapped_side_is_told_and_mirrored_back():
     assert found["doubt"][group[at]] == "one of its looks does not fit the others"
     said = " ".join(warnings(columns, looks, group, first, misfits, doubts(group, first, misfits)))
     assert f"{at + 1}" in said and "side" in said
+    rest = np.arange(len(group)) != at
+    moved = adjust(looks.take(rest), group[rest]).place - first.place
+    assert f"do not hold while this stands, by up to {np.hypot(*moved.T).max():.1f} m" in said
     assert notes(looks, group, first, ["day"])
 
 

@@ -104,3 +104,15 @@ def test_a_slanting_patch_is_told_from_the_shore_beside_it():
         assert list(near_shore(shore, patch)) == [meets], (east, north)
     assert list(near_shore(sg.box(-5, 10, 8, 30), patch)) == [False]
     assert list(near_shore(sg.box(-5, 7, 8, 30), patch)) == [True]
+
+
+def test_a_straight_patch_is_near_the_shore_exactly_where_shapely_says_so():
+    """Rectangles any way round: for these the lines tried are all that can part them from an edge."""
+    water, rng = lake_of(60), np.random.default_rng(4)
+    turn, half = rng.uniform(0, 2 * np.pi, 400), rng.uniform(0.5, 60, (400, 2))
+    along, across = np.column_stack([np.sin(turn), np.cos(turn)]), np.column_stack([np.cos(turn), -np.sin(turn)])
+    corners = rng.uniform(-350, 350, (400, 1, 2)) + np.stack(
+        [a * half[:, :1] * along + b * half[:, 1:] * across for a, b in ((-1, -1), (1, -1), (1, 1), (-1, 1))], axis=1)
+    truth = [sg.Polygon(patch).intersects(water.boundary) for patch in corners]
+    assert 100 < sum(truth) < 300
+    np.testing.assert_array_equal(near_shore(water, corners), truth)

@@ -4,6 +4,7 @@ import re
 import numpy as np
 import pytest
 import sailed
+from athwart.survey.io.clocks import foreign_clock
 from athwart.survey.io.gpx import read_gpx
 from athwart.survey.io.logs import read_logs
 from athwart.survey.io.nmea import read_nmea
@@ -269,3 +270,13 @@ def test_what_is_refused_adds_up(fixtures, tmp_path):
     counts = [int(line.split()[0]) for line in logs.rejected]
     assert sum(counts) == logs.rejected_count == 50 + 50 + 10 + 23
     assert counts == sorted(counts, reverse=True)
+
+
+@pytest.mark.parametrize("other, foreign", [(13.0, True), (16.0, False), (29.0, False), (36.0, True)])
+def test_a_second_clock_is_held_against_the_tick_just_before_and_just_after(other, foreign):
+    """Ticks of one clock every ten seconds; a reading of another stands between 20 and 30: 5 s either way are allowed."""
+    order = np.arange(12.0)
+    clock = np.array([0.0, 10, 20, other, 30, 40, 50, 60, 61, 70, 80, 81])
+    source = np.array([0, 0, 0, 1, 0, 0, 0, 0, 1, 0, 0, 1])
+    found, reference = foreign_clock(order, clock, source)
+    assert reference == 0 and found.tolist() == [foreign and k == 3 for k in range(12)]

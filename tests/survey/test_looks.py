@@ -4,6 +4,7 @@ import continuous
 import numpy as np
 import pytest
 import tracks
+from athwart.survey.bottom import bed
 from athwart.survey.bottom.depthgrid import DepthGrid
 from athwart.survey.ensonify import bottom_map
 from athwart.survey.ensonify.bottom_map import Ensonification
@@ -460,3 +461,19 @@ def test_a_continuous_beam_agrees_cell_by_cell_on_random_ground(seed):
     wrong = (found != exact) & (strict == exact) & (exact == generous) & ~continuous.near_ends(e, n, azimuth, places)
     assert np.count_nonzero(wrong) == 0, places[wrong]
     assert np.count_nonzero(strict == 2) > 300
+
+
+def test_only_cells_at_a_shadows_edge_need_a_beam_of_their_own(monkeypatch):
+    """None on a flat floor; beside the ridge the cells about its own edges and its shadow's, some of all."""
+    asked, own_rays = [], bed.Bed._own_rays
+
+    def counted(self, sweep, interval, cells, which, *more):
+        asked.append((len(which), len(cells.cell)))
+        return own_rays(self, sweep, interval, cells, which, *more)
+    monkeypatch.setattr(bed.Bed, "_own_rays", counted)
+    drawn(sailed(LINE), grid=beds.grid(lambda e, n: 5 + 0 * e, half=90))
+    assert sum(own for own, _ in asked) == 0 < sum(cells for _, cells in asked)
+    asked.clear()
+    drawn(sailed(LINE), grid=beds.grid(lambda e, n: 5 - 2 * np.clip(2 - np.abs(e - 8.25) / 0.5, 0, 1), half=90))
+    own, cells = np.sum(asked, axis=0)
+    assert 0.02 * cells < own < 0.3 * cells

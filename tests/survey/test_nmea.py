@@ -6,6 +6,7 @@ from functools import reduce
 import numpy as np
 import pytest
 from athwart.survey.io.nmea import read_nmea
+from athwart.survey.io.sensor_sync import place_readings
 from athwart.survey.io.sentences import WRONG_CHECKSUM, plain_bytes
 from athwart.survey.model.errors import InputError
 from athwart.survey.model.times import iso_time, parse_date
@@ -483,3 +484,18 @@ def test_junk_never_crashes(bodies, junk, day):
     assert np.isfinite(fixes["t_s"]).all()
     assert (np.abs(fixes["lat"]) <= 90).all() and (np.abs(fixes["lon"]) <= 180).all()
     assert len({len(column) for column in fixes.values()}) == 1
+
+
+def test_a_date_sentence_without_its_day_tells_nothing_and_is_no_fault():
+    """Receivers send ZDA with the date left blank until they know it."""
+    for blank in ("GPZDA,120000.5,,,,,", "GPZDA,120000.5,,05,2024,00,00", "GPZDA,120000.5,31,,2024,00,00"):
+        log = log_of(blank, rmc("120001"))
+        assert log.tally.count() == 0 and iso_time(log.fixes["t_s"][0]) == "2024-05-31T12:00:01Z"
+
+
+def test_a_reading_in_a_long_silence_of_the_clock_goes_with_the_last_times_around_it():
+    """Five times a second apart, the last 94 sentences on: half-way there a reading lies between two times, not at the
+    log's end, and goes to a fix."""
+    order, t = np.array([0, 2, 4, 6, 100]), np.arange(5.0)
+    assert place_readings(np.array([50]), order, t, order, t).tolist() == [3]
+    assert place_readings(np.array([102, 106]), order, t, order, t).tolist() == [4, -1]  # past the end: twice 2 places

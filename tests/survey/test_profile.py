@@ -185,3 +185,11 @@ def _shorter_than(state, i, most):
 
 def _alone(places, one, gap):
     return np.count_nonzero(np.abs(places - one) < gap) == 1
+
+
+def test_the_bottom_right_under_the_boat_is_seen():
+    """Slant range a shade over the depth: met before the first sample of the march, where nothing can hide it."""
+    _, marched = eastward(lambda e, n: 10 + 0 * e, 30.0, 10.0, step=2.0)
+    met = meetings(marched, np.array([10.02]))
+    assert met.ground == pytest.approx([np.sqrt(10.02**2 - 10**2)]) and 0.5 < met.ground[0] < 1.0
+    assert met.seen.all() and met.brink.tolist() == [np.inf]

@@ -147,3 +147,18 @@ def test_one_time_among_changes_by_waypoint_is_refused_where_the_track_has_none(
     with pytest.raises(InputError, match="times"):
         prepare(Fixes("EPSG:4326", lons, lats),
                 track_settings.TrackSettings(range_rows=rows, depth_m=5.0, speed_mps=2.0))
+
+
+@pytest.mark.parametrize("apart, told", [(9.0, True), (4.0, False)])
+def test_of_two_visits_the_one_nearer_by_more_than_the_error_counts(apart, told):
+    """There and back on lines 30 m from each other: a mark is off the first by (30 - apart) / 2. Two distances of
+    sigma 1.5 m differ by chance by three times 1.5 sqrt 2 = 6.4 m at most."""
+    lon, lat, clock = sailed.sail(-93.0, 45.0, [*sailed.straight(90, 100), *sailed.straight(180, 15),
+                                               *sailed.straight(270, 100)])  # 2 m/s
+    mark = sailed.WGS84.fwd(lon[20], lat[20], 180, (30 - apart) / 2)[:2]
+    track = lon, lat, clock, np.zeros(len(clock), int)
+    if told:
+        assert moment(("set 20", *mark), track) == pytest.approx(20, abs=0.1)
+    else:
+        with pytest.raises(InputError, match="'set 20' of range_rows more than once"):
+            moment(("set 20", *mark), track)

@@ -6,7 +6,7 @@ import outings
 import pytest
 from athwart.survey.adjustment.least_squares import adjust
 from athwart.survey.adjustment.looks import OFFSETS, RepeatedLooks
-from athwart.survey.adjustment.solvability import judge
+from athwart.survey.adjustment.solvability import _another_pass, judge
 
 ONE_WAY = [((east, 4990), 0, 1.5) for east in (5040, 5080, 5120, 5160)]
 RECIPROCAL = [((5040, 4990), 0, 1.5), ((5180, 5320), 180, 1.5), ((5020, 4990), 0, 1.5), ((5160, 5320), 180, 1.5),
@@ -92,3 +92,17 @@ def test_metres_or_more_of_sigma_scale_what_is_solvable():
     vague = judged(outings.LINES, ("latency_s",), priors={**outings.PRIORS, "sig_latency_s": 2.0})[0]
     assert known.solvable == () and vague.solvable == ("latency_s",)
     assert known.eigenvalues[0] < 1 < vague.eigenvalues[0]
+
+
+def test_another_pass_turns_the_boat_and_its_speed_together():
+    """Ninety degrees to starboard: a boat that ran east runs south, one that ran north runs east; a turn of none is none."""
+    columns, number, _, _ = outings.outing(np.random.default_rng(1), lines=ONE_WAY)
+    looks, _ = RepeatedLooks.of(outings.CRS, columns["x"], columns["y"], columns)
+    first = np.unique(number, return_index=True)[1]
+    east, north = looks.velocity[first].T
+    turned = _another_pass(looks, looks, first, turn=90, speed=2.0, flip=True)
+    assert turned.velocity == pytest.approx(2 * np.column_stack([north, -east]), abs=1e-12)
+    assert turned.azimuth_deg == pytest.approx(looks.azimuth_deg[first] + 90)
+    assert (turned.side == -looks.side[first]).all() and (turned.pass_no == looks.pass_no.max() + 1).all()
+    same = _another_pass(looks, looks, first)
+    assert (same.azimuth_deg == looks.azimuth_deg[first]).all() and (same.velocity == looks.velocity[first]).all()
