@@ -1,8 +1,8 @@
 """pytest plugin for the run of deliberate breaks: which lines of the core each test executes, or chosen tests in order.
 
 TOUCHED_RECORD names a file to write: {test file: {test: [seconds, {module: lines}]}}, lines being a hexadecimal number
-whose bit k is line k. What a test file does while it is read stands under the name ""; tests that fail are left out and listed as
-the file "". Needs the package coverage.
+whose bit k is line k. What a test file does while it is read stands under the name "". Tests that fail are left out and
+listed as the file "". Needs the package coverage.
 TOUCHED_ONLY names a file of tests, one a line: only those run, in that order.
 """
 import json

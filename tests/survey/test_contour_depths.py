@@ -1,4 +1,4 @@
-"""Depths between contour lines: cones whose depth is known everywhere, lakes without lines, and sums counted by hand."""
+"""Depths between contour lines: a cone of known depth, a lake without lines, and sums counted by hand."""
 import numpy as np
 import pytest
 from athwart.survey.bottom.contours import _rounded, contour_map

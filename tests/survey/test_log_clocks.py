@@ -274,7 +274,7 @@ def test_what_is_refused_adds_up(fixtures, tmp_path):
 
 @pytest.mark.parametrize("other, foreign", [(13.0, True), (16.0, False), (29.0, False), (36.0, True)])
 def test_a_second_clock_is_held_against_the_tick_just_before_and_just_after(other, foreign):
-    """Ticks of one clock every ten seconds; a reading of another stands between 20 and 30: 5 s either way are allowed."""
+    """Ticks every ten seconds; a reading of another clock stands between 20 and 30: 5 s either way are allowed."""
     order = np.arange(12.0)
     clock = np.array([0.0, 10, 20, other, 30, 40, 50, 60, 61, 70, 80, 81])
     source = np.array([0, 0, 0, 1, 0, 0, 0, 0, 1, 0, 0, 1])

@@ -95,7 +95,7 @@ def test_metres_or_more_of_sigma_scale_what_is_solvable():
 
 
 def test_another_pass_turns_the_boat_and_its_speed_together():
-    """Ninety degrees to starboard: a boat that ran east runs south, one that ran north runs east; a turn of none is none."""
+    """Ninety degrees to starboard: a boat that ran east runs south, one that ran north runs east."""
     columns, number, _, _ = outings.outing(np.random.default_rng(1), lines=ONE_WAY)
     looks, _ = RepeatedLooks.of(outings.CRS, columns["x"], columns["y"], columns)
     first = np.unique(number, return_index=True)[1]

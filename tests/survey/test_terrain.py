@@ -5,6 +5,7 @@ import pytest
 import tracks
 from athwart.survey.bottom import depthgrid
 from athwart.survey.bottom.depthgrid import DepthGrid, bounded_parts
+from athwart.survey.bottom.offsets import Disagreement, told
 from athwart.survey.bottom.terrain import anchored, ground_on
 from athwart.survey.geometry.frame import Frame
 from athwart.survey.model.errors import InputError
@@ -178,3 +179,13 @@ def test_parts_are_bounded_and_complete():
     assert [p.start for p in parts[1:]] == [p.stop for p in parts[:-1]]
     assert (parts[0].start, parts[-1].stop) == (0, 1000)
     assert max(p.stop - p.start for p in parts) <= 300
+
+
+@pytest.mark.parametrize("scatters, steep, flat", [((1.0, 2.0), True, False), ((0.1, 0.0), False, True),
+                                                   ((1.0, 0.1), True, True)])
+def test_the_causes_told_of_a_disagreement_are_those_of_its_ground(scatters, steep, flat):
+    """Two metres off: steep where the depths about the place differ by a third of that or more."""
+    found = [Disagreement((3 * k, 3 * k + 2), 3 * k, 2.0, scatter) for k, scatter in enumerate(scatters)]
+    said = str(told(line(beds.grid(lambda e, n: 8 + 0 * e)), "lake", found))
+    assert ("Beside steep ground" in said) is steep and ("Where the ground is not steep" in said) is flat
+    assert "'lake'" in said and "on 2 stretches" in said

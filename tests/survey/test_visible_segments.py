@@ -176,7 +176,8 @@ def test_beams_set_in_have_the_depth_between_their_neighbours():
     and 50 m of range reach sqrt(50^2 - 25^2)."""
     full = np.full(2, 50.0)
     for grid in (grid_of(lambda x, y: 0 * x + 10.0), grid_of(lambda x, y: np.where(x > 100, 10.0, np.nan))):
-        [fan] = segments_on_terrain(fan_of([-30, 30]), FRAME, grid, np.array([0, 30.0]), np.array([10, 40.0]), full, 0.0)
+        more, depth = np.array([0, 30.0]), np.array([10, 40.0])
+        [fan] = segments_on_terrain(fan_of([-30, 30]), FRAME, grid, more, depth, full, 0.0)
         y = np.linspace(-30, 30, 41)
         reach = np.interp(y, fan.at[:, 1], fan.outer)
         assert reach == pytest.approx(np.sqrt(50**2 - (25 + y / 2) ** 2), abs=0.06)  # edges straighter than 0.05 m
