@@ -8,6 +8,9 @@ from athwart.survey.adjustment.combine import combined_columns, offset_rows
 from athwart.survey.adjustment.least_squares import BLUNDER, adjust
 from athwart.survey.adjustment.looks import OFFSETS, RepeatedLooks
 from athwart.survey.adjustment.notes import notes, warnings
+from athwart.survey.adjustment.repeated import AdjustSettings
+from athwart.survey.adjustment.repeated import adjust as adjusted
+from athwart.survey.model.errors import InputError
 
 CAUSES = ("position", "heading", "timing", "beam", "sound", "offsets")
 
@@ -141,3 +144,24 @@ def test_outings_of_one_boat_are_held_against_each_other(second, agrees):
     assert rows["name"].tolist() == ["latency_s", "mount_deg"] and rows["outings"].tolist() == ["one; two"] * 2
     assert rows["correlations"][0] == f"mount_deg {found.correlation[0, 1]:+.2f}"
     assert set(OFFSETS) >= set(rows["name"])
+
+
+def test_only_offsets_that_there_are_can_be_solved():
+    assert AdjustSettings(solve=OFFSETS).solve == OFFSETS
+    with pytest.raises(InputError, match="heave cannot be solved; choose of latency_s") as refused:
+        AdjustSettings(solve=("latency_s", "heave"))
+    assert refused.value.field == "solve"
+
+
+@pytest.mark.parametrize("hanging, told", [((), None), ((0,), "1 targets hang"), ((0, 1), "2 targets hang"),
+                                           ("all", None)])
+def test_a_look_in_the_water_named_as_an_object_on_the_bottom_is_told(hanging, told):
+    """Of an object all of whose looks hang nothing is said: it is no mixture."""
+    columns, number, _ = targets()
+    mine = np.flatnonzero(number == np.argmax(np.bincount(number)))
+    assert len(mine) > 2
+    columns["status"][mine if hanging == "all" else mine[list(hanging)]] = "water column"
+    found = adjusted(outings.CRS, columns["x"], columns["y"], columns, names=[f"{k}" for k in number])
+    said = [text for text in found.warnings if "hang in the water" in text]
+    assert len(said) == (told is not None) and (not said or said[0].startswith(told))
+    assert not said or f"{mine[0] + 1} (object {found.group[mine[0]] + 1})" in said[0]
