@@ -7,9 +7,11 @@ import numpy as np
 import pytest
 from athwart.survey.casts.card import cast_card
 from athwart.survey.casts.casting import circle_probability
+from athwart.survey.casts.from_places import Boat, StandOff, plan_casts
 from athwart.survey.casts.plan import FAR, IN_REACH, MANY, CastSettings, CastTargets, Stations, clock, plan_in_frame
 from athwart.survey.model.errors import InputError
 from athwart.survey.model.schemas import CAST_LINES, CAST_STATIONS, names
+from shapely.geometry import box
 
 
 def quarry(places, sd=1.0, status="bottom", labels=None):
@@ -278,3 +280,34 @@ def test_a_cast_drawn_back_goes_no_farther_than_the_longest_or_the_water():
     water = Polygon([(-90, -90), (90, -90), (90, 21), (-90, 21)])
     plan = plan_in_frame(places, boat((0, 0)), CastSettings(method="retrieve", max_cast=60), water=water)
     assert (plan.lines()[1][:, 1, 1] <= 21 + 1e-6).all()
+
+
+def placed(count, boat, labels=None, **given):
+    """plan_casts at ``count`` targets 3 m apart, north of one another; ``boat`` as there."""
+    n = np.arange(count)
+    columns = {"sigma_east_m": 0.5 + 0.0 * n, "sigma_north_m": 0.5 + 0.0 * n, "cov_en_m2": 0.0 * n, "target_id": n + 11,
+               "label": np.full(count, "", object) if labels is None else np.array(labels, object)}
+    return plan_casts("EPSG:32619", np.full(count, 500_000.0), 4_500_000.0 + 3.0 * n, columns, boat, **given)
+
+
+def far_boat(east):
+    return Boat(np.array([500_000.0 + east]), np.array([4_500_000.0]), np.zeros(1))
+
+
+@pytest.mark.parametrize("count, few", [(5, "11 log, 12, 13, 14, 15."), (6, "11 log, 12, 13, 14, 15 and 1 more.")])
+def test_of_many_targets_out_of_reach_five_are_named(count, few):
+    made = placed(count, far_boat(500.0), ["log"] + [""] * (count - 1), settings=CastSettings(max_cast=30.0))
+    [said] = [str(one) for one in made.warnings]
+    assert said.startswith(f"{count} target(s) are out of reach") and said.endswith(few)
+
+
+def test_a_station_that_land_keeps_from_windward_is_told():
+    """Wind from the east, the water ends 8 m east of the target: a boat 20 m off cannot lie there."""
+    assert placed(1, far_boat(10.0)).warnings == []
+    free = placed(1, StandOff(20.0, 90.0), water=box(499_900, 4_499_900, 500_100, 4_500_100))
+    assert free.warnings == []
+    assert free.stations()[1] == pytest.approx([500_020.0], abs=0.1)
+    lee = placed(1, StandOff(20.0, 90.0), water=box(499_900, 4_499_900, 500_008, 4_500_100))
+    [said] = [str(one) for one in lee.warnings]
+    assert said.startswith("1 station(s) cannot lie to windward") and "those of 11" in said
+    assert lee.stations()[1][0] < 500_008
