@@ -43,6 +43,8 @@ if TYPE_CHECKING:
     from .planning.spacing import ReachRule, range_for_depth
     from .planning.survey_plan import LinePlanSettings, plan_lines
     from .record.image_picks import Marks
+    from .record.measure import MeasureSettings, measure_objects
+    from .record.object_readings import ObjectLines, ObjectReadings, read_object_lines
     from .record.picture import Record, read_dropped
     from .record.reading import read_picture
     from .report.layers import ReportLayer
@@ -74,6 +76,8 @@ __all__ = [
     # before the trip: ranges, lines that close gaps, runs that calibrate, a sheet
     "RangeRule", "TableSettings", "range_table", "range_page", "FillSettings", "fill_gaps", "fill_rows",
     "CalibrationSettings", "Surroundings", "calibrate", "calibration_told", "paper_of", "plan_sheet",
+    # objects on the record
+    "ObjectLines", "ObjectReadings", "read_object_lines", "MeasureSettings", "measure_objects",
     # casts
     "Boat", "StandOff", "CastSettings", "plan_casts", "cast_card",
     # before the trip
@@ -119,6 +123,8 @@ _HOMES = {
     "planning.range_table": ("TableSettings", "range_table"),
     "planning.sheet": ("plan_sheet",),
     "record.image_picks": ("Marks",),
+    "record.measure": ("MeasureSettings", "measure_objects"),
+    "record.object_readings": ("ObjectLines", "ObjectReadings", "read_object_lines"),
     "record.picture": ("Record", "read_dropped"),
     "record.reading": ("read_picture",),
     "report.pages": ("CAUTION",),

@@ -5,9 +5,9 @@ from .layers import Field, Layer, names
 
 __all__ = [
     "AREAS", "BOTTOM_LINE", "CALIBRATION_LINES", "CALIBRATION_PREDICTED", "CAST_LINES", "CAST_STATIONS", "COMBINED",
-    "ELLIPSES", "FILL_LINES", "FIXES", "Field", "GAPS", "Layer", "OFFSETS", "PASSES", "PICKS", "PLAN_LINES",
-    "PLAN_SHORE", "RANGE_TABLE", "REJECTED", "SHORE", "SIMULATED", "SWATHS", "TARGETS", "TRACK", "UNCOVERED",
-    "WAYPOINTS", "all_layers", "names",
+    "ELLIPSES", "FILL_LINES", "FIXES", "Field", "GAPS", "Layer", "OBJECTS", "OFFSETS", "PASSES", "PICKS",
+    "PLAN_LINES", "PLAN_SHORE", "RANGE_TABLE", "REJECTED", "SHORE", "SIMULATED", "SWATHS", "TARGETS", "TRACK",
+    "UNCOVERED", "WAYPOINTS", "all_layers", "names",
 ]
 
 _T_S = Field("t_s", "double", "s", "seconds since 1970-01-01 UTC; what the tools compute with")
@@ -376,6 +376,42 @@ BOTTOM_LINE = Layer("bottom_line", "Line of the bottom", "point", (
     Field("depth_m", "double", "m", "depth at the row as displayed"),
     Field("sure", "bool", "", "false where the image shows no clear bottom and the line is carried over"),
 ), style="bottom_line")
+
+OBJECTS = Layer("objects", "Measured objects", "polygon", (
+    Field("object_id", "int", "", "number of the object"),
+    Field("label", "string", "", "label of the object"),
+    _OUTING, _PASS, _SAMPLE, _T_S, _TIME,
+    Field("side", "string", "", "port or starboard"),
+    Field("length_m", "double", "m", "length of the object"),
+    Field("sigma_length_m", "double", "m", "standard deviation of it, null where it is a bound"),
+    Field("length_lo_m", "double", "m", "low end of its 95 % interval"),
+    Field("length_hi_m", "double", "m", "high end of its 95 % interval"),
+    Field("length_at_least", "bool", "", "true where the object or its shadow runs off the record: at least so much"),
+    Field("length_at_most", "bool", "", "true where it is hardly larger than the beam: at most so much"),
+    Field("width_m", "double", "m", "width of the object, square to its length"),
+    Field("sigma_width_m", "double", "m", "standard deviation of it, null where it is a bound"),
+    Field("width_lo_m", "double", "m", "low end of its 95 % interval"),
+    Field("width_hi_m", "double", "m", "high end of its 95 % interval"),
+    Field("width_at_least", "bool", "", "true where the object or its shadow runs off the record: at least so much"),
+    Field("width_at_most", "bool", "", "true where it is hardly larger than the beam: at most so much"),
+    Field("height_m", "double", "m", "height of the object from its shadow"),
+    Field("sigma_height_m", "double", "m", "standard deviation of it, null where it is a bound"),
+    Field("height_lo_m", "double", "m", "low end of its 95 % interval"),
+    Field("height_hi_m", "double", "m", "high end of its 95 % interval"),
+    Field("height_at_least", "bool", "", "true where the object or its shadow runs off the record: at least so much"),
+    Field("azimuth_deg", "double", "degrees", "azimuth of its length, 0 to 180 from true north; null where the beam hides it"),
+    Field("sigma_azimuth_deg", "double", "degrees", "standard deviation of it"),
+    Field("least_depth_m", "double", "m", "water over its top, below what depth_from names"),
+    Field("sigma_least_depth_m", "double", "m", "standard deviation of it"),
+    Field("least_depth_at_most", "bool", "", "true where the shadow runs off the record: at most so much water"),
+    Field("depth_from", "string", "", "what the water over it is counted from: transducer, or water surface with a depth grid"),
+    Field("slant_m", "double", "m", "true slant range of its middle"),
+    Field("ground_m", "double", "m", "ground range of its middle"),
+    _SPEED,
+    Field("footprint_m", "double", "m", "footprint of the beam along the track, taken off once"),
+    Field("stretch", "double", "", "how many times longer along the track than across the picture shows what is square"),
+    Field("source_id", "string", "", "id of its first line, or of its row, in the layer it was read from"),
+), style="objects")
 
 
 def all_layers() -> list[Layer]:
