@@ -2,13 +2,14 @@
 from __future__ import annotations
 
 import numpy as np
-from qgis.core import QgsProcessingException, QgsWkbTypes
+from qgis.core import QgsWkbTypes
 
 from ...survey.model import schemas
 from ...survey.model.errors import InputError
 from ..common import layout, read, values
 from ..common import parameters as make
 from ..common.base import AthwartAlgorithm
+from ..common.pixels import image_of, pixels_of
 from ..common.write import Carried, write_layer
 
 __all__ = ["PicksFromImage"]
@@ -75,9 +76,7 @@ class PicksFromImage(AthwartAlgorithm):
     def run_tool(self, parameters, context, feedback):
         from ...survey import read_picture
 
-        image = self.parameterAsRasterLayer(parameters, "IMAGE", context)
-        if image is None:
-            raise QgsProcessingException(self.invalidRasterError(parameters, "IMAGE"))
+        image = image_of(self, parameters, "IMAGE", context)
         record = layout.record_of(self, parameters, context, image.width(), image.height())
         track = None
         if values.given(parameters, "TRACK"):
@@ -118,8 +117,8 @@ class PicksFromImage(AthwartAlgorithm):
             for mark in _marks_of(geometry, kind or "object"):
                 rows.append(i)
                 made.append(mark)
-        column, row = _pixels(image, np.array([m[0] for m in made]), np.array([m[1] for m in made]))
-        end, _ = _pixels(image, np.array([m[2] for m in made]), np.array([m[1] for m in made]))
+        column, row = pixels_of(image, np.array([m[0] for m in made]), np.array([m[1] for m in made]))
+        end, _ = pixels_of(image, np.array([m[2] for m in made]), np.array([m[1] for m in made]))
         return Marks(column, row, end, np.array([m[3] for m in made], object),
                      np.array([m[4] for m in made], object)), np.array(rows)
 
@@ -136,16 +135,3 @@ def _marks_of(geometry, kind):
         return [(*vertices[0], nothing, kind, f"it is a line of {len(vertices)} points; draw two, on the object and at "
                  "the end of its shadow")]
     return [(*vertices[0], vertices[1][0], kind, "")]
-
-
-def _pixels(image, x, y):
-    """Pixel columns and rows of map coordinates on the image.
-
-    QGIS lays a picture without a georeference below the origin, a pixel a unit; rows counted downwards from the top,
-    as other programs give them, are taken, too.
-    """
-    extent = image.extent()
-    column = (x - extent.xMinimum()) / extent.width() * image.width()
-    if extent.yMaximum() <= 0 and np.nanmin(y, initial=np.inf) >= 0:
-        return column, y
-    return column, (extent.yMaximum() - y) / extent.height() * image.height()

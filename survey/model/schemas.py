@@ -399,17 +399,19 @@ OBJECTS = Layer("objects", "Measured objects", "polygon", (
     Field("height_lo_m", "double", "m", "low end of its 95 % interval"),
     Field("height_hi_m", "double", "m", "high end of its 95 % interval"),
     Field("height_at_least", "bool", "", "true where the object or its shadow runs off the record: at least so much"),
-    Field("azimuth_deg", "double", "degrees", "azimuth of its length, 0 to 180 from true north; null where the beam hides it"),
+    Field("azimuth_deg", "double", "degrees", "azimuth of its length, 0 to 180 from true north; null where "
+          "the beam hides it"),
     Field("sigma_azimuth_deg", "double", "degrees", "standard deviation of it"),
     Field("least_depth_m", "double", "m", "water over its top, below what depth_from names"),
     Field("sigma_least_depth_m", "double", "m", "standard deviation of it"),
     Field("least_depth_at_most", "bool", "", "true where the shadow runs off the record: at most so much water"),
-    Field("depth_from", "string", "", "what the water over it is counted from: transducer, or water surface with a depth grid"),
+    Field("depth_from", "string", "", "what the water over it is counted from: transducer, or, with a depth grid, "
+          "water surface"),
     Field("slant_m", "double", "m", "true slant range of its middle"),
     Field("ground_m", "double", "m", "ground range of its middle"),
     _SPEED,
     Field("footprint_m", "double", "m", "footprint of the beam along the track, taken off once"),
-    Field("stretch", "double", "", "how many times longer along the track than across the picture shows what is square"),
+    Field("stretch", "double", "", "how many times too long along the track the picture shows what is square"),
     Field("source_id", "string", "", "id of its first line, or of its row, in the layer it was read from"),
 ), style="objects")
 

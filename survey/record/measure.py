@@ -310,7 +310,7 @@ class _Job:
 
     def run(self):
         """(columns, boxes) of the objects."""
-        zero = {point: 0.0 for point in POINTS}
+        zero = dict.fromkeys(POINTS, 0.0)
         usual = {"begin": 0.5, "end": 0.5, "near": 0.5, "far": 0.75}
         none = {point: np.zeros(2) for point in POINTS}
         standing = np.sqrt(2 / np.pi) * self.sigmas.sigma_height
@@ -325,17 +325,16 @@ class _Job:
         edge = _OFF_RECORD * self.middle.range_m
         open_shadow = read.shadow_open | (self.seen.shadow_end >= edge)
         columns = {}
-        for name, shown, least, most in (
+        for name, shown, cut, beam in (
                 ("length", best.axis_shown, read.length_cut, small & ~read.length_cut),
                 ("width", best.width_shown, read.width_cut | (self.seen.slant["far"] >= edge),
                  slim & ~read.width_cut),
                 ("height", None, open_shadow, np.zeros(self.count, bool))):
             value = getattr(best, name)
             many = getattr(drawn, name)
+            least, most = cut & np.isfinite(value), beam & np.isfinite(value)
             low, high, surely = _quantiles(many)
             high = np.where(most, surely, high)
-            least = least & np.isfinite(value)
-            most = most & np.isfinite(value)
             value = value if shown is None else np.where(most, shown, value)
             columns.update({f"{name}_m": value, f"sigma_{name}_m": _spread(many, least | most),
                             f"{name}_lo_m": np.where(most, np.nan, low), f"{name}_hi_m": np.where(least, np.nan, high),
@@ -419,8 +418,8 @@ def _warnings(made):
         if count:
             worst = np.flatnonzero(made[f"{name}_at_most"])[:3]
             shown = ", ".join(f"{made['source_id'][k]} (beam {made['footprint_m'][k]:.1f} m)" for k in worst)
-            said.append(f"{count} of {len(made['source_id'])} objects are hardly larger than the beam there; it is only "
-                        f"told how {words} they are at most: {shown}. Pass nearer by.")
+            said.append(f"{count} of {len(made['source_id'])} objects are hardly larger than the beam there; it is "
+                        f"only told how {words} they are at most: {shown}. Pass nearer by.")
     count = int((made["length_at_least"] | made["width_at_least"]).sum())
     if count:
         said.append(f"{count} of {len(made['source_id'])} objects run off the record; they are at least so large.")

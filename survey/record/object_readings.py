@@ -96,10 +96,8 @@ class ObjectReadings(Table):
         if "source_id" not in columns:
             made["source_id"] = np.arange(1, count + 1).astype(str).astype(object)
         middle, moment = (made["near_m"] + made["far_m"]) / 2, (made["begin"] + made["end"]) / 2
-        for name, instead in (("begin_m", middle), ("end_m", middle), ("near", moment), ("far", moment)):
-            if name not in columns:
-                made[name] = instead
-        return cls(**made)
+        usual = {"begin_m": middle, "end_m": middle, "near": moment, "far": moment}
+        return cls(**{**made, **{name: value for name, value in usual.items() if name not in columns}})
 
 
 def read_object_lines(record, lines, track=None, sigma_pixel=1.0):

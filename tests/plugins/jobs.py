@@ -88,6 +88,11 @@ def prepare(folder, run, share=1.0, days=1):
         "IMAGE": [str(SAMPLE / "north_record.png")], "TRACK": track["OUTPUT"], "LAYOUT": "both", "NEWEST": "top",
         "FIRST_TIME": "2024-06-15T13:08:00Z", "LAST_TIME": "2024-06-15T13:12:00Z", "BOTTOM_FROM": "traced",
         "CELL_SIZE": 1}, OUTPUT="tif", SOURCE="tif", BOTTOM="gpkg")
+    objects = folder / "objects.csv"
+    objects.write_text("side,start_time,end_time,near_m,far_m,shadow_end_m\n"
+                       "port,2024-06-15T13:09:10Z,2024-06-15T13:09:13Z,15,16,19\n"
+                       "up,2024-06-15T13:09:10Z,2024-06-15T13:09:13Z,15,16,19\n", encoding="utf-8")
+    job("measureobjects", {"MARKS": str(objects), "TRACK": track["OUTPUT"]}, OUTPUT="gpkg", REJECTED="gpkg")
     targets = done("locatetargets", {"PICKS": str(picks), "TRACK": track["OUTPUT"], **FIELDS}, OUTPUT="gpkg",
                    ELLIPSES="gpkg", REJECTED="gpkg")
     combined = done("adjusttargets", {"TARGETS": targets["OUTPUT"], "GROUP_FIELD": "label",

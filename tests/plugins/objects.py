@@ -8,8 +8,8 @@ APART_S = 60.0
 FOOT = np.radians(1.5)
 
 
-def drawn(count, speed, seed, jitter=0.5, position=2.1213, heading=3.0, mount=2.0, depth=0.2, sound=15.0, pixel=1.0, rate=8.0,
-          short=2.0, far=22.0):
+def drawn(count, speed, seed, jitter=0.5, position=2.1213, heading=3.0, mount=2.0, depth=0.2, sound=15.0,
+          pixel=1.0, rate=8.0, short=2.0, far=22.0):
     """A straight way past ``count`` boxes, a minute apart, with the errors (one sigma) that the reader does not
     know; ``position``: what the track says of its positions in all.
 
@@ -25,7 +25,8 @@ def drawn(count, speed, seed, jitter=0.5, position=2.1213, heading=3.0, mount=2.
     x = EAST + rng.normal(0, jitter, len(t))
     y = NORTH + speed * (t - t.mean()) + rng.normal(0, jitter, len(t))
     track = tracks.made(LOCAL, x, y, turned[owner] % 360, t_s=1.7e9 + t, record_ping=rate * t, speed_mps=speed,
-                        course_deg=0.0, depth_m=bed, range_m=40.0, sound_speed_mps=c, sigma_heading_deg=heading, sigma_pos_m=position)
+                        course_deg=0.0, depth_m=bed, range_m=40.0, sound_speed_mps=c, sigma_heading_deg=heading,
+                        sigma_pos_m=position)
     middle = (np.arange(count) + 0.5) * APART_S + rng.uniform(-2, 2, count)
     truth = {"length": rng.uniform(short, 10, count), "width": rng.uniform(0.5, 2.5, count),
              "height": rng.uniform(0.4, 1.5, count), "lies": np.radians(rng.uniform(-60, 60, count))}

@@ -12,8 +12,8 @@ from athwart.survey.record.object_readings import ObjectLines, ObjectReadings, r
 from athwart.survey.record.picture import Record
 from waterfalls import EAST, LOCAL, NORTH, picture_of, track_of
 
-STILL = {name: 0.0 for name in ("sigma_bias", "sigma_pass", "sigma_jitter", "sigma_heading", "sigma_range",
-                                "sigma_depth", "sigma_height", "sigma_time", "sigma_mount", "sigma_sound_speed")}
+STILL = dict.fromkeys(("sigma_bias", "sigma_pass", "sigma_jitter", "sigma_heading", "sigma_range", "sigma_depth",
+                       "sigma_height", "sigma_time", "sigma_mount", "sigma_sound_speed"), 0.0)
 FINE = {"jitter": 0.1, "position": 0.3317, "heading": 0.5, "mount": 0.5, "depth": 0.1, "sound": 2.0}
 
 

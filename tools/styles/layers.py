@@ -184,6 +184,20 @@ def stations():
     return "Point", rules(("place to cast from", "", marker_symbol(hull))), QgsVectorLayerSimpleLabeling(number)
 
 
+def objects():
+    """Measured objects: a box as it lies, its bounds dashed where it is cut or hardly larger than the beam."""
+    sure = polygon_symbol(fill(None, 0, outline=PAPER, outline_alpha=220, width=0.8),
+                          fill(PURPLE, 60, outline=PURPLE, width=0.4))
+    bound = polygon_symbol(fill(None, 0, outline=PAPER, outline_alpha=220, width=0.8),
+                           fill(PURPLE, 30, outline=PURPLE, width=0.4, dash=True))
+    words = label_text("concat(attribute('label'), ' ', round(\"length_m\", 1), ' x ', round(\"width_m\", 1), ' m')",
+                       7.5, INK, QgsPalLayerSettings.Placement.OutsidePolygons, up_to=3000)
+    cut = " or ".join(f"coalesce(attribute('{name}'), false)" for name in (
+        "length_at_least", "length_at_most", "width_at_least", "width_at_most"))
+    return "Polygon", rules(("object, at least or at most so large", cut, bound),
+                            ("object measured", "ELSE", sure)), QgsVectorLayerSimpleLabeling(words)
+
+
 def ellipses():
     """Error ellipses: the ground stays visible; a pale casing keeps the line clear of the swaths. One that does not
     hold is an outline of dashes."""
@@ -226,7 +240,7 @@ def uncovered():
 
 
 DRAWN = (swaths, gaps, shore, passes, track, fixes, bottom_line, waypoints, targets, ellipses, areas, combined,
-         casts, stations, plan_lines, uncovered)
+         casts, stations, plan_lines, uncovered, objects)
 
 
 def save(draw):
