@@ -43,6 +43,7 @@ if TYPE_CHECKING:
     from .planning.spacing import ReachRule, range_for_depth
     from .planning.survey_plan import LinePlanSettings, plan_lines
     from .record.image_picks import Marks
+    from .record.map_picks import MapSource, picks_from_map
     from .record.measure import MeasureSettings, measure_objects
     from .record.object_readings import ObjectLines, ObjectReadings, read_object_lines
     from .record.picture import Record, read_dropped
@@ -76,6 +77,7 @@ __all__ = [
     # before the trip: ranges, lines that close gaps, runs that calibrate, a sheet
     "RangeRule", "TableSettings", "range_table", "range_page", "FillSettings", "fill_gaps", "fill_rows",
     "CalibrationSettings", "Surroundings", "calibrate", "calibration_told", "paper_of", "plan_sheet",
+    "MapSource", "picks_from_map",
     # objects on the record
     "ObjectLines", "ObjectReadings", "read_object_lines", "MeasureSettings", "measure_objects",
     # casts
@@ -123,6 +125,7 @@ _HOMES = {
     "planning.range_table": ("TableSettings", "range_table"),
     "planning.sheet": ("plan_sheet",),
     "record.image_picks": ("Marks",),
+    "record.map_picks": ("MapSource", "picks_from_map"),
     "record.measure": ("MeasureSettings", "measure_objects"),
     "record.object_readings": ("ObjectLines", "ObjectReadings", "read_object_lines"),
     "record.picture": ("Record", "read_dropped"),

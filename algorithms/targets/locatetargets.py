@@ -5,6 +5,7 @@ import numpy as np
 from qgis.core import QgsProcessingOutputNumber
 
 from ...survey.model import schemas
+from ...survey.model.messages import Message
 from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm, stepper
@@ -48,7 +49,7 @@ class LocateTargets(AthwartAlgorithm):
     LAYERS = {"OUTPUT": schemas.TARGETS, "ELLIPSES": schemas.ELLIPSES, "REJECTED": schemas.REJECTED}
     FUNCTION = "locate"
     FIELDS = {"grid": "DEPTH_GRID", "picks.t_s": "TIME_FIELD", "picks.ping": "PING_FIELD",
-              "picks.shadow_end_m": "SHADOW_FIELD", "picks.slant_m.unit": "RANGE_UNIT"}
+              "picks.shadow_end_m": "SHADOW_FIELD", "source": "SOURCE", "picks.slant_m.unit": "RANGE_UNIT"}
     CAUTIOUS = True
     SUMMARY = "Place what was picked on the record, with the ellipse it lies in and the largest cause of its error."
     TAGS = "target,pick,contact,waypoint,mark,slant range,ground range,position,error,ellipse,uncertainty,shadow,height"
@@ -58,7 +59,8 @@ class LocateTargets(AthwartAlgorithm):
 
     A mark made on the boat as the object passes by (boat point) shows the fix of the moment, which is as old as the
     latency; it is snapped to the nearest pass. A mark that already stands at the object (object point) stays where it
-    is: side, range and moment are found from the track and nothing is added twice. 'auto' takes each pick's time, else
+    is: side, range and moment are found from the track and nothing is added twice. A point picked on a mapped record,
+    with the source of its cells given, counts as a pick on the picture. 'auto' takes each pick's time, else
     its ping, else its point as a boat point, says which, and never takes a point for the object.
 
     Waypoints need no fields of their own: choose the field of their names both for the sides and for the ranges, and
@@ -144,6 +146,9 @@ class LocateTargets(AthwartAlgorithm):
             make.raster("DEPTH_GRID", "Depth grid", "Depths in metres, positive down, from 'Prepare depth grid': "
                         "bends the range with the range model 'terrain', and tells the bottom at each target with "
                         "either. Without it only the water under the boat is known."),
+            make.raster("SOURCE", "Source of a mapped record", "For points picked on the raster of 'Georeference "
+                        "record image': its output 'Source of each cell'. Tie the picks as object points; side, range and "
+                        "moment are then found back, and the targets are those of picks on the picture."),
             make.number("CONFIDENCE", "Confidence (%)", "Probability that a target lies inside its ellipse, and inside "
                         "its circle.", 95.0, 10, 99.99),
             make.number("MARK_DELAY", "Delay of the marks (s)", "How long after the object was abeam the mark was "
@@ -161,6 +166,12 @@ class LocateTargets(AthwartAlgorithm):
         for name in ("TIME_OFFSET", "MARK_DELAY"):
             values.number(self, parameters, name, context)
         self._settings(parameters, context).check(values.given(parameters, "DEPTH_GRID"))
+        if values.given(parameters, "SOURCE"):
+            if values.option(self, parameters, "TIE", context) != "object point":
+                return Message("{SOURCE} is given, which is for points on a mapped record: choose {TIE} 'object "
+                               "point', or leave {SOURCE} blank.")
+            if values.number(self, parameters, "MARK_DELAY", context):
+                return Message("{MARK_DELAY} is given, but picks on a mapped record have no delay. Leave it at 0.")
         return refuse_picks(self, parameters, context)
 
     def _stated(self, parameters, context):
@@ -188,7 +199,9 @@ class LocateTargets(AthwartAlgorithm):
         water = read.polygons(self, parameters, "WATER", context, feedback, crs)
         step = stepper(feedback)
         step(0.4)
-        located = locate(track, picks, self._settings(parameters, context), water,
+        settings = self._settings(parameters, context)
+        picks = self._from_map(parameters, context, track, picks, settings)
+        located = locate(track, picks, settings, water,
                          grid=depth_grid(self, parameters, "DEPTH_GRID", context))
         step(0.7)
         self.tell(feedback, (*notes, *located.notes), located.warnings)
@@ -197,6 +210,17 @@ class LocateTargets(AthwartAlgorithm):
         lost = rejected_rows(located.rejected["source_id"], picks, table, rows,
                              places(self, parameters, context, feedback, crs))
         return self._write(parameters, context, feedback, located, crs, Carried(table, rows[located.source]), lost)
+
+    def _from_map(self, parameters, context, track, picks, settings):
+        """Picks as they are, or those on a mapped record as the record has them."""
+        from ...survey import picks_from_map
+        from ..common.recordsource import read_source
+
+        if not values.given(parameters, "SOURCE"):
+            return picks
+        source, own_depth = read_source(self, parameters, "SOURCE", context, track.crs, picks.x, picks.y)
+        settings.tie = "auto"
+        return picks_from_map(track, picks, source, own_depth and settings.range_model == "slant")
 
     def _say_rejected(self, rejected, count, feedback):
         reasons = [f"pick {one}: {why}" for one, why in zip(rejected["source_id"], rejected["reason"])]

@@ -113,7 +113,7 @@ def measure_objects(track, readings, settings=None, grid=None, step=None):
     ...                                 shadow_start_m=[13.0], shadow_end_m=[15.0])
     >>> found = athwart.measure_objects(track, log, athwart.MeasureSettings(errors="survey"))
     >>> [round(float(found.columns[name][0]), 1) for name in ("length_m", "width_m", "height_m", "azimuth_deg")]
-    [7.8, 1.0, 0.7, 0.0]
+    [7.8, 1.1, 0.7, 0.0]
     """
     settings = settings or MeasureSettings()
     settings.sigmas()
