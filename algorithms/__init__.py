@@ -9,7 +9,7 @@ import pathlib
 import pkgutil
 from importlib import import_module
 
-__all__ = ["all_tools", "tool_classes", "tool_of"]
+__all__ = ["all_tools", "maker_of", "tool_classes", "tool_of"]
 
 HERE = pathlib.Path(__file__).resolve().parent
 
@@ -37,3 +37,8 @@ def all_tools():
 def tool_of(function):
     """A tool, with its parameters, by the function of the core that it stands for; None where none does."""
     return next((tool().create() for tool in tool_classes() if function == tool.FUNCTION), None)
+
+
+def maker_of(layer):
+    """The class of the first tool, in the order of the job, that makes a layer (``survey.model.schemas``), or None."""
+    return next((tool for tool in tool_classes() if layer in tool.LAYERS.values()), None)

@@ -10,9 +10,11 @@ from qgis.PyQt.QtGui import QIcon
 
 from ...survey import CAUTION
 from ...survey.model.errors import Cancelled, SurveyError
+from .kinds import refuse_other_kinds
 from .outputs import unusable_output
 from .packages import missing_packages_text
 from .stage import staged
+from .values import refuse_unknown_words
 from .wording import in_form_words
 
 __all__ = ["CAUTION", "AthwartAlgorithm", "stepper", "tr"]
@@ -52,6 +54,11 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
         Place among the tools of its group, in the order of the job.
     GUIDE : tuple of str
         Pages of the guide that go with it (``docs/<page>.md``).
+    JOB : int
+        Its number among the steps of an ordinary day, told before its title in the toolbox; 0 for the others.
+    TAKES : dict
+        What layers a parameter is for, by its name: a tuple of schemas and of ``kinds.OWN``, the best first. The form
+        offers such a layer; one of ours that is none of them is refused by name.
     LAYERS : dict
         The schema of each layer it makes (``survey.model.schemas``), by the name of the output.
     RASTERS : dict
@@ -76,8 +83,9 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
     """
 
     ID = TITLE = GROUP = SUMMARY = HELP = TAGS = ICON = ""
-    STEP = 0
+    STEP = JOB = 0
     GUIDE: tuple = ()
+    TAKES: dict = {}
     LAYERS: dict = {}
     RASTERS: dict = {}
     OUTPUT_HELP: dict = {}
@@ -146,12 +154,17 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
         return ""
 
     def checkParameterValues(self, parameters, context):
+        try:
+            refuse_unknown_words(self, parameters)
+        except SurveyError as error:
+            return False, self.worded(error)
         ok, message = super().checkParameterValues(parameters, context)
         if not ok:
             return ok, message
         if missing_packages_text(self.packages(parameters)):  # processAlgorithm says so; a refusal may need them
             return True, ""
         try:
+            refuse_other_kinds(self, parameters, context)
             message = self.worded(unusable_output(self, parameters, context) or self.refusal(parameters, context))
         except SurveyError as error:
             message = self.worded(error)

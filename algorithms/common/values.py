@@ -4,6 +4,7 @@ A blank optional number reaches ``parameterAsDouble`` as 0.0, and so does the te
 """
 from __future__ import annotations
 
+import difflib
 import math
 
 from qgis.core import QgsProcessingParameters, QgsProperty
@@ -11,7 +12,10 @@ from qgis.core import QgsProcessingParameters, QgsProperty
 from ...survey.model.errors import InputError
 from .compat import is_null
 
-__all__ = ["given", "number", "option", "text", "whole"]
+__all__ = ["given", "number", "option", "percent", "refuse_unknown_words", "text", "whole"]
+
+LEAST_PERCENT = 10.0
+"""Of a confidence: less says nothing of a place."""
 
 
 def given(parameters, name):
@@ -71,6 +75,41 @@ def option(alg, parameters, name, context):
     if value not in options:
         raise InputError(f"{definition.description()} ({name}) is '{value}'; choose one of {', '.join(options)}.")
     return value
+
+
+def percent(alg, parameters, name, context):
+    """A probability in percent, as a share: 95 gives 0.95. So does 0.95, which nobody means as a percentage."""
+    value = number(alg, parameters, name, context)
+    if value is None or 0 < value < 1:
+        return value
+    definition = alg.parameterDefinition(name)
+    low, high = LEAST_PERCENT, definition.maximum()
+    if not low <= value <= high:
+        raise InputError(f"{definition.description()} ({name}) is {value:g}; give a number from {low:g} to {high:g}, "
+                         "such as 95, or the share, such as 0.95.")
+    return value / 100
+
+
+def refuse_unknown_words(alg, parameters):
+    """Refuse what is on no list of words, and say what is; QGIS itself says only that the value is wrong.
+
+    Raises
+    ------
+    InputError
+        For the first of them.
+    """
+    for definition in alg.parameterDefinitions():
+        if definition.type() != "enum" or not given(parameters, definition.name()):
+            continue
+        value = parameters[definition.name()]
+        words = value if isinstance(value, (list, tuple)) else [value]
+        if definition.allowMultiple() and isinstance(value, str):
+            words = [word.strip() for word in value.split(",")]
+        wrong = [word for word in words if isinstance(word, str) and word not in definition.options()]
+        if wrong:
+            near = difflib.get_close_matches(wrong[0].lower(), definition.options(), 1)
+            raise InputError(f"{definition.description()} ({definition.name()}) is '{wrong[0]}'; choose one of "
+                             f"{', '.join(definition.options())}." + (f" Did you mean {near[0]}?" if near else ""))
 
 
 def text(alg, parameters, name, context):

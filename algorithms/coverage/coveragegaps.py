@@ -11,6 +11,7 @@ from ..common import read, values
 from ..common.base import AthwartAlgorithm, stepper
 from ..common.declared import Raster
 from ..common.geotiff import RasterSink
+from ..common.kinds import OWN
 from ..common.styles import dress
 from ..common.write import Carried, write_layer
 
@@ -23,6 +24,8 @@ class CoverageGaps(AthwartAlgorithm):
 
     ID, TITLE, GROUP = "coveragegaps", "Find coverage gaps", "coverage"
     STEP, GUIDE = 3, ("audit",)
+    TAKES = {"SWATHS": (schemas.SWATHS, OWN), "AREA": (OWN, schemas.AREAS, schemas.GAPS),
+             "EXCLUDE": (OWN, schemas.AREAS, schemas.GAPS), "PASSES": (schemas.PASSES, OWN)}
     LAYERS = {"OUTPUT": schemas.GAPS, "AREAS": schemas.AREAS}
     RASTERS = {"PROBABILITY_SEEN": Raster("probability_seen", (
         schemas.Field("probability_seen", "double", "", "share of the draws in which the cell was seen"),))}

@@ -3,12 +3,14 @@ from __future__ import annotations
 
 from qgis.core import QgsProcessingOutputNumber
 
+from ...survey.model import schemas
 from ...survey.model.schemas import Field
 from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm, stepper
 from ..common.declared import Raster
 from ..common.geotiff import RasterSink
+from ..common.kinds import OWN
 from ..common.rasters import depth_grid
 from ..common.seen import OBJECT_SIZE
 from ..common.styles import dress
@@ -32,6 +34,7 @@ class Ensonify(AthwartAlgorithm):
         Field("detecting_directions", "int", "", "directions from which it would show")),
         {"hidden ground": "seen_hidden", "smallest object": "seen_smallest", "detecting looks": "seen_detecting",
          "detecting directions": "seen_from_sides"})}
+    TAKES = {"INPUT": (schemas.TRACK,), "WATER": (OWN, schemas.AREAS)}
     FUNCTION = "map_bottom"
     FIELDS = {"cell": "CELL_SIZE"}
     SUMMARY = "Map how often, from where and how well the bottom was seen, with shadows, cell by cell."

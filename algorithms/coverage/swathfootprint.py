@@ -8,6 +8,7 @@ from ...survey.model.messages import Message
 from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm, stepper
+from ..common.kinds import OWN
 from ..common.rasters import depth_grid
 from ..common.styles import put_into_group
 from ..common.write import write_layer
@@ -25,6 +26,7 @@ class SwathFootprint(AthwartAlgorithm):
 
     ID, TITLE, GROUP = "swathfootprint", "Draw swaths", "coverage"
     STEP, GUIDE = 1, ("range", "audit")
+    TAKES = {"INPUT": (schemas.TRACK,), "WATER": (OWN, schemas.AREAS)}
     LAYERS = {"OUTPUT": schemas.SWATHS}
     FUNCTION = "draw_swaths"
     SUMMARY = "Draw the strips of bottom that the record really covers, from range, depth and heading."

@@ -7,6 +7,7 @@ from ...survey.model import schemas
 from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm, stepper
+from ..common.kinds import OWN
 from ..common.write import write_layer
 
 __all__ = ["UnscannedShoreline"]
@@ -17,6 +18,8 @@ class UnscannedShoreline(AthwartAlgorithm):
 
     ID, TITLE, GROUP = "unscannedshoreline", "Find unscanned shoreline", "coverage"
     STEP, GUIDE = 4, ("audit",)
+    TAKES = {"SWATHS": (schemas.SWATHS, OWN), "SHORELINE": (OWN, schemas.AREAS, schemas.SHORE),
+             "WATER": (OWN, schemas.AREAS)}
     LAYERS = {"OUTPUT": schemas.SHORE}
     FUNCTION = "find_unscanned"
     SUMMARY = "Split a shoreline into stretches that were scanned and stretches that no swath came near."

@@ -9,6 +9,7 @@ from ...survey.model.errors import InputError
 from ..common import layout, read, values
 from ..common import parameters as make
 from ..common.base import AthwartAlgorithm
+from ..common.kinds import OWN
 from ..common.pixels import image_of, pixels_of
 from ..common.write import Carried, write_layer
 
@@ -20,6 +21,7 @@ class PicksFromImage(AthwartAlgorithm):
 
     ID, TITLE, GROUP = "picksfromimage", "Read picks from record image", "imagery"
     STEP, GUIDE = 1, ("record", "distance")
+    TAKES = {"PICKS": (OWN,), "TRACK": (schemas.TRACK,)}
     LAYERS = {"OUTPUT": schemas.PICKS}
     FUNCTION = "read_picture"
     FIELDS = layout.FIELDS

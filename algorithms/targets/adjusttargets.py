@@ -23,6 +23,7 @@ class AdjustTargets(AthwartAlgorithm):
 
     ID, TITLE, GROUP = "adjusttargets", "Combine repeated targets", "targets"
     STEP, GUIDE = 2, ("errors", "return")
+    TAKES = {"TARGETS": (schemas.TARGETS,)}
     LAYERS = {"OUTPUT": schemas.COMBINED, "ELLIPSES": schemas.ELLIPSES, "OFFSETS": schemas.OFFSETS}
     FUNCTION = "adjust"
     FIELDS = {"boats": "BOAT_FIELD"}
@@ -78,7 +79,7 @@ class AdjustTargets(AthwartAlgorithm):
                         "is the mount angle together with the bias of the compass. Leave empty to combine only.",
                         OFFSETS, many=True),
             make.number("CONFIDENCE", "Confidence (%)", "Probability that an object lies inside its ellipse, and "
-                        "inside its circle.", 95.0, 10, 99.99),
+                        "inside its circle; 0.95 counts as 95.", 95.0, 0, 99.99),
             *make.advanced(make.field(
                 "BOAT_FIELD", "Field that names the boat", "Outings with the same value share a boat: one set of "
                 "offsets is solved for them together, and they are tested to agree. Blank: each outing's offsets are "
@@ -102,7 +103,7 @@ class AdjustTargets(AthwartAlgorithm):
         return AdjustSettings(
             solve=tuple(AdjustSettings.OFFSETS[OFFSETS.index(word)] for word in asked if word),
             gate=values.number(self, parameters, "GATE", context) / 100,
-            confidence=values.number(self, parameters, "CONFIDENCE", context) / 100)
+            confidence=values.percent(self, parameters, "CONFIDENCE", context))
 
     def refusal(self, parameters, context):
         gate = values.number(self, parameters, "GATE", context)

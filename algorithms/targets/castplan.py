@@ -11,6 +11,7 @@ from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm, stepper
 from ..common.files import save_text
+from ..common.kinds import OWN
 from ..common.write import write_layer
 
 __all__ = ["CastPlan"]
@@ -25,6 +26,8 @@ class CastPlan(AthwartAlgorithm):
 
     ID, TITLE, GROUP = "castplan", "Plan casts", "targets"
     STEP, GUIDE = 3, ("return",)
+    TAKES = {"TARGETS": (schemas.COMBINED, schemas.TARGETS, OWN), "BOAT": (OWN, schemas.CAST_STATIONS),
+             "WATER": (OWN, schemas.AREAS)}
     LAYERS = {"OUTPUT": schemas.CAST_LINES, "STATIONS": schemas.CAST_STATIONS}
     FUNCTION = "plan_casts"
     FIELDS = {"sigma_range": "CAST_SIGMA_RANGE", "sigma_angle": "CAST_SIGMA_ANGLE", "variation": "MAGNETIC_VARIATION",

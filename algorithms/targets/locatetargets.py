@@ -9,6 +9,7 @@ from ...survey.model.messages import Message
 from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm, stepper
+from ..common.kinds import OWN
 from ..common.picks import places, read_picks, refuse_picks, rejected_rows
 from ..common.rasters import depth_grid
 from ..common.write import Carried, write_layer
@@ -46,6 +47,8 @@ class LocateTargets(AthwartAlgorithm):
 
     ID, TITLE, GROUP = "locatetargets", "Locate targets", "targets"
     STEP, GUIDE = 1, ("distance", "errors")
+    TAKES = {"PICKS": (schemas.PICKS, schemas.WAYPOINTS, OWN, schemas.REJECTED), "TRACK": (schemas.TRACK,),
+             "WATER": (OWN, schemas.AREAS)}
     LAYERS = {"OUTPUT": schemas.TARGETS, "ELLIPSES": schemas.ELLIPSES, "REJECTED": schemas.REJECTED}
     FUNCTION = "locate"
     FIELDS = {"grid": "DEPTH_GRID", "picks.t_s": "TIME_FIELD", "picks.ping": "PING_FIELD",
@@ -147,10 +150,10 @@ class LocateTargets(AthwartAlgorithm):
                         "bends the range with the range model 'terrain', and tells the bottom at each target with "
                         "either. Without it only the water under the boat is known."),
             make.raster("SOURCE", "Source of a mapped record", "For points picked on the raster of 'Georeference "
-                        "record image': its output 'Source of each cell'. Tie the picks as object points; side, range and "
-                        "moment are then found back, and the targets are those of picks on the picture."),
+                        "record image': its output 'Source of each cell'. Tie the picks as object points; side, range "
+                        "and moment are then found back, and the targets are those of picks on the picture."),
             make.number("CONFIDENCE", "Confidence (%)", "Probability that a target lies inside its ellipse, and inside "
-                        "its circle.", 95.0, 10, 99.99),
+                        "its circle; 0.95 counts as 95.", 95.0, 0, 99.99),
             make.number("MARK_DELAY", "Delay of the marks (s)", "How long after the object was abeam the mark was "
                         "made; positive when pressed late. Moves picks tied by time or as boat points.", 0.0),
             *(make.number(name, label, f"One standard deviation. {text}"
@@ -187,7 +190,7 @@ class LocateTargets(AthwartAlgorithm):
             time_offset=values.number(self, parameters, "TIME_OFFSET", context),
             range_kind=values.option(self, parameters, "RANGE_KIND", context),
             range_model=values.option(self, parameters, "RANGE_MODEL", context),
-            confidence=values.number(self, parameters, "CONFIDENCE", context) / 100,
+            confidence=values.percent(self, parameters, "CONFIDENCE", context),
             errors=values.option(self, parameters, "ERRORS", context), stated=self._stated(parameters, context))
 
     def run_tool(self, parameters, context, feedback):

@@ -12,6 +12,7 @@ from ...survey.model.messages import Message, Setting
 from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm, stepper
+from ..common.kinds import OWN
 from ..common.places import metric_crs
 from ..common.rasters import depth_grid
 from ..common.styles import put_into_group
@@ -26,6 +27,8 @@ class PrepareTrack(AthwartAlgorithm):
 
     ID, TITLE, GROUP = "preparetrack", "Prepare track", "track"
     STEP, GUIDE = 2, ("range", "distance")
+    TAKES = {"INPUT": (schemas.FIXES, OWN), "SETTINGS": (OWN, schemas.WAYPOINTS),
+             "WAYPOINTS": (schemas.WAYPOINTS, OWN), "OFFSETS": (schemas.OFFSETS, OWN)}
     LAYERS = {"OUTPUT": schemas.TRACK, "PASSES": schemas.PASSES}
     FUNCTION = "prepare"
     FIELDS = track_form.FIELDS

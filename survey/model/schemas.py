@@ -1,14 +1,19 @@
 """Every public layer once: its fields, geometry, style and map tip. Names are public and pinned by a snapshot test."""
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from .layers import Field, Layer, names
 
 __all__ = [
     "AREAS", "BOTTOM_LINE", "CALIBRATION_LINES", "CALIBRATION_PREDICTED", "CAST_LINES", "CAST_STATIONS", "COMBINED",
     "ELLIPSES", "FILL_LINES", "FIXES", "Field", "GAPS", "Layer", "OBJECTS", "OFFSETS", "PASSES", "PICKS",
     "PLAN_LINES", "PLAN_SHORE", "RANGE_TABLE", "REJECTED", "SHORE", "SIMULATED", "SWATHS", "TARGETS", "TRACK",
-    "UNCOVERED", "WAYPOINTS", "all_layers", "names",
+    "UNCOVERED", "WAYPOINTS", "all_layers", "kind_of", "names",
 ]
+
+_ENOUGH = 0.75
+"""Share of a layer's fields by which it is known: fields were added to layers in the course of time."""
 
 _T_S = Field("t_s", "double", "s", "seconds since 1970-01-01 UTC; what the tools compute with")
 _TIME = Field("time", "datetime", "", "the same moment for people and the temporal controller, UTC")
@@ -419,3 +424,28 @@ OBJECTS = Layer("objects", "Measured objects", "polygon", (
 def all_layers() -> list[Layer]:
     """Every layer of this module."""
     return [value for value in globals().values() if isinstance(value, Layer)]
+
+
+def kind_of(field_names: Iterable[str]) -> Layer | None:
+    """Which layer of ours these fields belong to; None where they are somebody's own.
+
+    Parameters
+    ----------
+    field_names : iterable of str
+        In the order of the layer. A user's fields that were carried along stand behind ours and do not count.
+
+    Examples
+    --------
+    >>> from athwart.model import schemas
+    >>> schemas.kind_of(["fid", *schemas.names(schemas.WAYPOINTS)]).title
+    'Waypoints'
+    >>> schemas.kind_of(["name", "owner"]) is None
+    True
+    """
+    has = [name for name in field_names if name.lower() != "fid"]
+    known = []
+    for layer in all_layers():
+        own = set(names(layer))
+        if len(own.intersection(has)) >= _ENOUGH * len(own):
+            known.append((len(own.intersection(has[:len(own)])) / len(own), len(own), layer))
+    return max(known, key=lambda found: found[:2])[2] if known else None

@@ -348,7 +348,7 @@ def test_layers_that_cannot_be_used(run, boat, make_layer, tmp_path):
     with pytest.raises(QgsProcessingException, match="holds no fixes"):
         run("preparetrack", {"INPUT": empty, **FACTS})
     track = run("preparetrack", {"INPUT": boat(), **FACTS})["OUTPUT"]
-    with pytest.raises(QgsProcessingException, match="is a prepared track.*applied twice"):
+    with pytest.raises(QgsProcessingException, match="this is 'Track' of 'Prepare track'; choose 'Fixes'"):
         run("preparetrack", {"INPUT": track, **FACTS})
     n = len(COURSES) + 1
     layer = boat({"heading_deg": ("double", [90.0] * n)})
