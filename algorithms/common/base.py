@@ -59,6 +59,15 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
     TAKES : dict
         What layers a parameter is for, by its name: a tuple of schemas and of ``kinds.OWN``, the best first. The form
         offers such a layer; one of ours that is none of them is refused by name.
+    OFFERED : tuple of str
+        Optional layers that the form offers all the same where the project has one.
+    FILLS : dict
+        Value of a parameter that goes with a layer: by its name, (parameter of the layer, schema, field); or
+        'field=word' for a word that goes with a field which has values.
+    SECTIONS : tuple
+        (title, parameters) of the form's sections, in order.
+    NEEDED : tuple of str
+        Parameters that are optional each, but one of which is needed; the form does not call them optional.
     LAYERS : dict
         The schema of each layer it makes (``survey.model.schemas``), by the name of the output.
     RASTERS : dict
@@ -86,6 +95,10 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
     STEP = JOB = 0
     GUIDE: tuple = ()
     TAKES: dict = {}
+    OFFERED: tuple = ()
+    FILLS: dict = {}
+    SECTIONS: tuple = ()
+    NEEDED: tuple = ()
     LAYERS: dict = {}
     RASTERS: dict = {}
     OUTPUT_HELP: dict = {}
@@ -135,6 +148,14 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
 
     def createInstance(self):
         return type(self)()
+
+    def createCustomParametersWidget(self, parent=None):
+        """The dialog on the desktop; None lets QGIS make its plain one."""
+        try:
+            from .dialog import ToolDialog
+        except ImportError:  # another QGIS may keep its dialog elsewhere
+            return None
+        return ToolDialog(self, parent=parent)
 
     def canExecute(self):
         text = missing_packages_text(self.packages({}))

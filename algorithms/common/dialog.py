@@ -1,0 +1,148 @@
+"""The tools' dialog on the desktop: QGIS's own, with the parameters by subject and the right layers offered.
+
+Imported only where a dialog is opened: scripts and the command line need no window. Nothing here changes what a run
+with given values does, or the defaults of a tool; all of it is what a form shows before somebody types.
+"""
+from __future__ import annotations
+
+from processing.gui.AlgorithmDialog import AlgorithmDialog
+from processing.gui.ParametersPanel import ParametersPanel
+from qgis.PyQt.QtCore import Qt
+from qgis.PyQt.QtWidgets import QComboBox, QLabel, QScrollArea, QSizePolicy
+
+from . import offers
+from .hints import fitting_ranges
+from .remembered import remember, remembered
+
+__all__ = ["ToolDialog"]
+
+_SHORTEST = 8
+"""Letters that a list of choices always shows; the form would not fit without scrolling sideways else."""
+
+
+class ToolDialog(AlgorithmDialog):
+    """QGIS's dialog of an algorithm with our panel in it."""
+
+    def getParametersPanel(self, alg, parent):
+        """Called by QGIS's dialog while it is made."""
+        return ToolPanel(parent, alg, self.in_place, self.active_layer)
+
+    def setParameters(self, parameters):
+        """Values from the history or a script: what they leave out is left at the tool's defaults, not offered."""
+        if parameters:
+            self.mainWidget().forget_offers()
+        super().setParameters(parameters)
+
+    def finish(self, successful, result, *rest, **more):
+        """Called when a run has come to its end; the units chosen are offered the next time."""
+        if successful:
+            panel = self.mainWidget()
+            remember({name: panel.wrappers[name].parameterValue() for name in panel.wrappers})
+        super().finish(successful, result, *rest, **more)
+
+
+class ToolPanel(ParametersPanel):
+    """The form: sections with headings, layers and units offered, ranges that would fit the depth said."""
+
+    def initWidgets(self):
+        """Called by QGIS's panel while it is made."""
+        super().initWidgets()
+        tool = self.algorithm()
+        for title, names in tool.SECTIONS:
+            self._head(title, names)
+        for name in tool.NEEDED:
+            self._unmark(name)
+        self._narrow()
+        self._offered = {}
+        for name, value in remembered(tool).items():
+            self._offer(name, value)
+        for name, layer in offers.layers(tool).items():
+            self._offer(name, layer.id())
+        self._fill()
+        for name in {parent for parent, _, _ in tool.FILLS.values()} & set(self.wrappers):
+            self.wrappers[name].widgetValueHasChanged.connect(self._fill)
+        self._watch_depth()
+
+    def forget_offers(self):
+        """Back to the declared defaults."""
+        for name in self._offered:
+            definition = self.algorithm().parameterDefinition(name)
+            self.wrappers[name].setParameterValue(definition.defaultValueForGui(), self.processing_context)
+        self._offered = {}
+
+    def _offer(self, name, value):
+        self._offered[name] = value
+        self.wrappers[name].setParameterValue(value, self.processing_context)
+
+    def _fill(self, *_):
+        """Fields and units that go with the layer chosen, as long as nobody chose others."""
+        for name, value in offers.fields(self.algorithm(), self._layer).items():
+            if self.wrappers[name].parameterValue() in (None, "", self._offered.get(name)):
+                self._offer(name, value)
+
+    def _layer(self, name):
+        wrapper = self.wrappers.get(name)
+        if wrapper is None:
+            return None
+        return self.algorithm().parameterAsVectorLayer({name: wrapper.parameterValue()}, name, self.processing_context)
+
+    def _first(self, name):
+        """(layout, index) of a parameter's label, or of its widget where that is its own label."""
+        wrapper = self.wrappers[name]
+        for widget in (wrapper.wrappedLabel(), wrapper.wrappedWidget()):
+            layout = widget.parentWidget().layout() if widget is not None and widget.parentWidget() else None
+            if layout is not None and layout.indexOf(widget) >= 0:
+                return layout, layout.indexOf(widget)
+        return None, -1
+
+    def _head(self, title, names):
+        """The title before the first of these parameters, in each part of the form that has some of them."""
+        headed = []
+        for name in names:
+            layout, index = self._first(name) if name in self.wrappers else (None, -1)
+            if layout is None or layout in headed:
+                continue
+            label = QLabel(title)
+            label.setObjectName("section")
+            font = label.font()
+            font.setBold(True)
+            label.setFont(font)
+            label.setContentsMargins(0, 10 if index else 0, 0, 0)
+            layout.insertWidget(index, label)
+            headed.append(layout)
+
+    def _unmark(self, name):
+        """A fact that may stand in one of several boxes is not optional, though each of the boxes is."""
+        label = self.wrappers[name].wrappedLabel() if name in self.wrappers else None
+        if label is not None:
+            label.setText(self.algorithm().parameterDefinition(name).description())
+
+    def _narrow(self):
+        for label in self.findChildren(QLabel):
+            if label.text() and label.textFormat() != Qt.TextFormat.RichText:
+                label.setWordWrap(True)
+        for box in self.findChildren(QComboBox):
+            box.setSizeAdjustPolicy(QComboBox.SizeAdjustPolicy.AdjustToMinimumContentsLengthWithIcon)
+            box.setMinimumContentsLength(_SHORTEST)
+            box.setSizePolicy(QSizePolicy.Policy.Expanding, box.sizePolicy().verticalPolicy())
+        for area in self.findChildren(QScrollArea):
+            area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAsNeeded)
+
+    def _watch_depth(self):
+        watched = [name for name in ("RANGE", "RANGE_UNIT", "DEPTH", "DEPTH_UNIT") if name in self.wrappers]
+        layout, index = self._first("DEPTH_UNIT") if len(watched) == 4 else (None, -1)
+        if layout is None:
+            return
+        self._hint = QLabel()
+        self._hint.setObjectName("hint")
+        self._hint.setWordWrap(True)
+        layout.insertWidget(layout.indexOf(self.wrappers["DEPTH_UNIT"].wrappedWidget()) + 1, self._hint)
+        for name in watched:
+            self.wrappers[name].widgetValueHasChanged.connect(self._say_ranges)
+        self._say_ranges()
+
+    def _say_ranges(self, *_):
+        values = (self.wrappers[name].parameterValue() for name in ("RANGE", "RANGE_UNIT", "DEPTH", "DEPTH_UNIT"))
+        text = fitting_ranges(*values)
+        self._hint.setText(text)
+        self._hint.setVisible(bool(text))
