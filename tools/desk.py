@@ -65,7 +65,7 @@ def prepare():
     iface.messageBar().clearWidgets()
 
 
-def dialog(tool, values, width=900, height=720):
+def dialog(tool, values, width=688, height=523):
     """A tool's dialog with values in its form."""
     from processing import createAlgorithmDialog
     made = createAlgorithmDialog(f"athwart:{tool}", values)

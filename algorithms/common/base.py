@@ -110,10 +110,10 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
         return self.ID
 
     def displayName(self):
-        return tr(self.TITLE)
+        return f"{self.JOB}. {tr(self.TITLE)}" if self.JOB else tr(self.TITLE)
 
     def group(self):
-        return tr(GROUPS[self.GROUP])
+        return f"{chr(ord('A') + list(GROUPS).index(self.GROUP))}. {tr(GROUPS[self.GROUP])}"
 
     def groupId(self):
         return self.GROUP
@@ -166,8 +166,9 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
         return ("numpy", "pyproj", "shapely")
 
     def add(self, *definitions):
-        """Add parameters, in the order they are to be read."""
-        for definition in definitions:
+        """Add parameters in the order of the form's sections; those of no section follow as they come."""
+        place = {name: i for i, name in enumerate(name for _, names in self.SECTIONS for name in names)}
+        for definition in sorted(definitions, key=lambda one: place.get(one.name(), len(place))):
             self.addParameter(definition)
 
     def refusal(self, parameters, context):

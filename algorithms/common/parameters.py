@@ -165,7 +165,7 @@ def destination_raster(name, label, help_text, optional=False):
     return _with(QgsProcessingParameterRasterDestination(name, label, None, optional, not optional), help_text)
 
 
-def destination_file(name, label, help_text, file_filter, optional=True):
-    """An output file such as HTML, GPX or CSV; not made unless asked for when optional."""
-    made = QgsProcessingParameterFileDestination(name, label, file_filter, None, optional, not optional)
+def destination_file(name, label, help_text, file_filter, optional=True, by_default=False):
+    """An output file such as HTML, GPX or CSV; an optional one is made unasked only ``by_default``, by a form."""
+    made = QgsProcessingParameterFileDestination(name, label, file_filter, None, optional, by_default or not optional)
     return _with(made, help_text)

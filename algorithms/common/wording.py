@@ -45,6 +45,6 @@ def _word(tool, name):
     from .. import tool_of
     if isinstance(name, Function):
         other = tool_of(name.name)
-        return f"'{other.displayName()}'" if other else str(name)
+        return f"'{other.TITLE}'" if other else str(name)
     asked = tool_of(name.function) if name.function else tool
     return (known_word(asked, name.name) if asked else "") or str(name)

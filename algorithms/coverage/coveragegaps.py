@@ -23,12 +23,20 @@ class CoverageGaps(AthwartAlgorithm):
     """See the module."""
 
     ID, TITLE, GROUP = "coveragegaps", "Find coverage gaps", "coverage"
-    STEP, GUIDE = 3, ("audit",)
+    STEP, JOB, GUIDE = 3, 4, ("audit",)
     TAKES = {"SWATHS": (schemas.SWATHS, OWN), "AREA": (OWN, schemas.AREAS, schemas.GAPS),
              "EXCLUDE": (OWN, schemas.AREAS, schemas.GAPS), "PASSES": (schemas.PASSES, OWN)}
     LAYERS = {"OUTPUT": schemas.GAPS, "AREAS": schemas.AREAS}
     RASTERS = {"PROBABILITY_SEEN": Raster("probability_seen", (
         schemas.Field("probability_seen", "double", "", "share of the draws in which the cell was seen"),))}
+    OFFERED = ("SWATHS", "PASSES")
+    SECTIONS = (
+        ("What was seen: swaths, or a raster of looks", ("SWATHS", "SEEN", "GRADE", "PASSES")),
+        ("What was to be seen", ("AREA", "EXCLUDE", "REQUIRED_LOOKS")),
+        ("Which gaps to list", ("MIN_WIDTH", "MIN_AREA")),
+        ("How sure", ("POSITION_ERROR", "DRAWS")),
+    )
+    NEEDED = ("SWATHS", "SEEN")
     FUNCTION = "find_gaps"
     FIELDS = {"result.areas": "AREAS"}
     SUMMARY = "Find what of an area was not seen, why, and how sure the share seen is."

@@ -28,10 +28,11 @@ class CoverageReport(AthwartAlgorithm):
     """See the module."""
 
     ID, TITLE, GROUP = "coveragereport", "Write coverage report", "coverage"
-    STEP, GUIDE = 5, ("audit",)
+    STEP, JOB, GUIDE = 5, 7, ("audit",)
     TAKES = {"TRACK": (schemas.TRACK,), "PASSES": (schemas.PASSES,), "SWATHS": (schemas.SWATHS,),
              "AREAS": (schemas.AREAS,), "GAPS": (schemas.GAPS,), "SHORE": (schemas.SHORE,),
              "TARGETS": (schemas.COMBINED, schemas.TARGETS)}
+    OFFERED = ("TRACK", "PASSES", "SWATHS", "AREAS", "GAPS", "SHORE", "TARGETS")
     FUNCTION = "write_report"
     SUMMARY = "Write a page with map, key figures, gaps, shore, passes and targets, and a table of the areas."
     TAGS = "report,coverage,html,csv,gaps,shoreline,targets,summary,print"

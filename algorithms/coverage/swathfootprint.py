@@ -25,7 +25,7 @@ class SwathFootprint(AthwartAlgorithm):
     """See the module."""
 
     ID, TITLE, GROUP = "swathfootprint", "Draw swaths", "coverage"
-    STEP, GUIDE = 1, ("range", "audit")
+    STEP, JOB, GUIDE = 1, 3, ("range", "audit")
     TAKES = {"INPUT": (schemas.TRACK,), "WATER": (OWN, schemas.AREAS)}
     LAYERS = {"OUTPUT": schemas.SWATHS}
     FUNCTION = "draw_swaths"

@@ -17,7 +17,7 @@ class UnscannedShoreline(AthwartAlgorithm):
     """See the module."""
 
     ID, TITLE, GROUP = "unscannedshoreline", "Find unscanned shoreline", "coverage"
-    STEP, GUIDE = 4, ("audit",)
+    STEP, JOB, GUIDE = 4, 5, ("audit",)
     TAKES = {"SWATHS": (schemas.SWATHS, OWN), "SHORELINE": (OWN, schemas.AREAS, schemas.SHORE),
              "WATER": (OWN, schemas.AREAS)}
     LAYERS = {"OUTPUT": schemas.SHORE}

@@ -23,6 +23,14 @@ class PicksFromImage(AthwartAlgorithm):
     STEP, GUIDE = 1, ("record", "distance")
     TAKES = {"PICKS": (OWN,), "TRACK": (schemas.TRACK,)}
     LAYERS = {"OUTPUT": schemas.PICKS}
+    OFFERED = ("TRACK",)
+    SECTIONS = (
+        ("The picture and what was marked on it", ("PICKS", "IMAGE", "KIND_FIELD", "LABEL_FIELD", "LAYOUT", "NEWEST",
+                                                   "CENTRE_COLUMN", "DROPPED_ROWS")),
+        ("Range: from the track, or at the edge", ("TRACK", "EDGE_RANGE", "RANGE_UNIT")),
+        ("When: a ping, or two times", ("FIRST_PING", "PINGS_PER_ROW", "FIRST_TIME", "LAST_TIME", "TIME_OFFSET")),
+    )
+    NEEDED = ("TRACK", "LAYOUT", "NEWEST", "FIRST_PING", "FIRST_TIME", "LAST_TIME")
     FUNCTION = "read_picture"
     FIELDS = layout.FIELDS
     SUMMARY = "Turn points and lines drawn on a screenshot of the record into picks with side, range, shadow and depth."

@@ -29,6 +29,14 @@ class CastPlan(AthwartAlgorithm):
     TAKES = {"TARGETS": (schemas.COMBINED, schemas.TARGETS, OWN), "BOAT": (OWN, schemas.CAST_STATIONS),
              "WATER": (OWN, schemas.AREAS)}
     LAYERS = {"OUTPUT": schemas.CAST_LINES, "STATIONS": schemas.CAST_STATIONS}
+    SECTIONS = (
+        ("What to cast at", ("TARGETS", "WATER_COLUMN")),
+        ("From where: a layer, or a point and heading, or a stand-off and wind",
+         ("BOAT", "BOAT_POINT", "HEADING", "STAND_OFF", "WIND_FROM", "WATER", "SIGMA_BOAT", "MAGNETIC_VARIATION")),
+        ("The cast", ("HIT_RADIUS", "MAX_CAST", "METHOD", "CAST_SIGMA_RANGE", "CAST_SIGMA_ANGLE")),
+        ("The card", ("DISPLAY_UNIT",)),
+    )
+    NEEDED = ("BOAT", "BOAT_POINT", "HEADING", "STAND_OFF", "WIND_FROM")
     FUNCTION = "plan_casts"
     FIELDS = {"sigma_range": "CAST_SIGMA_RANGE", "sigma_angle": "CAST_SIGMA_ANGLE", "variation": "MAGNETIC_VARIATION",
               "stations": "BOAT"}
@@ -102,7 +110,8 @@ class CastPlan(AthwartAlgorithm):
                             "bearings; blank leaves them out.", None, -180, 180)),
             make.sink("OUTPUT", "Casts", self.OUTPUT_HELP["OUTPUT"], "line"),
             make.sink("STATIONS", "Stations", self.OUTPUT_HELP["STATIONS"], "point", optional=True),
-            make.destination_file("OUTPUT_HTML", "Cast card", self.OUTPUT_HELP["OUTPUT_HTML"], "HTML files (*.html)"),
+            make.destination_file("OUTPUT_HTML", "Cast card", self.OUTPUT_HELP["OUTPUT_HTML"], "HTML files (*.html)",
+                                  by_default=True),
         )
         self.addOutput(QgsProcessingOutputNumber("TARGET_COUNT", "Targets within reach"))
         self.addOutput(QgsProcessingOutputNumber("CAST_COUNT", "Casts planned"))

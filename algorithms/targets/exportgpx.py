@@ -23,6 +23,7 @@ class ExportGpx(AthwartAlgorithm):
 
     ID, TITLE, GROUP = "exportgpx", "Write GPX", "targets"
     STEP, GUIDE = 4, ("return",)
+    NEEDED = ("WAYPOINTS", "LINES")
     FUNCTION = "write_gpx"
     FIELDS = {"longest": "MAX_NAME"}
     CAUTIOUS = True

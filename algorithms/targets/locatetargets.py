@@ -46,10 +46,22 @@ class LocateTargets(AthwartAlgorithm):
     """See the module."""
 
     ID, TITLE, GROUP = "locatetargets", "Locate targets", "targets"
-    STEP, GUIDE = 1, ("distance", "errors")
+    STEP, JOB, GUIDE = 1, 6, ("distance", "errors")
     TAKES = {"PICKS": (schemas.PICKS, schemas.WAYPOINTS, OWN, schemas.REJECTED), "TRACK": (schemas.TRACK,),
              "WATER": (OWN, schemas.AREAS)}
     LAYERS = {"OUTPUT": schemas.TARGETS, "ELLIPSES": schemas.ELLIPSES, "REJECTED": schemas.REJECTED}
+    SECTIONS = (
+        ("What was picked, and the boat's track", ("PICKS", "TRACK", "LABEL_FIELD")),
+        ("When: what ties a pick to the track", ("TIE", "TIME_FIELD", "PING_FIELD", "DATE_ORDER", "TIME_OFFSET",
+                                                "MARK_DELAY")),
+        ("Side and range (picks read from an image bring their own)",
+         ("SIDE_FIELD", "RANGE_FIELD", "RANGE_UNIT", "SIDE", "SLANT", "RANGE_KIND", "RANGE_MODEL")),
+        ("Water and depth", ("WATER", "DEPTH_FIELD", "DEPTH_UNIT", "DEPTH_GRID")),
+        ("Shadows", ("SHADOW_FIELD", "SHADOW_START_FIELD")),
+        ("How far off it may be", ("ERRORS", "CONFIDENCE", *(row[0] for row in _SIGMAS), "BEAM_WIDTH")),
+    )
+    NEEDED = ("SIDE_FIELD", "RANGE_FIELD", "RANGE_UNIT")
+    FILLS = {"SIDE_FIELD": ("PICKS", schemas.WAYPOINTS, "name"), "RANGE_FIELD": ("PICKS", schemas.WAYPOINTS, "name")}
     FUNCTION = "locate"
     FIELDS = {"grid": "DEPTH_GRID", "picks.t_s": "TIME_FIELD", "picks.ping": "PING_FIELD",
               "picks.shadow_end_m": "SHADOW_FIELD", "source": "SOURCE", "picks.slant_m.unit": "RANGE_UNIT"}

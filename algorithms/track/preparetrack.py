@@ -26,10 +26,13 @@ class PrepareTrack(AthwartAlgorithm):
     """See the module."""
 
     ID, TITLE, GROUP = "preparetrack", "Prepare track", "track"
-    STEP, GUIDE = 2, ("range", "distance")
+    STEP, JOB, GUIDE = 2, 2, ("range", "distance")
     TAKES = {"INPUT": (schemas.FIXES, OWN), "SETTINGS": (OWN, schemas.WAYPOINTS),
              "WAYPOINTS": (schemas.WAYPOINTS, OWN), "OFFSETS": (schemas.OFFSETS, OWN)}
     LAYERS = {"OUTPUT": schemas.TRACK, "PASSES": schemas.PASSES}
+    SECTIONS, NEEDED = track_form.SECTIONS, track_form.NEEDED
+    FILLS = {"DEPTH_FIELD": ("INPUT", schemas.FIXES, "depth_m"), "DEPTH_UNIT": ("INPUT", schemas.FIXES, "depth_m=m"),
+             "HEADING_FIELD": ("INPUT", schemas.FIXES, "heading_deg")}
     FUNCTION = "prepare"
     FIELDS = track_form.FIELDS
     SUMMARY = "Turn a boat's fixes into a track at the transducer, with range, depth, heading and passes."

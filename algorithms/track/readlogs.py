@@ -16,7 +16,7 @@ class ReadLogs(AthwartAlgorithm):
     """See the module."""
 
     ID, TITLE, GROUP = "readlogs", "Read NMEA 0183 and GPX logs", "track"
-    STEP, GUIDE = 1, ("record",)
+    STEP, JOB, GUIDE = 1, 1, ("record",)
     LAYERS = {"OUTPUT": schemas.FIXES, "WAYPOINTS": schemas.WAYPOINTS}
     FUNCTION = "read_logs"
     SUMMARY = "Turn instrument logs into a layer of fixes with depth, heading and temperature, and one of waypoints."

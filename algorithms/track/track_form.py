@@ -3,7 +3,7 @@ from __future__ import annotations
 
 from ..common import parameters as make
 
-__all__ = ["FIELDS", "folded", "standing_open"]
+__all__ = ["FIELDS", "NEEDED", "SECTIONS", "folded", "standing_open"]
 
 FIELDS = {
     "range_m": "RANGE", "range_m.unit": "RANGE_UNIT", "range_rows": "SETTINGS", "range_rows.from_s": "from_time",
@@ -20,6 +20,25 @@ FIELDS = {
 """Box of each setting of ``prepare``, or the column that holds it, where their names differ."""
 
 
+SECTIONS = (
+    ("Where the boat was", ("INPUT", "OUTING")),
+    ("Range: give one of these three, with its unit", ("RANGE", "RANGE_UNIT", "SETTINGS", "RANGE_FIELD", "WAYPOINTS")),
+    ("Depth: soundings or one depth, with the unit; or a depth grid (under Advanced)",
+     ("DEPTH_FIELD", "DEPTH", "DEPTH_UNIT", "DEPTH_GRID", "DEPTH_REFERENCE", "TRANSDUCER_DRAFT", "KEEL_OFFSET")),
+    ("Heading", ("HEADING_FIELD", "HEADING_KIND", "MAGNETIC_VARIATION", "HEADING_OFFSET", "BACKWARDS", "SMOOTHING",
+                 "DRIFT_SPEED")),
+    ("Boat and transducer", ("TRANSDUCER_FORWARD", "TRANSDUCER_STARBOARD", "MOUNT_ANGLE", "LATENCY", "OFFSETS")),
+    ("Sound speed", ("ASSUMED_SOUND_SPEED", "WATER_TEMPERATURE", "TEMPERATURE_UNIT", "SALINITY")),
+    ("Times and order of the fixes", ("TIME_FIELD", "DATE_ORDER", "TIME_OFFSET", "ORDER_FIELD", "PING_FIELD")),
+    ("Where passes end", ("PASS_FIELD", "MIN_SPEED", "MAX_SPEED", "SPEED", "SPEED_UNIT", "MAX_GAP", "MAX_TURN_RATE",
+                          "SPACING")),
+    ("Errors, and the layer made", ("SIGMA_POSITION", "SIGMA_HEADING", "TARGET_CRS")),
+)
+"""Of the form, in the order somebody knows the facts."""
+
+NEEDED = ("RANGE", "RANGE_UNIT", "SETTINGS", "RANGE_FIELD", "DEPTH_FIELD", "DEPTH", "DEPTH_UNIT")
+
+
 def standing_open():
     """What nearly every outing has to state."""
     return (
@@ -29,7 +48,8 @@ def standing_open():
         make.text("OUTING", "Name of the outing", "Tells outings apart once their layers are merged. Blank: the date "
                   "of the first fix, or the layer's name where there are no times."),
         make.number("RANGE", "Range", "Range the record was made with, to each side, as the display says it. No log "
-                    "carries it. Where changes of range are given, it holds until the first of them."),
+                    "carries it, so one of range, changes of range and field of ranges must be given. Where changes of "
+                    "range are given, it holds until the first of them."),
         make.choice("RANGE_UNIT", "Unit of ranges", "Unit of every range given here: the range, its changes, the field "
                     "of ranges.", make.RANGE_UNITS),
         make.source("SETTINGS", "Changes of range", "A table with the field range and one of from_time or "
@@ -43,18 +63,18 @@ def standing_open():
                     "the display; serves where there is neither sounding nor depth grid."),
         make.choice("DEPTH_UNIT", "Unit of depths", "Unit of the field of depths and of the one depth. depth_m of a "
                     "log is in m.", make.RANGE_UNITS),
-        make.field("HEADING_FIELD", "Field of compass headings", "Where the bow points, in degrees (heading_deg of a "
-                   "log). Blank, or where the field is null: the course over ground stands in, which is off by the "
-                   "boat's crab.",
-                   "INPUT"),
+        make.field("RANGE_FIELD", "Field of ranges", "Range in force in the fixes layer, in the unit of ranges; where "
+                   "it is empty the last value holds.", "INPUT"),
     )
 
 
 def folded():
     """What has a sensible default or serves some outings only."""
     return make.advanced(
-        make.field("RANGE_FIELD", "Field of ranges", "Range in force in the fixes layer, in the unit of ranges; where "
-                   "it is empty the last value holds.", "INPUT"),
+        make.field("HEADING_FIELD", "Field of compass headings", "Where the bow points, in degrees (heading_deg of a "
+                   "log). Blank, or where the field is null: the course over ground stands in, which is off by the "
+                   "boat's crab.",
+                   "INPUT"),
         make.source("WAYPOINTS", "Waypoints of the changes", "Points that from_waypoint names in the changes of range, "
                     "with their names in a field called name. A waypoint with a time (t_s or time) counts by it, one "
                     "without by the moment the boat came by.", make.POINTS, optional=True),
