@@ -8,7 +8,7 @@ from __future__ import annotations
 from processing.gui.AlgorithmDialog import AlgorithmDialog
 from processing.gui.ParametersPanel import ParametersPanel
 from qgis.PyQt.QtCore import Qt
-from qgis.PyQt.QtWidgets import QComboBox, QLabel, QScrollArea, QSizePolicy
+from qgis.PyQt.QtWidgets import QComboBox, QLabel, QScrollArea, QSizePolicy, QVBoxLayout
 
 from . import offers
 from .hints import fitting_ranges
@@ -90,9 +90,10 @@ class ToolPanel(ParametersPanel):
         """(layout, index) of a parameter's label, or of its widget where that is its own label."""
         wrapper = self.wrappers[name]
         for widget in (wrapper.wrappedLabel(), wrapper.wrappedWidget()):
-            layout = widget.parentWidget().layout() if widget is not None and widget.parentWidget() else None
-            if layout is not None and layout.indexOf(widget) >= 0:
-                return layout, layout.indexOf(widget)
+            around = widget.parentWidget() if widget is not None else None
+            for layout in around.findChildren(QVBoxLayout) if around is not None else ():
+                if layout.indexOf(widget) >= 0:
+                    return layout, layout.indexOf(widget)
         return None, -1
 
     def _head(self, title, names):
@@ -102,7 +103,7 @@ class ToolPanel(ParametersPanel):
             layout, index = self._first(name) if name in self.wrappers else (None, -1)
             if layout is None or layout in headed:
                 continue
-            label = QLabel(title)
+            label = QLabel(title, layout.parentWidget())  # else it would go with this name
             label.setObjectName("section")
             font = label.font()
             font.setBold(True)
@@ -130,10 +131,10 @@ class ToolPanel(ParametersPanel):
 
     def _watch_depth(self):
         watched = [name for name in ("RANGE", "RANGE_UNIT", "DEPTH", "DEPTH_UNIT") if name in self.wrappers]
-        layout, index = self._first("DEPTH_UNIT") if len(watched) == 4 else (None, -1)
+        layout, _ = self._first("DEPTH_UNIT") if len(watched) == 4 else (None, -1)
         if layout is None:
             return
-        self._hint = QLabel()
+        self._hint = QLabel(layout.parentWidget())
         self._hint.setObjectName("hint")
         self._hint.setWordWrap(True)
         layout.insertWidget(layout.indexOf(self.wrappers["DEPTH_UNIT"].wrappedWidget()) + 1, self._hint)
