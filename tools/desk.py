@@ -127,7 +127,7 @@ def show_only(names):
     """Tick these layers and the base map, untick the others; fold every legend."""
     root = QgsProject.instance().layerTreeRoot()
     for node in root.findLayers():
-        if node.parent() is root or node.parent().name().startswith("South"):
+        if node.parent() is root or node.parent().name().lower().startswith("south"):
             node.setItemVisibilityChecked(node.name() in names)
             node.setExpanded(False)
 

@@ -39,7 +39,7 @@ def chosen_fields(alg, parameters, name, context):
 
 def set_layer_group(details, name):
     """Load the finished layer into a layer-tree group, where this QGIS can (3.32 on)."""
-    if hasattr(details, "groupName"):
+    if name and hasattr(details, "groupName"):
         details.groupName = name
 
 

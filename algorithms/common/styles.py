@@ -3,25 +3,32 @@ from __future__ import annotations
 
 from collections import deque
 
-from qgis.core import Qgis, QgsProcessingLayerPostProcessorInterface
+from qgis.core import Qgis, QgsExpressionContextUtils, QgsProcessingLayerPostProcessorInterface
 
 from ...survey.model.layers import STARTS
 from .compat import set_layer_group
+from .remembered import display_unit
 from .style_files import STYLES, has_users_style
+from .tree import arrange, rank
 
-__all__ = ["dress", "put_into_group"]
+__all__ = ["UNIT", "dress", "put_into_group"]
 
 _DEPTHS = ("depth_m", "bottom_m")
 """Of a target: its tip tells one of them, and of which place it is."""
+
+UNIT = "athwart_unit"
+"""Variable of a layer that its labels tell lengths by: m or ft."""
+
+_FOOT = 0.3048
 
 _held = deque(maxlen=200)
 """QGIS keeps no reference to a post-processor: one that nobody holds is never called."""
 
 
 class _Dresser(QgsProcessingLayerPostProcessorInterface):
-    def __init__(self, style, more, schema=None):
+    def __init__(self, style, more, schema=None, outing=""):
         super().__init__()
-        self._style, self._more, self._schema = style, more, schema
+        self._style, self._more, self._schema, self.outing = style, more, schema, outing
 
     def postProcessLayer(self, layer, context, feedback):
         if self._style is not None and not has_users_style(layer.source()):
@@ -33,8 +40,11 @@ class _Dresser(QgsProcessingLayerPostProcessorInterface):
                 layer.loadNamedStyle(str(path))
         styles.setCurrentStyle(own)
         if self._schema is not None:
+            unit = display_unit()
+            QgsExpressionContextUtils.setLayerVariable(layer, UNIT, unit)
             _play_back(layer, self._schema)
-            _explain(layer, self._schema)
+            _explain(layer, self._schema, unit)
+        arrange(layer, self.outing, rank(layer, self._schema))
         layer.triggerRepaint()
 
 
@@ -53,17 +63,24 @@ def _play_back(layer, told_of):
         temporal.setIsActive(True)
 
 
-def _explain(layer, told_of):
+def _explain(layer, told_of, unit="m"):
     """Every field's meaning as its alias in tables and forms, and the map tip that the schema asks for."""
     for index, name in enumerate(layer.fields().names()):
         if name in told_of:
             layer.setFieldAlias(index, told_of[name].alias)
     has = layer.fields().names()
-    told = [_row(told_of[name].alias, _safe(name)) for name in told_of.tip if name in has]
+    told = [_told(told_of[name], unit) for name in told_of.tip if name in has]
     depths = [name for name in _DEPTHS if name in has]
     if depths and told_of.tells_depth:
-        told.append(_row("depth", _depth(depths)))
+        told.append(_row("depth", _depth(depths, unit)))
     layer.setMapTipTemplate(f"<table>{''.join(told)}</table>")
+
+
+def _told(field, unit):
+    """Row of a tip: lengths in the unit of who reads it."""
+    if unit == "ft" and field.unit == "m" and field.kind == "double":
+        return _row(f"{field.text} (ft)", f'round("{field.name}" / {_FOOT}, 1)')
+    return _row(field.alias, _safe(field.name))
 
 
 def _row(words, expression):
@@ -78,25 +95,28 @@ def _safe(name):
     return text
 
 
-def _depth(names):
+def _depth(names, unit="m"):
     """Expression of a target's depth with its place, rounded down; see ``survey.report.depthwords``."""
-    told = {"bottom_m": "'bottom ' || {} || ' m'", "depth_m": "{} || ' m under the boat when seen'"}
-    cases = [f'WHEN "{name}" IS NOT NULL THEN ' + told[name].format(f'to_string(floor("{name}" * 10 + 1e-9) / 10)')
+    told = {"bottom_m": f"'bottom ' || {{}} || ' {unit}'", "depth_m": f"{{}} || ' {unit} under the boat when seen'"}
+    scale = f" / {_FOOT}" if unit == "ft" else ""
+    cases = [f'WHEN "{name}" IS NOT NULL THEN '
+             + told[name].format(f'to_string(floor("{name}"{scale} * 10 + 1e-9) / 10)')
              for name in told if name in names]
     return f"CASE {' '.join(cases)} ELSE '' END"
 
 
-def dress(context, dest, style, more=None, schema=None):
+def dress(context, dest, style, more=None, schema=None, outing=""):
     """Give the layer its style and the meaning of its fields when, and only when, QGIS is to load it.
 
     ``more``: further styles by the name they get in the layer's style menu; ``schema``: the Layer it is,
-    None for rasters.
+    None for rasters; ``outing``: name of the group of the layer tree that it is to stand in.
     """
     if not dest or not context.willLoadLayerOnCompletion(dest):
         return
+    set_layer_group(context.layerToLoadOnCompletionDetails(dest), outing)
     path = STYLES / f"{style}.qml"
     dresser = _Dresser(path if style and path.exists() else None,
-                       {name: STYLES / f"{one}.qml" for name, one in (more or {}).items()}, schema)
+                       {name: STYLES / f"{one}.qml" for name, one in (more or {}).items()}, schema, outing)
     _held.append(dresser)
     context.layerToLoadOnCompletionDetails(dest).setPostProcessor(dresser)
 
@@ -106,6 +126,7 @@ def put_into_group(context, dest, group):
     if not group or not dest or not context.willLoadLayerOnCompletion(dest):
         return
     details = context.layerToLoadOnCompletionDetails(dest)
+    details.postProcessor().outing = group
     details.forceName = True
     if group not in details.name:
         details.name = f"{details.name} - {group}"

@@ -23,6 +23,7 @@ from .geopackage import quiet, unhurried
 from .sinks import Sink
 from .stage import shared
 from .styles import dress
+from .tree import outing_of
 
 __all__ = ["Carried", "write_layer"]
 
@@ -96,7 +97,8 @@ def write_layer(alg, parameters, name, context, feedback, *, fields, columns, cr
                 return None
             _fill(sink, stage, all_fields, kept, output)
             dest = sink.finish()
-    dress(context, dest, fields.style, schema=fields)
+    if dest and context.willLoadLayerOnCompletion(dest):
+        dress(context, dest, fields.style, schema=fields, outing=outing_of(alg, parameters, context))
     return dest
 
 

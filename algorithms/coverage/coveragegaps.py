@@ -13,6 +13,7 @@ from ..common.declared import Raster
 from ..common.geotiff import RasterSink
 from ..common.kinds import OWN
 from ..common.styles import dress
+from ..common.tree import outing_of
 from ..common.write import Carried, write_layer
 
 __all__ = ["CoverageGaps"]
@@ -227,7 +228,7 @@ class CoverageGaps(AthwartAlgorithm):
                         kind.named(), {}) as sink:
             sink.write(0, 0, [picture.seen])
             sink.finish(kind.style)
-        dress(context, path, kind.style)
+        dress(context, path, kind.style, outing=outing_of(self, parameters, context))
         feedback.pushInfo(f"Probability of having been seen: {raster.cols} x {raster.rows} cells of {raster.cell:g} m.")
         return path
 

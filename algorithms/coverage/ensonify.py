@@ -14,6 +14,7 @@ from ..common.kinds import OWN
 from ..common.rasters import depth_grid
 from ..common.seen import OBJECT_SIZE
 from ..common.styles import dress
+from ..common.tree import outing_of
 
 __all__ = ["Ensonify"]
 
@@ -140,7 +141,7 @@ class Ensonify(AthwartAlgorithm):
                 sink.write(row, col, [bands[name] for name, _ in kind.named()])
             sink.finish(kind.style)
         self._say_after(job, grid, settings, feedback)
-        dress(context, path, kind.style, more=kind.more)
+        dress(context, path, kind.style, more=kind.more, outing=outing_of(self, parameters, context))
         return {"OUTPUT": path, "SEEN_M2": float(job.totals.seen_m2), "DETECTION_M2": float(job.totals.detection_m2)}
 
     def _say_before(self, job, grid, feedback):

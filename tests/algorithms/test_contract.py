@@ -76,7 +76,8 @@ def test_a_tool_says_what_it_makes_and_where_to_read_on(tools, tool):
 def test_a_tool_explains_itself(tools, name):
     tool = tools[name]
     assert tool.name() == tool.name().lower() and tool.name().isalnum()
-    assert tool.displayName()[0].isupper() and len(tool.shortDescription()) > 20 and tool.tags()
+    assert tool.TITLE[0].isupper() and tool.displayName().endswith(tool.TITLE)
+    assert len(tool.shortDescription()) > 20 and tool.tags()
     assert pathlib.Path(tool.svgIconPath()).exists() and not tool.icon().isNull()
     names = [d.name() for d in tool.parameterDefinitions()]
     assert all(name == name.upper() for name in names)

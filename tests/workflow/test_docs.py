@@ -119,7 +119,7 @@ def test_the_tutorial_names_boxes_and_values_as_the_forms_do(scripts, qgis_proce
     """Each row of its tables is a label of the tool above it and the value that the steps use."""
     text, tools = scripts[1].PAGE.read_text(encoding="utf-8"), {t.name(): t.create() for t in all_tools()}
     for tool, parameters, _ in scripts[1].STEPS:
-        title = tools[tool].displayName()
+        title = tools[tool].TITLE
         assert f"**{title}**" in text
         part = text.split(f"**{title}**", 1)[1].split("\n## ", 1)[0]
         rows = re.findall(r"^\| (?:Advanced: )?(.+?) \| `?(.+?)`?(?: meters)? \|$", part, re.M)

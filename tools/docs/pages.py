@@ -95,7 +95,7 @@ def tool_page(pages, tool):
     more = "".join(f'<li><a href="../{page}.html">{pages.text(guide_parts(page)[0])}</a></li>'
                    for page in tool.GUIDE)
     parts.append(pages.section("Read on", f"<ul>{more}</ul>"))
-    return pages.page(tool.displayName(), tool.shortDescription(), parts, CSS)
+    return pages.page(tool.TITLE, tool.shortDescription(), parts, CSS)
 
 
 def tools_index(pages, tools, models):
@@ -103,7 +103,7 @@ def tools_index(pages, tools, models):
     groups = {}
     for tool in tools:
         groups.setdefault(tool.group(), []).append(
-            f'<li><a href="tools/{tool.name()}.html">{pages.text(tool.displayName())}</a>: '
+            f'<li><a href="tools/{tool.name()}.html">{pages.text(tool.TITLE)}</a>: '
             f"{pages.text(tool.shortDescription())}</li>")
     for model in models:
         groups.setdefault("Models: several tools in one", []).append(

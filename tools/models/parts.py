@@ -122,7 +122,7 @@ class Draft:
         alg = QgsApplication.processingRegistry().createAlgorithmById(tool)
         child = QgsProcessingModelChildAlgorithm(tool)
         child.setChildId(child_id)
-        child.setDescription(title or alg.displayName())
+        child.setDescription(title or getattr(alg, "TITLE", "") or alg.displayName())
         child.setComment(_comment(note))
         step = _Step(child)
         for ask in asks:

@@ -68,6 +68,18 @@ def label_rules(*parts):
     return QgsRuleBasedLabeling(root)
 
 
+def length(expression):
+    """Expression of a length in metres as text, in the unit of the layer's variable: m, or ft."""
+    return (f"if(coalesce(@athwart_unit,'m') = 'ft', round({expression} / 0.3048) || ' ft', "
+            f"round({expression},1) || ' m')")
+
+
+def area(expression):
+    """The same of an area in square metres."""
+    return (f"if(coalesce(@athwart_unit,'m') = 'ft', round({expression} / 0.09290304) || ' ft²', "
+            f"round({expression}) || ' m²')")
+
+
 def swaths():
     """Bottom seen: one quiet colour that darkens where passes overlap; sides are not the message here."""
     seen = polygon_symbol(fill(BLUE, 44, outline=BLUE, outline_alpha=90, width=0.08))
@@ -80,8 +92,8 @@ def gaps():
                           fill(VERMILION, 165, outline=VERMILION, width=0.3))
     unsure = polygon_symbol(hatch(VERMILION, 45, 1.6, 0.3),
                             fill(VERMILION, 28, outline=VERMILION, width=0.26, dash=True))
-    labels = label_text("\"kind\" || '\\n' || round(\"area_m2\") || ' m²'", 7, "#7a3000", up_to=4000,
-                  placement=QgsPalLayerSettings.Placement.Horizontal)
+    numbered = "'gap ' || \"gap_id\" || ', ' || \"kind\" || '\\n' || " + area('"area_m2"')
+    labels = label_text(numbered, 7, "#7a3000", QgsPalLayerSettings.Placement.Horizontal, up_to=10000)
     labels.fitInPolygonOnly = True
     return "Polygon", rules(("gap, certain", '"certain"', sure),
                             ("gap, within the position error", "ELSE", unsure)), QgsVectorLayerSimpleLabeling(labels)
@@ -97,7 +109,7 @@ def shore():
 def passes():
     """Passes: thin, with arrows the way the boat went and the number when near."""
     symbol = line_symbol(line(INK, 0.24), arrows(INK, 1.7, 34))
-    number = label_text('"pass_id"', 7, INK, QgsPalLayerSettings.Placement.Line, up_to=12000)
+    number = label_text('"pass_id"', 7, INK, QgsPalLayerSettings.Placement.Line, up_to=25000)
     return "LineString", rules(("pass, the way of the boat", "", symbol)), QgsVectorLayerSimpleLabeling(number)
 
 
@@ -126,7 +138,7 @@ def bottom_line():
 def waypoints():
     """Waypoints: a flag-like square and the name."""
     symbol = marker_symbol(mark("square", 2.0, AMBER, INK, 0.25))
-    return "Point", rules(("waypoint", "", symbol)), QgsVectorLayerSimpleLabeling(label_text('"name"', 7, up_to=8000))
+    return "Point", rules(("waypoint", "", symbol)), QgsVectorLayerSimpleLabeling(label_text('"name"', 7, up_to=25000))
 
 
 def _by_status():
@@ -143,7 +155,7 @@ def _by_status():
 def targets():
     """Targets: the shape tells the status; the label the name and how far off it may be."""
     named = "coalesce(nullif(\"label\",''), 'target ' || \"target_id\")"
-    off = "if(\"radius_m\" IS NULL, '', '\\n± ' || round(\"radius_m\",1) || ' m')"
+    off = f"""if("radius_m" IS NULL, '', '\\n± ' || {length('"radius_m"')})"""
     once = "\"target_id\" = minimum(\"target_id\", \"label\") OR coalesce(\"label\",'') = ''"  # one name for many looks
     bold = QFont.Weight.DemiBold
     each = label_text(f"{named} || ', pass ' || \"pass_id\" || {off}", 7, up_to=500, weight=bold)
@@ -158,7 +170,7 @@ def combined():
     """Combined targets: as targets, with the number of looks."""
     named = "coalesce(nullif(\"label\",''), 'object ' || \"target_id\")"
     looks = "\"looks\" || if(\"looks\" = 1, ' look', ' looks')"
-    near = label_text(f"{named} || '\\n± ' || round(\"radius_m\",1) || ' m, ' || {looks}", 7.5, up_to=3000,
+    near = label_text(f"""{named} || '\\n± ' || {length('"radius_m"')} || ', ' || {looks}""", 7.5, up_to=3000,
                       weight=QFont.Weight.DemiBold)
     far = label_text(named, 7.5, up_to=30000, weight=QFont.Weight.DemiBold)
     far.maximumScale = 3000
@@ -167,8 +179,8 @@ def combined():
 
 def casts():
     """Casts: the first to each target dark with distance and clock direction, the rest of the pattern thin."""
-    first = label_text("if(\"cast_no\" = 1, round(\"distance_m\",1) || ' m, ' || \"clock\", '')", 7.5, INK,
-                       QgsPalLayerSettings.Placement.Line, up_to=3000)
+    first = label_text(f"""if("cast_no" = 1, {length('"distance_m"')} || ', ' || "clock", '')""", 7.5, INK,
+                       QgsPalLayerSettings.Placement.Line, up_to=10000)
     return "LineString", rules(
         ("cast of the pattern", '"cast_no" > 1', line_symbol(line(GREY, 0.2))),
         ("target out of reach", "\"reach\" = 'out of reach'", line_symbol(line(VERMILION, 0.4, dash=(2.0, 1.2)))),
@@ -180,7 +192,7 @@ def stations():
     hull = mark("arrow", 4.5, INK, PAPER, 0.2)
     hull.setDataDefinedProperty(QgsSymbolLayer.Property.PropertyAngle,
                                 QgsProperty.fromExpression('"heading_deg"'))
-    number = label_text('"station_id"', 7.5, up_to=5000)
+    number = label_text('"station_id"', 7.5, up_to=25000)
     return "Point", rules(("place to cast from", "", marker_symbol(hull))), QgsVectorLayerSimpleLabeling(number)
 
 
