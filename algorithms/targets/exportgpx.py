@@ -50,6 +50,8 @@ class ExportGpx(AthwartAlgorithm):
                        "the layer carries.", "LINES"),
             make.number("MAX_NAME", "Longest name (characters)", "As many as your plotter shows.", 16, 2, 200,
                         whole=True),
+            make.choice("DISPLAY_UNIT", "Unit in descriptions", "Unit of the distances and depths that the "
+                        "descriptions tell.", ["m", "ft"], "m"),
             make.destination_file("OUTPUT", "GPX file", "Where to write it.", "GPX files (*.gpx)", optional=False),
         )
 
@@ -62,7 +64,8 @@ class ExportGpx(AthwartAlgorithm):
         longest = values.whole(self, parameters, "MAX_NAME", context)
         if longest < 2:
             return Message("{MAX_NAME} is {given}; names need at least 2 characters to stay apart.", given=longest)
-        values.option(self, parameters, "LINES_AS", context)
+        for name in ("LINES_AS", "DISPLAY_UNIT"):
+            values.option(self, parameters, name, context)
         return ""
 
     def run_tool(self, parameters, context, feedback):
@@ -87,8 +90,9 @@ class ExportGpx(AthwartAlgorithm):
             return []
         names = _named(table, values.text(self, parameters, "NAME_FIELD", context))
         t_s = read.numbers(table, "t_s") if table.has("t_s") else np.full(len(table), np.nan)
-        row_of = _rows(table)
-        return [Waypoint.described(table.x[i], table.y[i], names[i], row_of(i), t_s[i]) for i in range(len(table))]
+        row_of, unit = _rows(table), values.option(self, parameters, "DISPLAY_UNIT", context)
+        return [Waypoint.described(table.x[i], table.y[i], names[i], row_of(i), t_s[i], unit)
+                for i in range(len(table))]
 
     def _lines(self, parameters, context, feedback):
         """(lines, number of those without a vertex)."""

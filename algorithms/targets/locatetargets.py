@@ -203,7 +203,8 @@ class LocateTargets(AthwartAlgorithm):
             range_kind=values.option(self, parameters, "RANGE_KIND", context),
             range_model=values.option(self, parameters, "RANGE_MODEL", context),
             confidence=values.percent(self, parameters, "CONFIDENCE", context),
-            errors=values.option(self, parameters, "ERRORS", context), stated=self._stated(parameters, context))
+            errors=values.option(self, parameters, "ERRORS", context), stated=self._stated(parameters, context),
+            unit=values.option(self, parameters, "RANGE_UNIT", context) or "m")
 
     def run_tool(self, parameters, context, feedback):
         from ...survey import locate

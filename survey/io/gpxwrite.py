@@ -16,6 +16,7 @@ from ..model.depthwords import depth_words
 from ..model.errors import InputError
 from ..model.messages import Message
 from ..model.times import iso_time
+from ..model.units import LENGTHS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -53,9 +54,10 @@ class Waypoint:
     t_s: float = math.nan
 
     @classmethod
-    def described(cls, lon: float, lat: float, name: str, row: Callable[[str], Any], t_s: float = math.nan) -> Waypoint:
+    def described(cls, lon: float, lat: float, name: str, row: Callable[[str], Any], t_s: float = math.nan,
+                  unit: str = "m") -> Waypoint:
         """A waypoint that says how near its place is; ``row(field name)`` is the target's value, None where unknown."""
-        return cls(lon, lat, name, describe(row), t_s)
+        return cls(lon, lat, name, describe(row, unit), t_s)
 
 
 @dataclass
@@ -131,13 +133,15 @@ def _free(name: str, longest: int, taken: set[str]) -> str:
                              count=len(taken) + 1, most=longest))
 
 
-def describe(row: Callable[[str], Any]) -> str:
+def describe(row: Callable[[str], Any], unit: str = "m") -> str:
     """What a waypoint's description says about its accuracy, in the words of a person at the wheel.
 
     Parameters
     ----------
     row : callable
         ``row(field name)`` -> value, None where there is none.
+    unit : str
+        Key of ``units.LENGTHS`` that lengths are told in.
 
     Returns
     -------
@@ -154,14 +158,19 @@ def describe(row: Callable[[str], Any]) -> str:
     radius, confidence, depth, bottom, height = (_number(row(n)) for n in (
         "radius_m", "confidence_pct", "depth_m", "bottom_m", "height_m"))
     status = row("status")
+    digits = 1 if unit == "m" else 0
+
+    def length(value_m):
+        return f"{value_m / LENGTHS[unit]:.{digits}f} {unit}"
     words = []
     if radius is not None and confidence is not None:
-        words.append(f"{confidence:g} % within {radius:.1f} m")
-    if radius is not None:
-        words += [told.replace("\u00a0", " ") for told in [depth_words(bottom, depth)] if told]
+        words.append(f"{confidence:g} % within {length(radius)}")
+    water = depth_words(bottom, depth, unit, LENGTHS[unit], digits)
+    if radius is not None and water:
+        words.append(water.replace("\u00a0", " "))
     if height is not None:
         least = "at least " if row("height_at_least") is True else ""
-        words.append(f"stands {least}{height:.1f} m high")
+        words.append(f"stands {least}{length(height)} high")
     if status and status != "bottom":
         words.append(str(status))
     return "; ".join(words)

@@ -7,7 +7,8 @@ import numpy as np
 
 from .errors import InputError
 
-__all__ = ["COLDEST_C", "LENGTHS", "SPEEDS", "TEMPERATURES", "WARMEST_C", "celsius", "metres", "metres_per_second"]
+__all__ = ["COLDEST_C", "LENGTHS", "SPEEDS", "TEMPERATURES", "WARMEST_C", "celsius", "metres", "metres_per_second",
+           "told"]
 
 LENGTHS = {"m": 1.0, "ft": 0.3048, "yd": 0.9144, "fathom": 1.8288}
 """Metres in one unit; the international yard of 1959 is 0.9144 m exactly, the foot a third and the fathom twice it."""
@@ -73,6 +74,19 @@ def celsius(values: Any, unit: str, what: str = "The water temperature") -> Any:
         raise InputError(f"{what} of {shown:g} degrees {unit} is not that of water ({COLDEST_C:g} to {WARMEST_C:g} "
                          f"degrees C). If it was read in {other}, choose {other} as the unit.")
     return degrees[()]
+
+
+def told(value_m: float, unit: str, digits: int = 1) -> str:
+    """A length in metres as text in the unit of who reads it; whole numbers without decimals.
+
+    Examples
+    --------
+    >>> from athwart.model.units import told
+    >>> told(-18.288, "ft"), told(6.25, "m")
+    ('-60 ft', '6.2 m')
+    """
+    text = f"{value_m / LENGTHS[unit]:.{digits}f}"
+    return f"{text.rstrip('0').rstrip('.') if '.' in text else text} {unit}"
 
 
 def _scaled(values: Any, unit: str, factors: dict[str, float], kind: str) -> Any:

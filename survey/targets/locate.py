@@ -23,7 +23,7 @@ from ..uncertainty.sigmas import chosen, position_parts
 from .budget import CAUSES, Observations, budget
 from .cloud import with_cloud
 from .covariance import standing
-from .match import BOAT, tie
+from .match import BOAT, Matches, tie
 from .notes import notes_of
 from .picknames import NO_SIDE
 from .picks import true_ranges
@@ -50,6 +50,9 @@ RANGE_MODELS = ("slant", "terrain")
 _OFF_RECORD = 0.995
 """Share of the range in force from which on a shadow's end is the end of the record."""
 
+_ON_TRACK_SIGMAS, _FEW_MARKS = 2.0, 3
+"""How near the track a point is on it; how many points tell how they were made."""
+
 _CRESCENT = "the heading is so uncertain that the true region is a crescent"
 
 _POSITION = ("sigma_bias", "sigma_pass", "sigma_jitter")
@@ -59,7 +62,8 @@ _POSITION = ("sigma_bias", "sigma_pass", "sigma_jitter")
 class LocateSettings:
     """How picks are read: ``tie`` and ``mark_delay`` (s) as in ``match.tie``; ``time_offset`` (h), already applied;
     ``range_kind`` slant or ground; ``range_model`` slant or terrain; ``confidence`` 0 .. 1; ``errors`` a preset of
-    ``sigmas.PRESETS`` and ``stated`` the sigmas the user gave instead, by name (None where not given).
+    ``sigmas.PRESETS`` and ``stated`` the sigmas the user gave instead, by name (None where not given); ``unit``
+    (a key of ``units.LENGTHS``) what the reasons of rejected picks tell lengths in.
 
     Examples
     --------
@@ -77,6 +81,7 @@ class LocateSettings:
     confidence: float = 0.95
     errors: str = "ordinary"
     stated: dict = None
+    unit: str = "m"
 
     def check(self, has_grid: bool = False) -> Sigmas:
         """Raise InputError for values that targets cannot be located with; return the ``Sigmas`` they ask for.
@@ -169,7 +174,8 @@ def locate(track: Track, picks: Picks, settings: LocateSettings | None = None, w
     ties = tie(track, picks, settings.tie, settings.mark_delay, settings.time_offset)
     poses = Poses.at(track, ties.at)
     true = true_ranges(picks, poses, ties.ground, settings.range_kind, sigmas.sigma_range,
-                       standing(sigmas.sigma_height))
+                       standing(sigmas.sigma_height), settings.unit)
+    _refuse_boat_marks(ties, poses)
     sideless = (picks.side == 0) & np.isin(picks.reason, ("", NO_SIDE)) & np.isnan(ties.ground)
     reason = _first(np.where(sideless, "", picks.reason), ties.reason, true.reason)
     kept = np.flatnonzero(reason == "")
@@ -226,6 +232,17 @@ def refuse_model(range_model: str, has_grid: bool) -> None:
                                  known=", ".join(RANGE_MODELS)))
     if range_model == "terrain" and not has_grid:
         raise InputError(Message("{range_model} 'terrain' needs a depth grid: give {grid}, or use 'slant'."))
+
+
+def _refuse_boat_marks(ties: Matches, poses: Poses) -> None:
+    """Points on the boat's own track are marks made on board; as places of objects they would all lie under it."""
+    by_point = np.isfinite(ties.ground)
+    on_it = by_point & (np.abs(ties.ground) <= _ON_TRACK_SIGMAS * poses.sigma_pos_m)
+    if by_point.sum() >= _FEW_MARKS and 2 * on_it.sum() > by_point.sum():
+        raise InputError(Message(
+            "{count} of {all} points lie on the boat's own track: they are marks made on board as the objects passed, "
+            "not places of objects. Choose {tie} 'boat point', with the side and the range of each.",
+            count=int(on_it.sum()), all=int(by_point.sum())))
 
 
 def _first(*reasons: Texts) -> Texts:

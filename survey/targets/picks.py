@@ -10,6 +10,7 @@ from ..beams.ranges import slant_range
 from ..model.errors import InputError
 from ..model.messages import Message
 from ..model.table import Bools, Floats, Table, Texts
+from ..model.units import told
 
 if TYPE_CHECKING:
     from typing import Any
@@ -91,7 +92,7 @@ class Ranges(Table):
 
 
 def true_ranges(picks: Picks, poses: Poses, ground: np.ndarray, range_kind: str, sigma_range: float,
-                lift: ArrayLike = 0.0) -> Ranges:
+                lift: ArrayLike = 0.0, unit: str = "m") -> Ranges:
     """Displayed ranges and depths brought to true ones.
 
     Parameters
@@ -106,6 +107,8 @@ def true_ranges(picks: Picks, poses: Poses, ground: np.ndarray, range_kind: str,
         A range may pass the edge of the record by two of these.
     lift : float, m
         How far above the bed the echo of an object of unknown height is taken to come from.
+    unit : str
+        Key of ``units.LENGTHS``: what the reasons of rejected picks tell lengths in.
 
     Returns
     -------
@@ -136,28 +139,32 @@ def true_ranges(picks: Picks, poses: Poses, ground: np.ndarray, range_kind: str,
     top = np.where(np.isfinite(end) & np.isfinite(start), start, slant)
     top = np.where(by_point, slant_range(ground, depth - np.minimum(lift, depth)), top)
     out = Ranges(slant, top, end, depth, own, np.full(len(picks), "", object))
-    _judge(out, picks, poses, by_point, read, sigma_range)
+    _judge(out, picks, poses, by_point, read, sigma_range, unit)
     return out
 
 
-def _judge(out: Ranges, picks: Picks, poses: Poses, by_point: np.ndarray, read: np.ndarray, sigma_range: float) -> None:
+def _judge(out: Ranges, picks: Picks, poses: Poses, by_point: np.ndarray, read: np.ndarray, sigma_range: float,
+           unit: str) -> None:
+    def length(value_m: Any) -> str:
+        return told(float(value_m), unit)
     edge = poses.range_m + _EDGE_SIGMAS * sigma_range
     # the last one that holds is the one said
     said = (
         (out.slant > edge, lambda k: Message(
-            "its slant range of {slant:.1f} m lies beyond the {edge:.1f} m the track says was on the record: check "
-            "{picks.slant_m.unit} here, or the range given to {prepare()}", slant=out.slant[k], edge=poses.range_m[k])),
-        (out.shadow_end <= out.depth, lambda k: f"its shadow ends at {out.shadow_end[k]:.1f} m, nearer than the bottom "
-         f"({out.depth[k]:.1f} m): give the slant range from the boat to the shadow's end"),
-        (out.shadow_end <= out.top, lambda k: f"its shadow ends at {out.shadow_end[k]:.1f} m, not beyond its start at "
-         f"{out.top[k]:.1f} m: give the slant range from the boat to the shadow's end, not the shadow's length"),
-        (~by_point & (out.top < out.slant), lambda k: f"its shadow starts at {out.top[k]:.1f} m, before the object at "
-         f"{out.slant[k]:.1f} m: check the field of the shadow's start"),
+            "its slant range of {slant} lies beyond the {edge} the track says was on the record: check "
+            "{picks.slant_m.unit} here, or the range given to {prepare()}", slant=length(out.slant[k]),
+            edge=length(poses.range_m[k]))),
+        (out.shadow_end <= out.depth, lambda k: f"its shadow ends at {length(out.shadow_end[k])}, nearer than the "
+         f"bottom ({length(out.depth[k])}): give the slant range from the boat to the shadow's end"),
+        (out.shadow_end <= out.top, lambda k: f"its shadow ends at {length(out.shadow_end[k])}, not beyond its start "
+         f"at {length(out.top[k])}: give the slant range from the boat to the shadow's end, not the shadow's length"),
+        (~by_point & (out.top < out.slant), lambda k: f"its shadow starts at {length(out.top[k])}, before the object "
+         f"at {length(out.slant[k])}: check the field of the shadow's start"),
         (~(out.depth > 0), lambda k: "no depth: " + (
-            f"the pick's own is {picks.depth_m[k]:g} m; depths are positive" if out.own_depth[k] else
+            f"the pick's own is {length(picks.depth_m[k])}; depths are positive" if out.own_depth[k] else
             "neither the pick nor the track has one there")),
         (~by_point & ~(read > 0), lambda k: "it has no range" if np.isnan(read[k]) else
-         f"its range is {picks.slant_m[k]:g} m; ranges are positive"),
+         f"its range is {length(picks.slant_m[k])}; ranges are positive"),
     )
     for wrong, words in said:
         for k in np.flatnonzero(wrong & poses.tied):

@@ -308,7 +308,7 @@ def test_range_models_that_cannot_be_used(model, words):
 
 @pytest.mark.parametrize("given, words", [
     ({"side": 0}, "no side"), ({"slant": np.nan}, "no range"), ({"slant": -3.0}, "-3 m"), ({"slant": 0.0}, "0 m"),
-    ({"slant": 95.0}, "beyond the 80.0 m"), ({"depth_m": -2.0}, "depths are positive"), ({"depth_m": 0.0}, "positive"),
+    ({"slant": 95.0}, "beyond the 80 m"), ({"depth_m": -2.0}, "depths are positive"), ({"depth_m": 0.0}, "positive"),
     ({"shadow_end_m": 45.0}, "not beyond its start"), ({"slant": 12.0, "shadow_end_m": 20.0}, "nearer than the bottom"),
     ({"shadow_end_m": 60.0, "shadow_start_m": 45.0}, "before the object"),
     ({"t_s": T0 + 500}, "after the track ends"), ({"reason": "unreadable"}, "unreadable")])
