@@ -61,9 +61,9 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
         offers such a layer; one of ours that is none of them is refused by name.
     OFFERED : tuple of str
         Optional layers that the form offers all the same where the project has one.
-    FILLS : dict
-        Value of a parameter that goes with a layer: by its name, (parameter of the layer, schema, field); or
-        'field=word' for a word that goes with a field which has values.
+    FILLS : tuple
+        (parameter, parameter of a layer, schema, field): the field is offered with such a layer, where it has values;
+        'field=word' offers a word where that field has values.
     SECTIONS : tuple
         (title, parameters) of the form's sections, in order.
     NEEDED : tuple of str
@@ -96,7 +96,7 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
     GUIDE: tuple = ()
     TAKES: dict = {}
     OFFERED: tuple = ()
-    FILLS: dict = {}
+    FILLS: tuple = ()
     SECTIONS: tuple = ()
     NEEDED: tuple = ()
     LAYERS: dict = {}

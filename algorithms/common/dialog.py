@@ -59,7 +59,7 @@ class ToolPanel(ParametersPanel):
         for name, layer in offers.layers(tool).items():
             self._offer(name, layer.id())
         self._fill()
-        for name in {parent for parent, _, _ in tool.FILLS.values()} & set(self.wrappers):
+        for name in {parent for _, parent, _, _ in tool.FILLS} & set(self.wrappers):
             self.wrappers[name].widgetValueHasChanged.connect(self._fill)
         self._watch_depth()
 

@@ -42,7 +42,7 @@ def fields(tool, layer_of):
         Parameter -> the layer chosen in it, or None.
     """
     found = {}
-    for name, (parent, kind, value) in tool.FILLS.items():
+    for name, parent, kind, value in tool.FILLS:
         layer = layer_of(parent)
         if layer is None or layer_kind(layer) is not kind:
             continue

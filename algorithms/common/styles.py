@@ -11,7 +11,7 @@ from .remembered import display_unit
 from .style_files import STYLES, has_users_style
 from .tree import arrange, rank
 
-__all__ = ["UNIT", "dress", "put_into_group"]
+__all__ = ["UNIT", "dress", "put_into_group", "then"]
 
 _DEPTHS = ("depth_m", "bottom_m")
 """Of a target: its tip tells one of them, and of which place it is."""
@@ -29,6 +29,7 @@ class _Dresser(QgsProcessingLayerPostProcessorInterface):
     def __init__(self, style, more, schema=None, outing=""):
         super().__init__()
         self._style, self._more, self._schema, self.outing = style, more, schema, outing
+        self.then = None
 
     def postProcessLayer(self, layer, context, feedback):
         if self._style is not None and not has_users_style(layer.source()):
@@ -45,6 +46,8 @@ class _Dresser(QgsProcessingLayerPostProcessorInterface):
             _play_back(layer, self._schema)
             _explain(layer, self._schema, unit)
         arrange(layer, self.outing, rank(layer, self._schema))
+        if self.then is not None:
+            self.then(layer)
         layer.triggerRepaint()
 
 
@@ -119,6 +122,12 @@ def dress(context, dest, style, more=None, schema=None, outing=""):
                        {name: STYLES / f"{one}.qml" for name, one in (more or {}).items()}, schema, outing)
     _held.append(dresser)
     context.layerToLoadOnCompletionDetails(dest).setPostProcessor(dresser)
+
+
+def then(context, dest, call):
+    """Have ``call(layer)`` called when QGIS has loaded and dressed the layer; never where it does not load it."""
+    if dest and context.willLoadLayerOnCompletion(dest):
+        context.layerToLoadOnCompletionDetails(dest).postProcessor().then = call
 
 
 def put_into_group(context, dest, group):

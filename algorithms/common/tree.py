@@ -9,8 +9,8 @@ from .values import given
 
 __all__ = ["arrange", "outing_of", "rank"]
 
-_ORDER = ("waypoints", "cast_stations", "cast_lines", "combined", "targets", "rejected", "picks", "ellipses", "gaps",
-          "areas", "shore", "passes", "track", "fixes", "swaths")
+_ORDER = ("marks", "waypoints", "cast_stations", "cast_lines", "combined", "targets", "rejected", "picks", "ellipses",
+          "gaps", "areas", "shore", "passes", "track", "fixes", "swaths")
 """Names of layers from the top of the tree down."""
 
 _KINDS = {QgsWkbTypes.GeometryType.PointGeometry: 6.5, QgsWkbTypes.GeometryType.LineGeometry: 10.5,

@@ -21,9 +21,10 @@ class PicksFromImage(AthwartAlgorithm):
 
     ID, TITLE, GROUP = "picksfromimage", "Read picks from record image", "imagery"
     STEP, GUIDE = 1, ("record", "distance")
-    TAKES = {"PICKS": (OWN,), "TRACK": (schemas.TRACK,)}
+    TAKES = {"PICKS": (schemas.MARKS, OWN), "TRACK": (schemas.TRACK,)}
     LAYERS = {"OUTPUT": schemas.PICKS}
     OFFERED = ("TRACK",)
+    FILLS = (("KIND_FIELD", "PICKS", schemas.MARKS, "kind"), ("LABEL_FIELD", "PICKS", schemas.MARKS, "label"))
     SECTIONS = (
         ("The picture and what was marked on it", ("PICKS", "IMAGE", "KIND_FIELD", "LABEL_FIELD", "LAYOUT", "NEWEST",
                                                    "CENTRE_COLUMN", "DROPPED_ROWS")),

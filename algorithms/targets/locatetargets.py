@@ -47,8 +47,8 @@ class LocateTargets(AthwartAlgorithm):
 
     ID, TITLE, GROUP = "locatetargets", "Locate targets", "targets"
     STEP, JOB, GUIDE = 1, 6, ("distance", "errors")
-    TAKES = {"PICKS": (schemas.PICKS, schemas.WAYPOINTS, OWN, schemas.REJECTED), "TRACK": (schemas.TRACK,),
-             "WATER": (OWN, schemas.AREAS)}
+    TAKES = {"PICKS": (schemas.PICKS, schemas.MARKS, schemas.WAYPOINTS, OWN, schemas.REJECTED),
+             "TRACK": (schemas.TRACK,), "WATER": (OWN, schemas.AREAS)}
     LAYERS = {"OUTPUT": schemas.TARGETS, "ELLIPSES": schemas.ELLIPSES, "REJECTED": schemas.REJECTED}
     SECTIONS = (
         ("What was picked, and the boat's track", ("PICKS", "TRACK", "LABEL_FIELD")),
@@ -61,7 +61,9 @@ class LocateTargets(AthwartAlgorithm):
         ("How far off it may be", ("ERRORS", "CONFIDENCE", *(row[0] for row in _SIGMAS), "BEAM_WIDTH")),
     )
     NEEDED = ("SIDE_FIELD", "RANGE_FIELD", "RANGE_UNIT")
-    FILLS = {"SIDE_FIELD": ("PICKS", schemas.WAYPOINTS, "name"), "RANGE_FIELD": ("PICKS", schemas.WAYPOINTS, "name")}
+    FILLS = (("SIDE_FIELD", "PICKS", schemas.WAYPOINTS, "name"), ("RANGE_FIELD", "PICKS", schemas.WAYPOINTS, "name"),
+             ("SIDE_FIELD", "PICKS", schemas.MARKS, "side"), ("RANGE_FIELD", "PICKS", schemas.MARKS, "range"),
+             ("DEPTH_FIELD", "PICKS", schemas.MARKS, "depth"), ("LABEL_FIELD", "PICKS", schemas.MARKS, "label"))
     FUNCTION = "locate"
     FIELDS = {"grid": "DEPTH_GRID", "picks.t_s": "TIME_FIELD", "picks.ping": "PING_FIELD",
               "picks.shadow_end_m": "SHADOW_FIELD", "source": "SOURCE", "picks.slant_m.unit": "RANGE_UNIT"}

@@ -31,8 +31,8 @@ class PrepareTrack(AthwartAlgorithm):
              "WAYPOINTS": (schemas.WAYPOINTS, OWN), "OFFSETS": (schemas.OFFSETS, OWN)}
     LAYERS = {"OUTPUT": schemas.TRACK, "PASSES": schemas.PASSES}
     SECTIONS, NEEDED = track_form.SECTIONS, track_form.NEEDED
-    FILLS = {"DEPTH_FIELD": ("INPUT", schemas.FIXES, "depth_m"), "DEPTH_UNIT": ("INPUT", schemas.FIXES, "depth_m=m"),
-             "HEADING_FIELD": ("INPUT", schemas.FIXES, "heading_deg")}
+    FILLS = (("DEPTH_FIELD", "INPUT", schemas.FIXES, "depth_m"), ("DEPTH_UNIT", "INPUT", schemas.FIXES, "depth_m=m"),
+             ("HEADING_FIELD", "INPUT", schemas.FIXES, "heading_deg"))
     FUNCTION = "prepare"
     FIELDS = track_form.FIELDS
     SUMMARY = "Turn a boat's fixes into a track at the transducer, with range, depth, heading and passes."

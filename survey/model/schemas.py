@@ -7,7 +7,7 @@ from .layers import Field, Layer, names
 
 __all__ = [
     "AREAS", "BOTTOM_LINE", "CALIBRATION_LINES", "CALIBRATION_PREDICTED", "CAST_LINES", "CAST_STATIONS", "COMBINED",
-    "ELLIPSES", "FILL_LINES", "FIXES", "Field", "GAPS", "Layer", "OBJECTS", "OFFSETS", "PASSES", "PICKS",
+    "ELLIPSES", "FILL_LINES", "FIXES", "Field", "GAPS", "Layer", "MARKS", "OBJECTS", "OFFSETS", "PASSES", "PICKS",
     "PLAN_LINES", "PLAN_SHORE", "RANGE_TABLE", "REJECTED", "SHORE", "SIMULATED", "SWATHS", "TARGETS", "TRACK",
     "UNCOVERED", "WAYPOINTS", "all_layers", "kind_of", "names",
 ]
@@ -159,6 +159,15 @@ PICKS = Layer("picks", "Picks", "table", (
     Field("label", "string", "", "label of the pick"),
     Field("shadow_open", "bool", "", "true where the shadow runs off the record: shadow_m is the least it can be"),
 ))
+
+MARKS = Layer("marks", "Marks", "point", (
+    Field("label", "string", "", "what it is"),
+    Field("kind", "string", "", "on a record image: object or bottom"),
+    Field("side", "string", "", "port or starboard"),
+    Field("range", "double", "", "range to the object as displayed"),
+    Field("depth", "double", "", "depth as displayed"),
+    Field("remarks", "string", "", "remarks"),
+), style="marks")
 
 _BOTTOM = Field("bottom_m", "double", "m", "bottom at the target from a depth grid, the shallower of the grid's own "
                 "depth and that brought to the sounder; null where no grid knows it")

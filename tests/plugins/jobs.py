@@ -80,6 +80,7 @@ def prepare(folder, run, share=1.0, days=1):
     gaps = done("coveragegaps", {"SWATHS": swaths["OUTPUT"], "AREA": areas, "PASSES": track["PASSES"], "MIN_AREA": 20},
                 OUTPUT="gpkg", AREAS="gpkg", PROBABILITY_SEEN="tif")
     bank = done("unscannedshoreline", {"SWATHS": swaths["OUTPUT"], "SHORELINE": shore, "WATER": water}, OUTPUT="gpkg")
+    job("newpicks", {"PLACE": "boat", "TARGET_CRS": "EPSG:32616"}, OUTPUT="gpkg")
     job("picksfromimage", {
         "PICKS": str(SAMPLE / "north_record_points.csv"), "KIND_FIELD": "kind",
         "IMAGE": str(SAMPLE / "north_record.png"), "LAYOUT": "both", "NEWEST": "top", "EDGE_RANGE": 30,

@@ -141,6 +141,12 @@ def waypoints():
     return "Point", rules(("waypoint", "", symbol)), QgsVectorLayerSimpleLabeling(label_text('"name"', 7, up_to=25000))
 
 
+def marks():
+    """Marks drawn by hand: a ring that leaves the echo in sight, and the label."""
+    symbol = marker_symbol(mark("circle", 3.2, None, PAPER, 0.9), mark("circle", 3.2, None, VERMILION, 0.4))
+    return "Point", rules(("mark", "", symbol)), QgsVectorLayerSimpleLabeling(label_text('"label"', 7.5))
+
+
 def _by_status():
     """Symbols of targets on a pale disc: the shape tells the status."""
     plain = [("target", "\"status\" = 'bottom' OR \"status\" IS NULL", mark("diamond", 3.0, AMBER, INK, 0.35)),
@@ -251,8 +257,8 @@ def uncovered():
         ("not worth a line", "ELSE", polygon_symbol(fill(VERMILION, 130)))), None
 
 
-DRAWN = (swaths, gaps, shore, passes, track, fixes, bottom_line, waypoints, targets, ellipses, areas, combined,
-         casts, stations, plan_lines, uncovered, objects)
+DRAWN = (swaths, gaps, shore, passes, track, fixes, bottom_line, waypoints, marks, targets, ellipses, areas,
+         combined, casts, stations, plan_lines, uncovered, objects)
 
 
 def save(draw):

@@ -1,0 +1,105 @@
+"""Make a layer for picks: empty, ready to draw in, with a form that asks for what the other tools need."""
+from __future__ import annotations
+
+from dataclasses import replace
+
+from qgis.core import QgsCoordinateReferenceSystem, QgsDefaultValue, QgsEditorWidgetSetup, QgsProject
+
+from ...survey.model import schemas
+from ...survey.model.messages import Message
+from ..common import parameters as make
+from ..common import values
+from ..common.base import AthwartAlgorithm
+from ..common.styles import then
+from ..common.write import write_layer
+
+__all__ = ["NewPicks"]
+
+_IMAGE, _SHADOWS, _BOAT, _OBJECT = _PLACES = ("record image", "record image with shadows", "boat", "object")
+
+_ASKED = {_IMAGE: ("label", "kind", "remarks"), _SHADOWS: ("label", "kind", "remarks"),
+          _BOAT: ("label", "side", "range", "depth", "remarks"), _OBJECT: ("label", "remarks")}
+"""What the form of each kind of layer shows."""
+
+_WORDS = {"kind": ("object", "bottom"), "side": ("port", "starboard")}
+
+
+class NewPicks(AthwartAlgorithm):
+    """See the module."""
+
+    ID, TITLE, GROUP = "newpicks", "Make a layer for picks", "imagery"
+    STEP, GUIDE = 9, ("record",)
+    LAYERS = {"OUTPUT": schemas.MARKS}
+    ICON = "picksfromimage"
+    SUMMARY = "Make an empty layer to mark objects in, on the record's picture or on the map."
+    TAGS = "pick,mark,draw,digitize,new,empty,record,image,waypoint,form"
+    HELP = """Makes an empty layer with the fields that the other tools read, and a form that asks for them. QGIS opens
+    it for editing: choose 'Add point feature' (Ctrl+.), click on the object, fill in the form and press OK. Save the
+    edits when you are done.
+
+    On a record image, load the picture without a georeference first, and click on the start of each echo; with shadows,
+    draw a line from there to the end of the shadow, and end it with a right click. Mark the bottom here and there, too,
+    with the kind 'bottom': each such mark gives the depth there. The layer goes into 'Read picks from record image'.
+
+    On the map, mark the boat's place at the moment an object passed by, and give the side and the range (boat); or mark
+    where an object itself lies (object). The layer goes into 'Locate targets', tied by boat point or object point."""
+    OUTPUT_HELP = {"OUTPUT": "The empty layer. Give it a file: a temporary layer is gone when QGIS is closed."}
+
+    def initAlgorithm(self, config=None):
+        self.add(
+            make.choice("PLACE", "What you will mark", "Echoes on a record image, as points or as lines to the "
+                        "shadow's end; the boat's place on the map as objects passed by; or the objects' own places.",
+                        list(_PLACES), _IMAGE),
+            make.crs("TARGET_CRS", "Coordinate system on the map", "Blank: that of the project. A record image has "
+                     "none: its marks are counted in pixels."),
+            make.sink("OUTPUT", "Marks", self.OUTPUT_HELP["OUTPUT"], "point"))
+
+    def packages(self, parameters):
+        return ("numpy",)
+
+    def refusal(self, parameters, context):
+        place = values.option(self, parameters, "PLACE", context)
+        if values.given(parameters, "TARGET_CRS") and not self._crs(parameters, context, place).isValid() \
+                and place not in (_IMAGE, _SHADOWS):
+            return Message("{TARGET_CRS} '{given}' is not a coordinate system that QGIS knows.",
+                           given=parameters["TARGET_CRS"])
+        return ""
+
+    def _crs(self, parameters, context, place):
+        if place in (_IMAGE, _SHADOWS):
+            return QgsCoordinateReferenceSystem()
+        if values.given(parameters, "TARGET_CRS"):
+            return self.parameterAsCrs(parameters, "TARGET_CRS", context)
+        project = context.project() or QgsProject.instance()
+        return project.crs() if project.crs().isValid() else QgsCoordinateReferenceSystem("EPSG:4326")
+
+    def run_tool(self, parameters, context, feedback):
+        place = values.option(self, parameters, "PLACE", context)
+        crs = self._crs(parameters, context, place)
+        empty = {field.name: [] for field in schemas.MARKS}
+        lines = place == _SHADOWS
+        layer = replace(schemas.MARKS, geometry="line", style="") if lines else schemas.MARKS
+        dest = write_layer(self, parameters, "OUTPUT", context, feedback, fields=layer, columns=empty, crs=crs,
+                           places=[] if lines else ((), ()))
+        then(context, dest, lambda made: _open_for_marking(made, place))
+        feedback.pushInfo("Choose 'Add line feature' or 'Add point feature', click on the object, fill in the form.")
+        return {"OUTPUT": dest}
+
+
+def _open_for_marking(layer, place):
+    """Give the layer its form and open it for editing."""
+    asked = _ASKED[place]
+    for index, name in enumerate(layer.fields().names()):
+        if name in _WORDS:
+            words = [{word: word} for word in _WORDS[name]]
+            layer.setEditorWidgetSetup(index, QgsEditorWidgetSetup("ValueMap", {"map": words}))
+        elif name in ("range", "depth"):
+            layer.setEditorWidgetSetup(index, QgsEditorWidgetSetup("Range", {
+                "Min": 0.0, "Max": 10000.0, "Step": 1.0, "Precision": 2, "AllowNull": True, "Style": "SpinBox"}))
+        if name not in asked:
+            layer.setEditorWidgetSetup(index, QgsEditorWidgetSetup("Hidden", {}))
+    if "kind" in asked:
+        layer.setDefaultValueDefinition(layer.fields().indexOf("kind"), QgsDefaultValue("'object'"))
+    if place in (_IMAGE, _SHADOWS):
+        layer.setCrs(QgsCoordinateReferenceSystem())  # memory layers and files bring one, which would move the clicks
+    layer.startEditing()
