@@ -102,6 +102,15 @@ def prepare(folder, run, share=1.0, days=1):
     job("castplan", {"TARGETS": combined["OUTPUT"], "STAND_OFF": 15, "WIND_FROM": 250, "HIT_RADIUS": 3}, OUTPUT="gpkg",
         STATIONS="gpkg", OUTPUT_HTML="html")
     job("exportgpx", {"WAYPOINTS": combined["OUTPUT"], "LINES": track["PASSES"]}, OUTPUT="gpx")
+    job("rangetable", {"DEPTHS": "3 6", "RANGES": "15 30", "RANGE_UNIT": "m"}, OUTPUT="gpkg", OUTPUT_HTML="html")
+    fill = done("planfillinlines", {"GAPS": gaps["OUTPUT"], "AREA": water, "RANGE": 30, "DEPTH": 6, "BUDGET": 0.3},
+                OUTPUT="gpkg", LEFT="gpkg", OUTPUT_GPX="gpx")
+    job("plansheet", {"LINES": fill["OUTPUT"], "WATER": water}, OUTPUT_HTML="html")
+    places = folder / "piles.geojson"
+    places.write_text('{"type": "FeatureCollection", "features": [{"type": "Feature", "properties": {}, "geometry": '
+                      '{"type": "Point", "coordinates": [-93.0, 45.0]}}]}', encoding="utf-8")
+    job("plancalibration", {"OBJECTS": str(places), "RANGE": 30, "DEPTH": 5}, OUTPUT="gpkg", PREDICTED="gpkg",
+        OUTPUT_GPX="gpx")
     job("coveragereport", {"TRACK": track["OUTPUT"], "PASSES": track["PASSES"], "SWATHS": swaths["OUTPUT"],
                            "AREAS": gaps["AREAS"], "GAPS": gaps["OUTPUT"], "SHORE": bank["OUTPUT"],
                            "TARGETS": combined["OUTPUT"], "SEEN": seen["OUTPUT"]},
