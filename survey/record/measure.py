@@ -18,7 +18,7 @@ import numpy as np
 from ..bottom.terrain import anchored, bottom_on, ground_on
 from ..geometry import shapes
 from ..model import patience
-from ..model.constants import SOUND_SPEED_FOR_TARGETS_MPS
+from ..model.constants import SOUND_SPEED_FOR_ERRORS_MPS
 from ..model.errors import InputError
 from ..model.messages import Message
 from ..model.track import side_name
@@ -274,7 +274,7 @@ class _Job:
         heading = np.where(np.isfinite(self.middle.sigma_heading_deg), self.middle.sigma_heading_deg,
                            sigmas.sigma_heading)
         speed = np.where(np.isfinite(self.middle.sound_speed_mps), self.middle.sound_speed_mps,
-                         SOUND_SPEED_FOR_TARGETS_MPS)
+                         SOUND_SPEED_FOR_ERRORS_MPS)
         return Errors(
             slant={point: normal(sigma_slant) for point in POINTS}, moved=moved, shadow_start=normal(sigma_slant),
             shadow_end=normal(sigma_slant), depth=normal(sigmas.sigma_depth),
