@@ -3,6 +3,7 @@ from __future__ import annotations
 
 import difflib
 import pathlib
+from typing import TYPE_CHECKING
 
 from qgis.core import QgsProcessingAlgorithm, QgsProcessingException, QgsProcessingUtils
 from qgis.PyQt.QtCore import QCoreApplication, QUrl
@@ -17,6 +18,12 @@ from .stage import staged
 from .values import refuse_unknown_words
 from .wording import in_form_words
 
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+    from typing import Any
+
+    from qgis.core import QgsProcessingContext, QgsProcessingFeedback, QgsProcessingParameterDefinition
+
 __all__ = ["CAUTION", "AthwartAlgorithm", "stepper", "tr"]
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
@@ -27,14 +34,14 @@ GROUPS = {"planning": "Planning", "track": "Track", "coverage": "Coverage", "ima
 """Title of each group of the toolbox by its folder, in the order of the job."""
 
 
-def tr(text):
+def tr(text: str) -> str:
     """Translated text of the plugin."""
     return QCoreApplication.translate("Athwart", text)
 
 
-def stepper(feedback, start=0.0, end=100.0):
+def stepper(feedback: QgsProcessingFeedback, start: float = 0.0, end: float = 100.0) -> Callable[[float], None]:
     """A ``step(fraction)`` for the core: moves the progress bar from start to end, raises Cancelled on cancel."""
-    def step(fraction):
+    def step(fraction: float) -> None:
         if feedback.isCanceled():
             raise Cancelled
         feedback.setProgress(max(feedback.progress(), start + (end - start) * min(1.0, max(0.0, fraction))))
@@ -106,50 +113,50 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
     FUNCTION = ""
     FIELDS: dict = {}
 
-    def name(self):
+    def name(self) -> str:
         return self.ID
 
-    def displayName(self):
+    def displayName(self) -> str:
         return f"{self.JOB}. {tr(self.TITLE)}" if self.JOB else tr(self.TITLE)
 
-    def group(self):
+    def group(self) -> str:
         return f"{chr(ord('A') + list(GROUPS).index(self.GROUP))}. {tr(GROUPS[self.GROUP])}"
 
-    def groupId(self):
+    def groupId(self) -> str:
         return self.GROUP
 
-    def tags(self):
+    def tags(self) -> list[str]:
         return [word.strip() for word in tr(self.TAGS).split(",") if word.strip()]
 
-    def shortDescription(self):
+    def shortDescription(self) -> str:
         return tr(self.SUMMARY)
 
-    def shortHelpString(self):
+    def shortHelpString(self) -> str:
         text = {"ALG_DESC": "<br><br>".join(self._paragraphs())}
         for definition in self.parameterDefinitions():
             text[definition.name()] = definition.help()
         text.update({name: tr(words) for name, words in self.OUTPUT_HELP.items()})
         return QgsProcessingUtils.formatHelpMapAsHtml(text, self)
 
-    def _paragraphs(self):
+    def _paragraphs(self) -> list[str]:
         parts = [" ".join(part.split()) for part in tr(self.HELP).strip().split("\n\n")]
         return [*parts, f"<i>{tr(CAUTION)}</i>"] if self.CAUTIOUS else parts
 
-    def helpUrl(self):
+    def helpUrl(self) -> str:
         page = ROOT / "docs" / "tools" / f"{self.ID}.html"
         return QUrl.fromLocalFile(str(page)).toString() if page.exists() else ""
 
-    def svgIconPath(self):
+    def svgIconPath(self) -> str:
         own = ICONS / f"{self.ICON or self.ID}.svg"
         return str(own if own.exists() else ICONS / "athwart.svg")
 
-    def icon(self):
+    def icon(self) -> QIcon:
         return QIcon(self.svgIconPath())
 
-    def createInstance(self):
+    def createInstance(self) -> AthwartAlgorithm:
         return type(self)()
 
-    def createCustomParametersWidget(self, parent=None):
+    def createCustomParametersWidget(self, parent: Any = None) -> Any:
         """The dialog on the desktop; None lets QGIS make its plain one."""
         try:
             from .dialog import ToolDialog
@@ -157,25 +164,25 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
             return None
         return ToolDialog(self, parent=parent)
 
-    def canExecute(self):
+    def canExecute(self) -> tuple[bool, str]:
         text = missing_packages_text(self.packages({}))
         return not text, text
 
-    def packages(self, parameters):
+    def packages(self, parameters: dict[str, Any]) -> tuple[str, ...]:
         """Python packages that a run with these values needs; with none, what no run can do without."""
         return ("numpy", "pyproj", "shapely")
 
-    def add(self, *definitions):
+    def add(self, *definitions: QgsProcessingParameterDefinition) -> None:
         """Add parameters in the order of the form's sections; those of no section follow as they come."""
         place = {name: i for i, name in enumerate(name for _, names in self.SECTIONS for name in names)}
         for definition in sorted(definitions, key=lambda one: place.get(one.name(), len(place))):
             self.addParameter(definition)
 
-    def refusal(self, parameters, context):
+    def refusal(self, parameters: dict[str, Any], context: QgsProcessingContext) -> str:
         """Why these values cannot be run, and what to do; '' when they can. The one place for every refusal."""
         return ""
 
-    def checkParameterValues(self, parameters, context):
+    def checkParameterValues(self, parameters: dict[str, Any], context: QgsProcessingContext) -> tuple[bool, str]:
         try:
             refuse_unknown_words(self, parameters)
         except SurveyError as error:
@@ -192,14 +199,16 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
             message = self.worded(error)
         return not message, message
 
-    def processAlgorithm(self, parameters, context, feedback):
+    def processAlgorithm(self, parameters: dict[str, Any], context: QgsProcessingContext,
+                         feedback: QgsProcessingFeedback) -> dict[str, Any]:
         results, failure = self._attempt(parameters, context, feedback)
         if failure:
             del parameters, context, feedback  # QGIS never lets go of a traceback, nor that of what its frames hold
             raise QgsProcessingException(failure)
         return results
 
-    def _attempt(self, parameters, context, feedback):
+    def _attempt(self, parameters: dict[str, Any], context: QgsProcessingContext,
+                 feedback: QgsProcessingFeedback) -> tuple[dict[str, Any] | None, str]:
         """(results, '') of a run, or (None, why it failed)."""
         missing = missing_packages_text(self.packages(parameters))
         if missing:
@@ -222,24 +231,25 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
             feedback.pushInfo(tr(CAUTION))
         return results, ""
 
-    def worded(self, said):
+    def worded(self, said: str | Exception) -> str:
         """An error, warning or note of the core in the words of this form."""
         if isinstance(said, SurveyError):
             return in_form_words(self, said.message, getattr(said, "field", None))
-        return in_form_words(self, said)
+        return in_form_words(self, str(said) if isinstance(said, Exception) else said)
 
-    def tell(self, feedback, notes=(), warnings=()):
+    def tell(self, feedback: QgsProcessingFeedback, notes: Iterable[str] = (), warnings: Iterable[str] = ()) -> None:
         """Put notes and warnings of the core into the log, in the words of this form."""
         for text in notes:
             feedback.pushInfo(self.worded(text))
         for text in warnings:
             feedback.pushWarning(self.worded(text))
 
-    def run_tool(self, parameters, context, feedback):
+    def run_tool(self, parameters: dict[str, Any], context: QgsProcessingContext,
+                 feedback: QgsProcessingFeedback) -> dict[str, Any]:
         """Read, compute, write; returns every declared output."""
         raise NotImplementedError
 
-    def _name_strangers(self, parameters, feedback):
+    def _name_strangers(self, parameters: dict[str, Any], feedback: QgsProcessingFeedback) -> None:
         """QGIS ignores a misspelt parameter without a word; the command line deserves one."""
         known = [definition.name() for definition in self.parameterDefinitions()]
         for name in parameters:

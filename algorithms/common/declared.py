@@ -23,6 +23,6 @@ class Raster(NamedTuple):
     bands: tuple
     more: dict = {}
 
-    def named(self):
+    def named(self) -> list[tuple[str, str]]:
         """[(name, unit), ...] of the bands, as ``geotiff.RasterSink`` takes them."""
         return [(band.name, band.unit) for band in self.bands]

@@ -4,6 +4,7 @@ from __future__ import annotations
 import os
 import re
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from qgis.core import (
     QgsDataSourceUri,
@@ -13,6 +14,11 @@ from qgis.core import (
     QgsProperty,
     QgsVectorFileWriter,
 )
+
+if TYPE_CHECKING:
+    from typing import Any
+
+    from qgis.core import QgsProcessingParameterDefinition
 
 __all__ = ["Destination", "destination"]
 
@@ -30,7 +36,7 @@ class Destination:
     append: bool
     value: object
 
-    def moved(self, path):
+    def moved(self, path: str) -> Any:
         """The same value with another file in it."""
         text = f"ogr:dbname={_quoted(path)} table=\"{self.table}\" (geom)" if self.table else path
         if not isinstance(self.value, QgsProcessingOutputLayerDefinition):
@@ -40,7 +46,7 @@ class Destination:
         return copy
 
 
-def destination(definition, value):
+def destination(definition: QgsProcessingParameterDefinition, value: Any) -> Destination | None:
     """The Destination of an output's value; None for layers in memory, databases on servers and temporary files.
 
     Parameters
@@ -67,7 +73,7 @@ def destination(definition, value):
     return Destination(os.path.abspath(_with_ending(text)), "", append, value)
 
 
-def _with_ending(path):
+def _with_ending(path: str) -> str:
     """As QGIS completes the name of a layer's file."""
     ending = os.path.splitext(path)[1].lstrip(".").lower()
     driver, known = QgsVectorFileWriter.driverForExtension(ending), QgsVectorFileWriter.MetaData()
@@ -78,7 +84,7 @@ def _with_ending(path):
     return f"{path}.{known.ext.split()[0]}"
 
 
-def _in_database(text):
+def _in_database(text: str) -> tuple[str, str]:
     uri = QgsDataSourceUri(text)
     if uri.database():
         return uri.database(), uri.table()
@@ -87,5 +93,5 @@ def _in_database(text):
     return path, tables[0] if tables else ""
 
 
-def _quoted(text):
+def _quoted(text: str) -> str:
     return "'" + text.replace("\\", "\\\\").replace("'", "\\'") + "'"

@@ -5,6 +5,8 @@ with given values does, or the defaults of a tool; all of it is what a form show
 """
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from processing.gui.AlgorithmDialog import AlgorithmDialog
 from processing.gui.ParametersPanel import ParametersPanel
 from qgis.PyQt.QtCore import Qt
@@ -13,6 +15,10 @@ from qgis.PyQt.QtWidgets import QComboBox, QLabel, QScrollArea, QSizePolicy, QVB
 from . import offers
 from .hints import fitting_ranges
 from .remembered import remember, remembered
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from typing import Any
 
 __all__ = ["ToolDialog"]
 
@@ -23,17 +29,17 @@ _SHORTEST = 8
 class ToolDialog(AlgorithmDialog):
     """QGIS's dialog of an algorithm with our panel in it."""
 
-    def getParametersPanel(self, alg, parent):
+    def getParametersPanel(self, alg: Any, parent: Any) -> Any:
         """Called by QGIS's dialog while it is made."""
         return ToolPanel(parent, alg, self.in_place, self.active_layer)
 
-    def setParameters(self, parameters):
+    def setParameters(self, parameters: dict[str, Any]) -> None:
         """Values from the history or a script: what they leave out is left at the tool's defaults, not offered."""
         if parameters:
             self.mainWidget().forget_offers()
         super().setParameters(parameters)
 
-    def finish(self, successful, result, *rest, **more):
+    def finish(self, successful: bool, result: Any, *rest: Any, **more: Any) -> None:
         """Called when a run has come to its end; the units chosen are offered the next time."""
         if successful:
             panel = self.mainWidget()
@@ -44,7 +50,7 @@ class ToolDialog(AlgorithmDialog):
 class ToolPanel(ParametersPanel):
     """The form: sections with headings, layers and units offered, ranges that would fit the depth said."""
 
-    def initWidgets(self):
+    def initWidgets(self) -> None:
         """Called by QGIS's panel while it is made."""
         super().initWidgets()
         tool = self.algorithm()
@@ -63,30 +69,30 @@ class ToolPanel(ParametersPanel):
             self.wrappers[name].widgetValueHasChanged.connect(self._fill)
         self._watch_depth()
 
-    def forget_offers(self):
+    def forget_offers(self) -> None:
         """Back to the declared defaults."""
         for name in self._offered:
             definition = self.algorithm().parameterDefinition(name)
             self.wrappers[name].setParameterValue(definition.defaultValueForGui(), self.processing_context)
         self._offered = {}
 
-    def _offer(self, name, value):
+    def _offer(self, name: str, value: Any) -> None:
         self._offered[name] = value
         self.wrappers[name].setParameterValue(value, self.processing_context)
 
-    def _fill(self, *_):
+    def _fill(self, *_: Any) -> None:
         """Fields and units that go with the layer chosen, as long as nobody chose others."""
         for name, value in offers.fields(self.algorithm(), self._layer).items():
             if self.wrappers[name].parameterValue() in (None, "", self._offered.get(name)):
                 self._offer(name, value)
 
-    def _layer(self, name):
+    def _layer(self, name: str) -> Any:
         wrapper = self.wrappers.get(name)
         if wrapper is None:
             return None
         return self.algorithm().parameterAsVectorLayer({name: wrapper.parameterValue()}, name, self.processing_context)
 
-    def _first(self, name):
+    def _first(self, name: str) -> tuple[Any, int]:
         """(layout, index) of a parameter's label, or of its widget where that is its own label."""
         wrapper = self.wrappers[name]
         for widget in (wrapper.wrappedLabel(), wrapper.wrappedWidget()):
@@ -96,7 +102,7 @@ class ToolPanel(ParametersPanel):
                     return layout, layout.indexOf(widget)
         return None, -1
 
-    def _head(self, title, names):
+    def _head(self, title: str, names: Sequence[str]) -> None:
         """The title before the first of these parameters, in each part of the form that has some of them."""
         headed = []
         for name in names:
@@ -112,13 +118,13 @@ class ToolPanel(ParametersPanel):
             layout.insertWidget(index, label)
             headed.append(layout)
 
-    def _unmark(self, name):
+    def _unmark(self, name: str) -> None:
         """A fact that may stand in one of several boxes is not optional, though each of the boxes is."""
         label = self.wrappers[name].wrappedLabel() if name in self.wrappers else None
         if label is not None:
             label.setText(self.algorithm().parameterDefinition(name).description())
 
-    def _narrow(self):
+    def _narrow(self) -> None:
         for label in self.findChildren(QLabel):
             if label.text() and label.textFormat() != Qt.TextFormat.RichText:
                 label.setWordWrap(True)
@@ -129,7 +135,7 @@ class ToolPanel(ParametersPanel):
         for area in self.findChildren(QScrollArea):
             area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAsNeeded)
 
-    def _watch_depth(self):
+    def _watch_depth(self) -> None:
         watched = [name for name in ("RANGE", "RANGE_UNIT", "DEPTH", "DEPTH_UNIT") if name in self.wrappers]
         layout, _ = self._first("DEPTH_UNIT") if len(watched) == 4 else (None, -1)
         if layout is None:
@@ -142,7 +148,7 @@ class ToolPanel(ParametersPanel):
             self.wrappers[name].widgetValueHasChanged.connect(self._say_ranges)
         self._say_ranges()
 
-    def _say_ranges(self, *_):
+    def _say_ranges(self, *_: Any) -> None:
         values = (self.wrappers[name].parameterValue() for name in ("RANGE", "RANGE_UNIT", "DEPTH", "DEPTH_UNIT"))
         text = fitting_ranges(*values)
         self._hint.setText(text)

@@ -12,7 +12,7 @@ _NOTHING_FREE = 64 * 1024
 _SHOWN = 300
 
 
-def not_written(path, reason):
+def not_written(path: str, reason: str | OSError) -> str:
     """What to say of a file that could not be written.
 
     Parameters
@@ -30,13 +30,13 @@ def not_written(path, reason):
             "there before is as it was. Close the file where it is open, or choose another place.")
 
 
-def settle(path):
+def settle(path: str) -> None:
     """Have the system put a file on the disk: some tell only then that it is full."""
     with open(path, "r+b") as file:
         os.fsync(file.fileno())
 
 
-def _is_full(folder, reason):
+def _is_full(folder: str, reason: str | OSError) -> bool:
     if isinstance(reason, OSError):
         return reason.errno in (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))
     if any(words in str(reason).lower() for words in _NO_ROOM):

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 import os
+from typing import TYPE_CHECKING
 
 from qgis.core import QgsProcessingException
 
@@ -9,15 +10,18 @@ from .disk import not_written, settle
 from .stage import shared
 from .style_files import made_by_tool, marked
 
+if TYPE_CHECKING:
+    from pathlib import Path
+
 __all__ = ["save_style", "save_text"]
 
 
-def save_text(path, text):
+def save_text(path: str, text: str) -> None:
     """Write UTF-8 text; it gets its name when the run has succeeded. QgsProcessingException says why it cannot be."""
     _save(path, text.encode("utf-8"))
 
 
-def save_style(path, style):
+def save_style(path: str, style: Path) -> bool:
     """Put a style beside a raster, unless there is one of the user's; True if it was put there.
 
     Parameters
@@ -34,7 +38,7 @@ def save_style(path, style):
     return True
 
 
-def _save(path, data):
+def _save(path: str, data: bytes) -> None:
     try:
         with shared() as stage:
             made = stage.room(path)

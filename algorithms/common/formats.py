@@ -39,7 +39,7 @@ _CELLS = np.array([[-1.5, 2.25], [1e-3, -9999.0]], np.float32)
 
 
 @cache
-def vector_trouble(ending, kind):
+def vector_trouble(ending: str, kind: str) -> tuple[str, str]:
     """(name of the format, what it cannot hold of a layer): the second '' where it holds all.
 
     Parameters
@@ -55,7 +55,7 @@ def vector_trouble(ending, kind):
         return driver, _layer_lost(driver, os.path.join(folder, f"probe.{ending}"), kind)
 
 
-def _layer_lost(driver, path, kind):
+def _layer_lost(driver: str, path: str, kind: str) -> str:
     shape, wkt = _SHAPES[kind]
     fields = QgsFields()
     for field in _PROBE:
@@ -84,7 +84,7 @@ def _layer_lost(driver, path, kind):
 
 
 @cache
-def raster_trouble(ending, bands):
+def raster_trouble(ending: str, bands: int) -> tuple[str, str]:
     """(name of the format, what it cannot hold of a raster of so many named bands of real numbers): '' as above."""
     driver = QgsRasterFileWriter.driverForExtension(ending)
     if driver == "GTiff":
@@ -99,11 +99,11 @@ def raster_trouble(ending, bands):
             return driver, _many(bands)
 
 
-def _many(bands):
+def _many(bands: int) -> str:
     return f"{bands} bands of real numbers" if bands > 1 else "real numbers"
 
 
-def _raster_lost(driver, folder, ending, bands):
+def _raster_lost(driver: str, folder: str, ending: str, bands: int) -> str:
     source_path, path = os.path.join(folder, "source.tif"), os.path.join(folder, f"probe.{ending}")
     rows, cols = 32, 48
     cells = np.tile(_CELLS, (rows // 2, cols // 2))

@@ -8,12 +8,16 @@ import contextlib
 import os
 import sqlite3
 import urllib.parse
+from typing import TYPE_CHECKING
 
 from osgeo import gdal, ogr
 from qgis.core import QgsProcessingException
 
 from ...survey.model.errors import Cancelled
 from .disk import not_written
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
 
 __all__ = ["contents", "empty_copy", "holds_tables", "opened", "put_tables", "quiet", "unhurried"]
 
@@ -22,7 +26,7 @@ _SYNCHRONOUS = "OGR_SQLITE_SYNCHRONOUS"
 
 
 @contextlib.contextmanager
-def quiet():
+def quiet() -> Iterator[list[str]]:
     """Hands out the list of what GDAL has to say from here on, which older versions would print."""
     told = []
     gdal.ErrorReset()
@@ -34,7 +38,7 @@ def quiet():
 
 
 @contextlib.contextmanager
-def unhurried():
+def unhurried() -> Iterator[None]:
     """This thread's new files are not put on the disk at each step; ``disk.settle`` does it once, at their end."""
     gdal.SetThreadLocalConfigOption(_SYNCHRONOUS, "OFF")
     try:
@@ -43,7 +47,7 @@ def unhurried():
         gdal.SetThreadLocalConfigOption(_SYNCHRONOUS, None)
 
 
-def opened(path, update=False):
+def opened(path: str, update: bool = False) -> gdal.Dataset | None:
     """GDAL's vector dataset of a file, None where it is none."""
     with quiet():
         try:
@@ -52,13 +56,13 @@ def opened(path, update=False):
             return None
 
 
-def holds_tables(path):
+def holds_tables(path: str) -> bool:
     """True for a file of SQLite, as GeoPackages are: it takes one table more, or changes one, whole or not at all."""
     with open(path, "rb") as file:
         return file.read(15) == b"SQLite format 3"
 
 
-def contents(path):
+def contents(path: str) -> list[str]:
     """Names of the tables and rasters in a file, [] where it is none that holds several; styles do not count."""
     if holds_tables(path):
         with contextlib.suppress(sqlite3.Error), contextlib.closing(sqlite3.connect(
@@ -68,7 +72,7 @@ def contents(path):
     return [data.GetLayer(i).GetName() for i in range(data.GetLayerCount())] if data is not None else []
 
 
-def empty_copy(path, table, scratch):
+def empty_copy(path: str, table: str, scratch: str) -> None:
     """Make a file with a table of the same fields and no rows."""
     source = opened(path)
     with quiet():
@@ -76,10 +80,10 @@ def empty_copy(path, table, scratch):
             _created(gdal.GetDriverByName("GPKG").Create(scratch, 0, 0, 0, gdal.GDT_Unknown),
                      source.GetLayerByName(table), table)
         except (AttributeError, RuntimeError, _Failed) as error:
-            raise QgsProcessingException(not_written(path, gdal.GetLastErrorMsg() or error)) from error
+            raise QgsProcessingException(not_written(path, gdal.GetLastErrorMsg() or str(error))) from error
 
 
-def put_tables(path, tables, tell):
+def put_tables(path: str, tables: Sequence[tuple[str, str, str, int, bool]], tell: Callable[[int], object]) -> None:
     """Put tables into the GeoPackage at ``path``: all of them, or none.
 
     Parameters
@@ -133,19 +137,19 @@ class _Failed(Exception):
     """GDAL said no."""
 
 
-def _must(code):
+def _must(code: int) -> None:
     if code:
         raise _Failed(gdal.GetLastErrorMsg() or "the file did not take it")
 
 
-def _there(target, table):
+def _there(target: gdal.Dataset, table: str) -> ogr.Layer | None:
     for index in range(target.GetLayerCount()):
         if target.GetLayer(index).GetName().lower() == table.lower():
             return target.GetLayer(index)
     return None
 
 
-def _emptied(target, layer, table):
+def _emptied(target: gdal.Dataset, layer: ogr.Layer, table: str) -> ogr.Layer:
     """A new table like ``layer``, in the place of the one that has its name."""
     for index in range(target.GetLayerCount()):
         if target.GetLayer(index).GetName().lower() == table.lower():
@@ -154,7 +158,7 @@ def _emptied(target, layer, table):
     return _created(target, layer, table)
 
 
-def _created(target, layer, table):
+def _created(target: gdal.Dataset, layer: ogr.Layer, table: str) -> ogr.Layer:
     names = (("FID", layer.GetFIDColumn()), ("GEOMETRY_NAME", layer.GetGeometryColumn()))
     made = target.CreateLayer(table, layer.GetSpatialRef(), layer.GetGeomType(),
                               [f"{option}={name}" for option, name in names if name])
@@ -166,7 +170,7 @@ def _created(target, layer, table):
     return made
 
 
-def _copy(layer, there, done, tell):
+def _copy(layer: ogr.Layer, there: ogr.Layer, done: int, tell: Callable[[int], object]) -> None:
     definition = there.GetLayerDefn()
     for count, feature in enumerate(layer, done):
         tell(count)

@@ -4,6 +4,8 @@ from __future__ import annotations
 import contextlib
 import os
 import zlib
+from functools import partial
+from typing import TYPE_CHECKING
 
 import numpy as np
 from osgeo import gdal
@@ -14,6 +16,11 @@ from .files import save_style
 from .geopackage import quiet
 from .stage import shared
 from .style_files import STYLES
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Mapping, Sequence
+    from os import PathLike
+    from typing import Any
 
 __all__ = ["NODATA", "RasterSink"]
 
@@ -47,13 +54,15 @@ class RasterSink:
         where there is none. Without it numbers are Float32.
     """
 
-    def __init__(self, path, wkt, transform, shape, bands, metadata, picture=None):
+    def __init__(self, path: str | PathLike[str], wkt: str, transform: Sequence[float], shape: tuple[int, int],
+                 bands: Iterable[tuple[str, str]], metadata: Mapping[str, Any], picture: Any = None) -> None:
         self.path, self._wkt, self._transform, self._shape = str(path), wkt, transform, shape
         self._bands, self._metadata = list(bands), metadata
         self._picture, self._kind = picture is not None, np.dtype(picture or np.float32)
-        self._told, self._hold = {}, contextlib.ExitStack()
+        self._told: dict[tuple[int, ...], int] = {}
+        self._hold = contextlib.ExitStack()
 
-    def __enter__(self):
+    def __enter__(self) -> RasterSink:
         self._cache = gdal.GetCacheMax()
         self._hold.callback(gdal.SetCacheMax, self._cache)
         gdal.SetCacheMax(min(self._cache, _CACHE_BYTES))
@@ -72,29 +81,28 @@ class RasterSink:
             band.SetUnitType(unit)
         return self
 
-    def _options(self):
+    def _options(self) -> list[str]:
         if not self._picture:
             return _OPTIONS
         photometric = "RGB" if len(self._bands) > 2 else "MINISBLACK"
         return [*_PICTURE_OPTIONS, f"PHOTOMETRIC={photometric}", "ALPHA=NON-PREMULTIPLIED"]
 
-    def __exit__(self, kind, error, trace):
+    def __exit__(self, kind: Any, error: Any, trace: Any) -> bool | None:
         with quiet():
             self._raster = None
         return self._hold.__exit__(kind, error, trace)
 
-    def write(self, row, col, bands):
+    def write(self, row: int, col: int, bands: Iterable[np.ndarray]) -> None:
         """Write one tile: (rows, columns) arrays in the order of the bands, NaN for unknown."""
         for number, values in enumerate(bands, 1):
             rows, cols = values.shape
             known = values if self._picture else np.where(np.isfinite(values), values, NODATA)
             data = known.astype(self._kind).tobytes()
-            self._asked(lambda n=number, r=rows, c=cols, d=data: self._raster.GetRasterBand(n).WriteRaster(
-                col, row, c, r, d, c, r, _KINDS[self._kind.name]) == 0)
+            self._asked(partial(_took, self._raster, number, (col, row, cols, rows), data, _KINDS[self._kind.name]))
             self._told[number, col, row, cols, rows] = zlib.crc32(data)
             self._stage.check()
 
-    def finish(self, style):
+    def finish(self, style: str) -> None:
         """Close the raster, read all of it back, and have it moved over, with ``plugin/styles/<style>.qml`` beside it.
 
         A style of the user's that lies there stays.
@@ -109,8 +117,7 @@ class RasterSink:
         raster = self._reopened(self._scratch)
         for window, told in self._told.items():
             self._stage.check()
-            data = self._asked(lambda n=window[0], w=window[1:]: raster.GetRasterBand(n).ReadRaster(
-                *w, buf_type=_KINDS[self._kind.name]))
+            data = self._asked(partial(_read_back, raster, window[0], window[1:], _KINDS[self._kind.name]))
             if zlib.crc32(data) != told:
                 raise QgsProcessingException(not_written(self.path, "it does not read back as it was written"))
         self._stage.keep(self._converted(raster), self.path)
@@ -118,7 +125,7 @@ class RasterSink:
         if not save_style(self.path, STYLES / f"{style}.qml"):
             self._stage.warn(f"{os.path.splitext(self.path)[0]}.qml is a style of your own and was left as it is.")
 
-    def _converted(self, raster):
+    def _converted(self, raster: gdal.Dataset) -> str:
         """The file in the format that its ending stands for."""
         driver = QgsRasterFileWriter.driverForExtension(os.path.splitext(self.path)[1].lstrip("."))
         if driver in ("GTiff", ""):
@@ -131,26 +138,26 @@ class RasterSink:
         copy = self._reopened(made)
         for number in range(len(self._bands)):
             self._stage.check()
-            self._asked(lambda n=number: copy.GetRasterBand(n + 1).Checksum() >= 0 and not gdal.GetLastErrorMsg())
+            self._asked(partial(_can_be_read, copy, number + 1))
         return made
 
-    def _carry_on(self, fraction, message, data):
+    def _carry_on(self, fraction: float, message: str, data: object) -> int:
         return 1
 
-    def _reopened(self, path):
+    def _reopened(self, path: str) -> gdal.Dataset:
         raster = self._asked(lambda: gdal.Open(path))
         rows, cols = self._shape
         if (raster.RasterYSize, raster.RasterXSize, raster.RasterCount) != (rows, cols, len(self._bands)):
             raise QgsProcessingException(not_written(self.path, "it reads back with another size"))
         return raster
 
-    def _settle(self, path):
+    def _settle(self, path: str) -> None:
         try:
             settle(path)
         except OSError as error:
             raise QgsProcessingException(not_written(self.path, error)) from error
 
-    def _asked(self, call):
+    def _asked(self, call: Callable[[], Any]) -> Any:
         """What GDAL answers; nothing, or an exception (from QGIS 3.38 on), becomes one for the user."""
         with quiet():
             try:
@@ -160,3 +167,15 @@ class RasterSink:
             if not answer:
                 raise QgsProcessingException(not_written(self.path, gdal.GetLastErrorMsg()))
         return answer
+
+
+def _took(raster: gdal.Dataset, number: int, window: tuple[int, ...], data: bytes, kind: int) -> bool:
+    return raster.GetRasterBand(number).WriteRaster(*window, data, *window[2:], kind) == 0
+
+
+def _read_back(raster: gdal.Dataset, number: int, window: tuple[int, ...], kind: int) -> bytes:
+    return raster.GetRasterBand(number).ReadRaster(*window, buf_type=kind)
+
+
+def _can_be_read(raster: gdal.Dataset, number: int) -> bool:
+    return raster.GetRasterBand(number).Checksum() >= 0 and not gdal.GetLastErrorMsg()

@@ -1,8 +1,13 @@
 """What a form says beside its boxes while they are filled in."""
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from ...survey.model.units import metres
 from .compat import is_null
+
+if TYPE_CHECKING:
+    from typing import Any
 
 __all__ = ["fitting_ranges"]
 
@@ -10,7 +15,7 @@ BAND = (5.0, 12.5)
 """Range over depth at which side scan works as a rule; 8 to 20 % of the range under a towed body (common practice)."""
 
 
-def fitting_ranges(range_shown, range_unit, depth, depth_unit):
+def fitting_ranges(range_shown: Any, range_unit: Any, depth: Any, depth_unit: Any) -> str:
     """Which ranges fit a depth, and a plain word where the range typed does not reach the bottom.
 
     Parameters

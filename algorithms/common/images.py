@@ -4,6 +4,7 @@ from __future__ import annotations
 import os
 import re
 import tempfile
+from typing import TYPE_CHECKING
 
 import numpy as np
 from osgeo import gdal
@@ -11,6 +12,12 @@ from osgeo import gdal
 from ...survey.model import patience
 from ...survey.model.errors import InputError
 from .geopackage import quiet
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+    from typing import Any
+
+    from qgis.core import QgsProcessingAlgorithm, QgsProcessingContext
 
 __all__ = ["Opened", "in_order", "opened", "stacked"]
 
@@ -24,7 +31,7 @@ _KINDS = {gdal.GDT_Byte: np.uint8, gdal.GDT_UInt16: np.uint16}
 class Opened:
     """An image: ``name``, ``width``, ``height``, ``bands`` (1 or 3), ``kind`` (numpy dtype)."""
 
-    def __init__(self, path, name):
+    def __init__(self, path: str, name: str) -> None:
         with quiet():
             try:
                 self._raster = gdal.Open(path)
@@ -44,7 +51,7 @@ class Opened:
         self._shown = shown[:3] if len(shown) >= 3 else shown[:1]
         self.bands = 3 if self._table is not None else len(self._shown)
 
-    def fill(self, pixels, clear):
+    def fill(self, pixels: Any, clear: Any) -> None:
         """Read everything into (rows, columns, bands) and (rows, columns) arrays."""
         for row in range(0, self.height, _ROWS_AT_ONCE):
             patience.look()
@@ -57,11 +64,11 @@ class Opened:
                 clear[part] = self._read(self._alpha, row, rows, self.kind) == 0
 
     @property
-    def see_through(self):
+    def see_through(self) -> bool:
         """True where it has an alpha band."""
         return self._alpha is not None
 
-    def _read(self, band, row, rows, kind):
+    def _read(self, band: gdal.Band, row: int, rows: int, kind: Any) -> np.ndarray:
         with quiet():
             try:
                 raw = band.ReadRaster(0, row, self.width, rows, buf_type=band.DataType)
@@ -72,7 +79,7 @@ class Opened:
         return np.frombuffer(raw, kind).reshape(rows, self.width)
 
 
-def _palette(band):
+def _palette(band: gdal.Band) -> np.ndarray | None:
     """(256, 3) uint8 colours of an image that numbers its colours, None for others."""
     table = band.GetColorTable()
     if table is None or band.DataType != gdal.GDT_Byte:
@@ -83,7 +90,8 @@ def _palette(band):
     return colours
 
 
-def opened(alg, parameters, name, context):
+def opened(alg: QgsProcessingAlgorithm, parameters: dict[str, Any], name: str,
+           context: QgsProcessingContext) -> list[Opened]:
     """The images of a parameter that takes several rasters, in the order of their names."""
     layers = alg.parameterAsLayerList(parameters, name, context) or []
     if not layers:
@@ -91,13 +99,13 @@ def opened(alg, parameters, name, context):
     return in_order([Opened(layer.source(), os.path.basename(layer.source()) or layer.name()) for layer in layers])
 
 
-def in_order(images):
+def in_order(images: Iterable[Opened]) -> list[Opened]:
     """Images by name, numbers in it by their value: 'part 9' before 'part 10'."""
     return sorted(images, key=lambda image: [int(part) if part.isdigit() else part
                                              for part in re.split(r"(\d+)", image.name)])
 
 
-def stacked(images, newest):
+def stacked(images: Sequence[Opened], newest: str) -> tuple[Any, Any]:
     """Images of which each goes on where the one before it ended, as one.
 
     Parameters
@@ -134,14 +142,14 @@ def stacked(images, newest):
 class _Scaled:
     """What is put into it is multiplied first."""
 
-    def __init__(self, array, scale):
+    def __init__(self, array: np.ndarray, scale: float) -> None:
         self._array, self._scale = array, scale
 
-    def __setitem__(self, index, values):
+    def __setitem__(self, index: Any, values: np.ndarray) -> None:
         self._array[index] = values.astype(self._array.dtype) * self._array.dtype.type(self._scale)
 
 
-def _room(shape, kind):
+def _room(shape: tuple[int, ...], kind: Any) -> Any:
     """An array of zeros, in an unnamed file of its own where it is large."""
     size = int(np.prod(shape)) * kind.itemsize
     if size <= _IN_MEMORY:

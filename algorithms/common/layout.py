@@ -1,9 +1,18 @@
 """How a picture shows the record, on the form: which side, which row is which ping; one set of boxes for all tools."""
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from ...survey.model.messages import Message
 from . import parameters as make
 from . import values
+
+if TYPE_CHECKING:
+    from typing import Any
+
+    from qgis.core import QgsProcessingAlgorithm, QgsProcessingContext
+
+    from ...survey import Record
 
 __all__ = ["FIELDS", "further", "layout_refusal", "record_of", "usual"]
 
@@ -11,7 +20,7 @@ FIELDS = {"edge_range_m": "EDGE_RANGE", "first_s": "FIRST_TIME", "last_s": "LAST
 """Boxes of the settings that the core's messages name."""
 
 
-def usual():
+def usual() -> list[Any]:
     """Definitions of the boxes that everybody fills in."""
     return [
         make.choice("LAYOUT", "Sides in the picture", "'both' has port on the left and starboard on the right of a "
@@ -27,7 +36,7 @@ def usual():
         make.text("LAST_TIME", "Time of the newest row", "In the same way as the first; the two belong together.")]
 
 
-def further():
+def further() -> list[Any]:
     """Definitions of the rest, for the advanced part."""
     return [
         make.number("PINGS_PER_ROW", "Pings per row", "More than one where the picture was squeezed.", 1.0, 0),
@@ -43,7 +52,7 @@ def further():
                   "the top at whose upper edge they are missing and, after a colon, how many: 120 340:5.")]
 
 
-def layout_refusal(alg, parameters, context):
+def layout_refusal(alg: QgsProcessingAlgorithm, parameters: dict[str, Any], context: QgsProcessingContext) -> str:
     """What is missing or wrong in these boxes, '' if nothing is."""
     if values.option(alg, parameters, "LAYOUT", context) is None:
         return Message("{LAYOUT} is not given: does the picture show both sides, port or starboard? It cannot be "
@@ -60,7 +69,8 @@ def layout_refusal(alg, parameters, context):
     return ""
 
 
-def record_of(alg, parameters, context, width, height, **instead):
+def record_of(alg: QgsProcessingAlgorithm, parameters: dict[str, Any], context: QgsProcessingContext, width: int,
+              height: int, **instead: Any) -> Record:
     """The Record of a picture of so many pixels; fields of it that are given otherwise may be named.
 
     Raises
@@ -72,10 +82,10 @@ def record_of(alg, parameters, context, width, height, **instead):
     from ...survey.model.units import metres
     from ...survey.record.picture import Record, read_dropped
 
-    def number(name):
+    def number(name: str) -> Any:
         return values.number(alg, parameters, name, context)
 
-    def moment(name):
+    def moment(name: str) -> float | None:
         text = values.text(alg, parameters, name, context)
         return float(parse_times([text], number("TIME_OFFSET"), name)[0]) if text else None
     edge = number("EDGE_RANGE")

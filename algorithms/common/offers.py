@@ -1,10 +1,16 @@
 """Which layers and fields a form opens on: those that the tool is for, the one at hand and the newest first."""
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from qgis.core import QgsMapLayerType, QgsProcessing, QgsProcessingParameterDefinition, QgsProject, QgsWkbTypes
 
 from .compat import is_null
 from .kinds import OWN, layer_kind
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from typing import Any
 
 __all__ = ["fields", "layers"]
 
@@ -15,7 +21,7 @@ _NAMED = {"SHORELINE": ("shore", "lake", "water"), "AREA": ("area",), "SETTINGS"
 """Words in the names of people's own layers."""
 
 
-def layers(tool):
+def layers(tool: Any) -> dict[str, Any]:
     """{parameter: layer} of the project to open a tool's form on.
 
     A required layer is offered whatever it is; an optional one where it comes from another of our tools and the tool
@@ -33,7 +39,7 @@ def layers(tool):
     return found
 
 
-def fields(tool, layer_of):
+def fields(tool: Any, layer_of: Callable[[str], Any]) -> dict[str, Any]:
     """{parameter: value} that go with the layers chosen; fields that hold nothing are not offered.
 
     Parameters
@@ -52,7 +58,7 @@ def fields(tool, layer_of):
     return found
 
 
-def _best(definition, taken):
+def _best(definition: Any, taken: Any) -> Any:
     candidates = [layer for layer in _in_order() if _fits(layer, definition)]
     kinds = [(layer, layer_kind(layer)) for layer in candidates]
     for kind in taken:
@@ -67,7 +73,7 @@ def _best(definition, taken):
     return None
 
 
-def _in_order():
+def _in_order() -> list[Any]:
     """Vector layers of the project, the active one first, then from the top of the tree down."""
     from qgis.utils import iface
 
@@ -78,7 +84,7 @@ def _in_order():
     return [layer for layer in order if layer.type() == QgsMapLayerType.VectorLayer]
 
 
-def _fits(layer, definition):
+def _fits(layer: Any, definition: Any) -> bool:
     kinds = {int(getattr(kind, "value", kind)) for kind in definition.dataTypes()}
     shape = layer.geometryType()
     points, lines, polygons, any_place, anything = (int(getattr(kind, "value", kind)) for kind in (
@@ -92,7 +98,7 @@ def _fits(layer, definition):
     return own in kinds or (own is not None and any_place in kinds)
 
 
-def _has_values(layer, field):
+def _has_values(layer: Any, field: str) -> bool:
     index = layer.fields().indexOf(field)
     if index < 0:
         return False

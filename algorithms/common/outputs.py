@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 import os
+from typing import TYPE_CHECKING
 
 from qgis.core import QgsProcessingParameterFeatureSink, QgsProcessingParameterRasterDestination, QgsVectorFileWriter
 
@@ -11,12 +12,21 @@ from .formats import raster_trouble, vector_trouble
 from .geopackage import contents, holds_tables
 from .inputs import files_read, same_file
 
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+    from typing import Any
+
+    from qgis.core import QgsProcessingContext, QgsProcessingParameterDefinition
+
+    from .declared import Raster
+    from .destinations import Destination
+
 __all__ = ["unusable_output"]
 
 _SHOWN = 5
 
 
-def unusable_output(alg, parameters, context):
+def unusable_output(alg: Any, parameters: dict[str, Any], context: QgsProcessingContext) -> str:
     """Why an output cannot be written where the user wants it, and what to do; '' when nothing speaks against it.
 
     Parameters
@@ -39,7 +49,7 @@ def unusable_output(alg, parameters, context):
     return _twice(wanted) or _is_read(alg, parameters, context, wanted)
 
 
-def _unfit_place(name, place):
+def _unfit_place(name: str, place: Destination) -> str:
     folder = os.path.dirname(place.path)
     if not os.path.isdir(folder):
         return f"{name} is to go into the folder {folder}, which does not exist. Make it first, or choose another."
@@ -53,7 +63,8 @@ def _unfit_place(name, place):
     return ""
 
 
-def _unfit_format(name, definition, place, rasters):
+def _unfit_format(name: str, definition: QgsProcessingParameterDefinition, place: Destination,
+                  rasters: Mapping[str, Raster]) -> str:
     ending = os.path.splitext(place.path)[1].lstrip(".").lower()
     if isinstance(definition, QgsProcessingParameterFeatureSink):
         if QgsVectorFileWriter.driverForExtension(ending) == "ESRI Shapefile":
@@ -70,7 +81,7 @@ def _unfit_format(name, definition, place, rasters):
             if lost else "")
 
 
-def _loses(name, definition, place):
+def _loses(name: str, definition: QgsProcessingParameterDefinition, place: Destination) -> str:
     """Refuse to write a file in the place of one that holds several tables, or anything of another kind."""
     if not os.path.exists(place.path) or os.path.getsize(place.path) == 0:
         return ""
@@ -86,7 +97,7 @@ def _loses(name, definition, place):
     return ""
 
 
-def _twice(wanted):
+def _twice(wanted: Sequence[tuple[str, QgsProcessingParameterDefinition, Destination]]) -> str:
     for k, (name, _, place) in enumerate(wanted):
         for other, _, there in wanted[:k]:
             apart = place.table and there.table and place.table.lower() != there.table.lower()
@@ -96,7 +107,8 @@ def _twice(wanted):
     return ""
 
 
-def _is_read(alg, parameters, context, wanted):
+def _is_read(alg: Any, parameters: dict[str, Any], context: QgsProcessingContext,
+             wanted: Sequence[tuple[str, QgsProcessingParameterDefinition, Destination]]) -> str:
     there = [entry for entry in wanted if os.path.exists(entry[2].path)]
     if not there:
         return ""

@@ -3,13 +3,17 @@ from __future__ import annotations
 
 import importlib.util
 import sys
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 __all__ = ["missing_packages_text"]
 
 _NEEDED = ("numpy", "pyproj", "shapely")
 
 
-def missing_packages_text(needed=_NEEDED):
+def missing_packages_text(needed: Sequence[str] = _NEEDED) -> str:
     """What to install and how, or '' when everything that is needed is there.
 
     Never advises pip for pyproj: its wheel carries a second PROJ library, which can abort QGIS.
@@ -27,7 +31,7 @@ def missing_packages_text(needed=_NEEDED):
     return f"Missing Python package: {', '.join(missing)}. Please {remedy}; then start QGIS again."
 
 
-def _there(name):
+def _there(name: str) -> bool:
     try:
         return importlib.util.find_spec(name) is not None
     except (ImportError, ValueError):

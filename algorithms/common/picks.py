@@ -1,7 +1,7 @@
 """A layer of picks -> ``targets.picks.Picks``: facts from fields, from one value for all, or from waypoint names."""
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from qgis.core import QgsWkbTypes
@@ -11,6 +11,20 @@ from ...survey.model.errors import InputError
 from ...survey.model.messages import Message, Setting
 from . import read, values
 from .compat import is_null
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from typing import Any
+
+    from qgis.core import (
+        QgsCoordinateReferenceSystem,
+        QgsProcessingAlgorithm,
+        QgsProcessingContext,
+        QgsProcessingFeedback,
+    )
+
+    from ...survey import Picks
+    from .read import Table
 
 __all__ = ["field_names", "places", "read_picks", "refuse_picks", "rejected_rows"]
 
@@ -24,7 +38,8 @@ _OURS = {"PING_FIELD": "ping", "SIDE_FIELD": "side", "RANGE_FIELD": "slant_m", "
 """Fields of 'Read picks from record image', used unasked in a layer that has side and slant_m; lengths are metres."""
 
 
-def field_names(alg, parameters, context):
+def field_names(alg: QgsProcessingAlgorithm, parameters: dict[str, Any],
+                context: QgsProcessingContext) -> dict[str, str]:
     """Field in use for each of ``FIELDS``, '' for none: the one given, else the one our own picks carry."""
     source = alg.parameterAsSource(parameters, "PICKS", context)
     there = source.fields().names() if source is not None else []
@@ -42,7 +57,7 @@ def field_names(alg, parameters, context):
     return chosen
 
 
-def refuse_picks(alg, parameters, context):
+def refuse_picks(alg: QgsProcessingAlgorithm, parameters: dict[str, Any], context: QgsProcessingContext) -> str:
     """Why the facts of the picks do not suffice, '' when they do."""
     source = alg.parameterAsSource(parameters, "PICKS", context)
     if source is not None and QgsWkbTypes.geometryType(source.wkbType()) not in (
@@ -67,13 +82,14 @@ def refuse_picks(alg, parameters, context):
         if unit == "RANGE_UNIT" and slant is not None and values.option(alg, parameters, unit, context) is None:
             used.append("SLANT")
         if used:
-            units = ", ".join(alg.parameterDefinition(unit).options())
+            definition: Any = alg.parameterDefinition(unit)
+            units = ", ".join(definition.options())
             return Message("{used} is given without its unit: choose {unit} ({units}). It is the unit on the display, "
                            "and no other can be guessed.", used=Setting(used[0]), unit=Setting(unit), units=units)
     return ""
 
 
-def _missing(parameters, names, slant):
+def _missing(parameters: dict[str, Any], names: Mapping[str, str], slant: Any) -> str:
     if not names["SIDE_FIELD"] and not values.given(parameters, "SIDE"):
         return ("The side of the picks is missing: choose the field that holds it (SIDE_FIELD), or one side for all "
                 "(SIDE). Names such as 'P 45' or 'stbd 32ft log' can be read, too: choose the field of the names.")
@@ -83,13 +99,16 @@ def _missing(parameters, names, slant):
     return ""
 
 
-def _unit(alg, parameters, context, names, name, unit):
+def _unit(alg: QgsProcessingAlgorithm, parameters: dict[str, Any], context: QgsProcessingContext,
+          names: Mapping[str, str], name: str, unit: str) -> str | None:
     """Unit of a field: the one given, or metres for a field of our own picks; None when nothing tells it."""
     chosen = values.option(alg, parameters, unit, context) if values.given(parameters, name) else None
     return chosen or ("m" if names[name] == _OURS.get(name) else None)
 
 
-def read_picks(alg, parameters, context, feedback, track_crs, outings, span_s=(np.nan, np.nan)):
+def read_picks(alg: QgsProcessingAlgorithm, parameters: dict[str, Any], context: QgsProcessingContext,
+               feedback: QgsProcessingFeedback, track_crs: QgsCoordinateReferenceSystem, outings: set[str],
+               span_s: tuple[float, float] = (np.nan, np.nan)) -> tuple[Table, Picks, np.ndarray, list[str]]:
     """Read the picks. A cell that cannot be read costs its row, with the reason, and never the run.
 
     Parameters
@@ -145,10 +164,10 @@ def read_picks(alg, parameters, context, feedback, track_crs, outings, span_s=(n
 class _Row:
     """Collects, for each row, why one of its cells cannot be read: ``why`` (n,), the first reason stands."""
 
-    def __init__(self, tab, why):
+    def __init__(self, tab: Table, why: np.ndarray) -> None:
         self.tab, self.why = tab, why
 
-    def told(self, field, values_and_reasons):
+    def told(self, field: str, values_and_reasons: tuple[np.ndarray, np.ndarray]) -> np.ndarray:
         """Values of (values, reasons); the reasons are kept."""
         values_, reason = values_and_reasons
         for row in np.flatnonzero((reason != "") & (self.why == "")):
@@ -156,7 +175,8 @@ class _Row:
         return values_
 
 
-def _times(alg, parameters, context, tab, names, notes, span_s, row):
+def _times(alg: QgsProcessingAlgorithm, parameters: dict[str, Any], context: QgsProcessingContext, tab: Table,
+           names: Mapping[str, str], notes: list[str], span_s: tuple[float, float], row: _Row) -> dict[str, np.ndarray]:
     field = names["TIME_FIELD"]
     if not field and tab.has("time") and any(isinstance(value, QDateTime) for value in tab.columns["time"]):
         field = "time"
@@ -169,7 +189,9 @@ def _times(alg, parameters, context, tab, names, notes, span_s, row):
     return {"t_s": row.told(field, read.times_told(tab, field, offset, order, span_s[0] if one_day else None))}
 
 
-def places(alg, parameters, context, feedback, track_crs):
+def places(alg: QgsProcessingAlgorithm, parameters: dict[str, Any], context: QgsProcessingContext,
+           feedback: QgsProcessingFeedback,
+           track_crs: QgsCoordinateReferenceSystem) -> tuple[np.ndarray, np.ndarray] | None:
     """(x, y) of all picks in the track's CRS, NaN where there is no point; None for a table."""
     source = alg.parameterAsSource(parameters, "PICKS", context)
     if QgsWkbTypes.geometryType(source.wkbType()) != QgsWkbTypes.GeometryType.PointGeometry:
@@ -185,7 +207,8 @@ class Lost(NamedTuple):
     places: tuple
 
 
-def rejected_rows(source_ids, picks, tab, rows, points):
+def rejected_rows(source_ids: np.ndarray, picks: Picks, tab: Table, rows: np.ndarray,
+                  points: tuple[np.ndarray, np.ndarray] | None) -> Lost:
     """What a layer of rejected picks carries beside their ids and the reasons.
 
     Parameters
@@ -209,7 +232,7 @@ def rejected_rows(source_ids, picks, tab, rows, points):
     return Lost(names, rows[at], None if points is None else tuple(values[rows[at]] for values in points))
 
 
-def _points(tab):
+def _points(tab: Table) -> tuple[np.ndarray, np.ndarray]:
     x, y = np.full(len(tab), np.nan), np.full(len(tab), np.nan)
     for row, geometry in enumerate(tab.geometries):
         if geometry is not None:
@@ -218,7 +241,8 @@ def _points(tab):
     return x, y
 
 
-def _lengths(alg, parameters, context, tab, names, columns, row):
+def _lengths(alg: QgsProcessingAlgorithm, parameters: dict[str, Any], context: QgsProcessingContext, tab: Table,
+             names: Mapping[str, str], columns: dict[str, Any], row: _Row) -> None:
     from ...survey.model.units import metres
 
     for name, unit, column in (("DEPTH_FIELD", "DEPTH_UNIT", "depth_m"), ("SHADOW_FIELD", "RANGE_UNIT", "shadow_end_m"),
@@ -231,7 +255,8 @@ def _lengths(alg, parameters, context, tab, names, columns, row):
         columns["shadow_open"] = read.flags(tab, "shadow_open")
 
 
-def _side_and_range(alg, parameters, context, tab, names, columns, tie):
+def _side_and_range(alg: QgsProcessingAlgorithm, parameters: dict[str, Any], context: QgsProcessingContext, tab: Table,
+                    names: Mapping[str, str], columns: dict[str, Any], tie: str) -> None:
     """Sides, ranges, labels, and why a row's cannot be read."""
     from ...survey import read_ranges, read_sides
     from ...survey.model.track import SIDES
@@ -258,12 +283,12 @@ def _side_and_range(alg, parameters, context, tab, names, columns, tie):
     columns["label"] = own if names["LABEL_FIELD"] else np.where(label != "", label, own)
 
 
-def _known(tab, field):
+def _known(tab: Table, field: str) -> list[Any]:
     """A column with None in place of QGIS's NULL, which would read as text."""
     return [None if is_null(value) else value for value in tab.columns[field]]
 
 
-def _objects(tab, notes):
+def _objects(tab: Table, notes: list[str]) -> np.ndarray:
     """Rows that are objects: picks of the bottom line tell depths and have no place of their own."""
     if not (tab.has("kind") and tab.has("slant_m")):
         return np.arange(len(tab))

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 from qgis.core import (
@@ -17,6 +18,11 @@ from qgis.core import (
 from ...survey.model.errors import InputError
 from .read import EMPTY, layer_crs
 
+if TYPE_CHECKING:
+    from typing import Any
+
+    from qgis.core import QgsProcessingContext
+
 __all__ = ["in_metres", "metric_crs"]
 
 _PLACES = 2000
@@ -24,12 +30,12 @@ _POLE = 90.0
 _SKIP = QgsProcessingFeatureSource.Flag.FlagSkipGeometryValidityChecks
 
 
-def in_metres(crs):
+def in_metres(crs: QgsCoordinateReferenceSystem) -> bool:
     """True for a projected CRS whose unit is the metre."""
     return not crs.isGeographic() and crs.mapUnits() == QgsUnitTypes.DistanceUnit.DistanceMeters
 
 
-def metric_crs(source, label, context):
+def metric_crs(source: Any, label: str, context: QgsProcessingContext) -> QgsCoordinateReferenceSystem:
     """The source's own CRS where it is projected in metres, else the UTM zone (WGS 84) of its median place.
 
     One fix at 0, 0 or far off tells nothing of where the lake is. Of large layers every so many-th place counts.
@@ -41,7 +47,7 @@ def metric_crs(source, label, context):
     request.setSubsetOfAttributes([])
     to_degrees = QgsCoordinateTransform(own, QgsCoordinateReferenceSystem("EPSG:4326"), context.transformContext())
     every = max(1, source.featureCount() // _PLACES)
-    places = []
+    places: list[tuple[float, float]] = []
     # refusals run outside QGIS's own net: there its exception about a torn line would end the whole program
     for count, feature in enumerate(source.getFeatures(request, _SKIP)):
         if count % every and places:

@@ -1,6 +1,8 @@
 """Raster layers -> depth grids, read by window through QGIS's own provider, whatever the format."""
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 from qgis.core import Qgis, QgsProcessingException, QgsRectangle
 
@@ -8,10 +10,19 @@ from ...survey.model.errors import InputError
 from .read import wkt
 from .values import given
 
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from typing import Any
+
+    from qgis.core import QgsProcessingAlgorithm, QgsProcessingContext
+
+    from ...survey import DepthGrid
+
 __all__ = ["depth_grid"]
 
 
-def depth_grid(alg, parameters, name, context):
+def depth_grid(alg: QgsProcessingAlgorithm, parameters: dict[str, Any], name: str,
+               context: QgsProcessingContext) -> DepthGrid | None:
     """The DepthGrid of a raster parameter, first band; None if it was left blank.
 
     Raises
@@ -35,11 +46,11 @@ def depth_grid(alg, parameters, name, context):
                      layer.name())
 
 
-def _reader(provider, extent, shape):
+def _reader(provider: Any, extent: Any, shape: tuple[int, int]) -> Callable[[int, int, int, int], np.ndarray]:
     """``read(row0, row1, col0, col1)`` for a DepthGrid; the provider is the caller's own, safe in a worker."""
     height, width = extent.height() / shape[0], extent.width() / shape[1]
 
-    def read(row0, row1, col0, col1):
+    def read(row0: int, row1: int, col0: int, col1: int) -> np.ndarray:
         window = QgsRectangle(extent.xMinimum() + col0 * width, extent.yMaximum() - row1 * height,
                               extent.xMinimum() + col1 * width, extent.yMaximum() - row0 * height)
         block = provider.block(1, window, col1 - col0, row1 - row0)

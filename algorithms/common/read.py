@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from qgis.core import (
@@ -21,6 +22,22 @@ from ...survey.model import schemas as survey_fields
 from ...survey.model.errors import Cancelled, InputError
 from .columns import Columns
 from .compat import is_null
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from typing import Any
+
+    from qgis.core import (
+        QgsFeature,
+        QgsGeometry,
+        QgsProcessingAlgorithm,
+        QgsProcessingContext,
+        QgsProcessingFeedback,
+    )
+    from shapely.geometry.base import BaseGeometry
+
+    from ...survey.model.layers import Field
+    from ...survey.model.track import Track
 
 __all__ = ["EMPTY", "Table", "flags", "layer_crs", "numbers", "numbers_told", "polygons", "refuse_hollow",
            "refuse_shape", "require", "shapes", "table", "texts", "times", "times_told", "track", "wkt"]
@@ -59,27 +76,27 @@ class Table:
 
     name: str
     crs: QgsCoordinateReferenceSystem
-    qgs_fields: object
+    qgs_fields: Any
     ids: np.ndarray
     columns: dict
     x: np.ndarray = None
     y: np.ndarray = None
     geometries: list = None
 
-    def __len__(self):
+    def __len__(self) -> int:
         return len(self.ids)
 
-    def has(self, name):
+    def has(self, name: str) -> bool:
         """True if the layer has the field."""
         return name in self.columns
 
 
-def wkt(crs):
+def wkt(crs: QgsCoordinateReferenceSystem) -> str:
     """A QGIS CRS as the WKT that pyproj reads."""
     return crs.toWkt(QgsCoordinateReferenceSystem.WktVariant.WKT_PREFERRED)
 
 
-def layer_crs(source, label):
+def layer_crs(source: Any, label: str) -> QgsCoordinateReferenceSystem:
     """The source's CRS; a layer without one is refused by its label."""
     crs = source.sourceCrs()
     if not crs.isValid():
@@ -88,7 +105,7 @@ def layer_crs(source, label):
     return crs
 
 
-def refuse_shape(source, definition):
+def refuse_shape(source: Any, definition: Any) -> None:
     """Refuse a table, and a layer of another kind than its parameter takes; only the dialog keeps them away."""
     label = definition.description()
     kinds = {int(getattr(kind, "value", kind)) for kind in definition.dataTypes()}
@@ -104,8 +121,9 @@ def refuse_shape(source, definition):
                          "Choose another layer.")
 
 
-def table(alg, parameters, name, context, feedback, *, crs=None, geometry="none", contract=False,
-          pixels=False, only=None):
+def table(alg: QgsProcessingAlgorithm, parameters: dict[str, Any], name: str, context: QgsProcessingContext,
+          feedback: QgsProcessingFeedback, *, crs: QgsCoordinateReferenceSystem | None = None, geometry: str = "none",
+          contract: bool = False, pixels: bool = False, only: Iterable[Field] | None = None) -> Table | None:
     """Read a feature source.
 
     Parameters
@@ -149,7 +167,9 @@ def table(alg, parameters, name, context, feedback, *, crs=None, geometry="none"
     columns = Columns(qgs_fields, only)
     if only is not None:
         request.setSubsetOfAttributes(columns.indices)
-    ids, places, bad, torn = [], [], [], []
+    ids, torn = [], []
+    places: list[Any] = []
+    bad: list[Any] = []
     check = _geometry_check(parameters, name, context) if geometry == "any" else _Check.GeometryNoCheck
     # QGIS's own check throws through the interpreter, which breaks it (seen with 3.22 on Python 3.11): see _is_torn
     skip = QgsProcessingFeatureSource.Flag.FlagSkipGeometryValidityChecks
@@ -181,7 +201,7 @@ def table(alg, parameters, name, context, feedback, *, crs=None, geometry="none"
     return result
 
 
-def _geometry_check(parameters, name, context):
+def _geometry_check(parameters: dict[str, Any], name: str, context: QgsProcessingContext) -> Any:
     """What is to happen to invalid geometries: set for this layer, or in the Processing options."""
     value = parameters.get(name)
     own = QgsProcessingFeatureSourceDefinition.Flag.FlagOverrideDefaultGeometryCheck
@@ -190,7 +210,7 @@ def _geometry_check(parameters, name, context):
     return context.invalidGeometryCheck()
 
 
-def _is_torn(source, feature, crs, check, label):
+def _is_torn(source: Any, feature: QgsFeature, crs: QgsCoordinateReferenceSystem, check: Any, label: str) -> bool:
     """True for a geometry that is not valid; an InputError where the user has set that to stop the run."""
     shape = feature.geometry()
     if crs.isGeographic() and shape.boundingBox().width() > _HALF_TURN:
@@ -212,7 +232,7 @@ def _is_torn(source, feature, crs, check, label):
                      "Processing > General > Invalid features filtering).")
 
 
-def _keep_place(feature, geometry, places, bad):
+def _keep_place(feature: QgsFeature, geometry: str, places: list[Any], bad: list[Any]) -> None:
     shape = feature.geometry()
     if geometry == "any":
         places.append(None if shape.isNull() or shape.isEmpty() else shape)
@@ -227,14 +247,15 @@ def _keep_place(feature, geometry, places, bad):
         places.append((vertex.x(), vertex.y()))
 
 
-def _refuse_shapefile(alg, parameters, name, context, label):
+def _refuse_shapefile(alg: QgsProcessingAlgorithm, parameters: dict[str, Any], name: str, context: QgsProcessingContext,
+                      label: str) -> None:
     layer = alg.parameterAsVectorLayer(parameters, name, context)
     if layer is not None and layer.storageType() == "ESRI Shapefile":
         raise InputError(f"{label} '{layer.name()}' is a Shapefile, which cuts field names to ten letters, so its "
                          "fields cannot be told apart. Use the GeoPackage or temporary layer the earlier tool made.")
 
 
-def require(tab, names, label, remedy):
+def require(tab: Table, names: Iterable[str], label: str, remedy: str) -> None:
     """Refuse a table that lacks fields, naming them and the remedy."""
     missing = [name for name in names if tab.qgs_fields.indexOf(name) < 0]
     if missing:
@@ -242,14 +263,14 @@ def require(tab, names, label, remedy):
         raise InputError(label + f" '{tab.name}' lacks the field{plural} {', '.join(missing)}. " + remedy)
 
 
-def refuse_hollow(tab, label, text):
+def refuse_hollow(tab: Table, label: str, text: str) -> None:
     """Refuse a table read with ``geometry='any'`` none of whose features has a geometry, naming it; ``text`` says what
     it lacks and what to do."""
     if not any(shape is not None for shape in tab.geometries):
         raise InputError(f"{label} '{tab.name}': {text}")
 
 
-def numbers(tab, name):
+def numbers(tab: Table, name: str) -> np.ndarray:
     """(n,) floats of a field, NaN where null or blank.
 
     Text with a decimal point or comma is read; other text and infinities are refused by row.
@@ -262,7 +283,7 @@ def numbers(tab, name):
     return values
 
 
-def numbers_told(tab, name):
+def numbers_told(tab: Table, name: str) -> tuple[np.ndarray, np.ndarray]:
     """As ``numbers``, but nothing is refused: (n,) floats, NaN where there is no usable number, and (n,) object array
     of str, why not; '' where there is one, or the cell is blank."""
     patience.look()
@@ -285,7 +306,7 @@ def numbers_told(tab, name):
     return values, reason
 
 
-def texts(tab, name):
+def texts(tab: Table, name: str) -> np.ndarray:
     """(n,) object array of str, '' where null."""
     patience.look()
     column = tab.columns[name]
@@ -294,14 +315,14 @@ def texts(tab, name):
     return out
 
 
-def flags(tab, name):
+def flags(tab: Table, name: str) -> np.ndarray:
     """(n,) bool; text files hold them as true/false, t/f, yes/no, 1/0."""
     truth = {"true", "t", "yes", "y", "1", "1.0"}
     return np.array([v if type(v) is bool else not is_null(v) and str(v).strip().lower() in truth
                      for v in tab.columns[name]], bool)
 
 
-def times(tab, name, offset_hours=0.0):
+def times(tab: Table, name: str, offset_hours: float = 0.0) -> np.ndarray:
     """(n,) seconds since 1970 UTC, NaN where null; see ``survey.model.times`` for what text is understood.
 
     A date-time without a zone is UTC by its wall clock (QGIS 3.22 marks UTC files as local), plus ``offset_hours``.
@@ -311,21 +332,22 @@ def times(tab, name, offset_hours=0.0):
     return clock.parse_times(_plain_times(tab, name), offset_hours=offset_hours, what=f"'{tab.name}', field {name}")
 
 
-def times_told(tab, name, offset_hours=0.0, date_order="", first_s=None):
+def times_told(tab: Table, name: str, offset_hours: float = 0.0, date_order: str = "",
+               first_s: float | None = None) -> tuple[np.ndarray, np.ndarray]:
     """As ``times``, but nothing is refused: seconds, and why a value could not be read; see ``survey.model.times``."""
     from ...survey.model import times as clock
 
     return clock.read_times(_plain_times(tab, name), offset_hours, date_order, first_s, name)
 
 
-def _plain_times(tab, name):
+def _plain_times(tab: Table, name: str) -> np.ndarray:
     column = tab.columns[name]
     values = np.empty(len(column), object)
     values[:] = [_plain_time(value) for value in column]
     return values
 
 
-def _plain_time(value):
+def _plain_time(value: Any) -> Any:
     """QDateTime -> ISO text of its wall clock, without a zone; None for null; others as they are."""
     if is_null(value):
         return None
@@ -340,7 +362,7 @@ def _plain_time(value):
     return value
 
 
-def shapes(tab):
+def shapes(tab: Table) -> list[BaseGeometry]:
     """Shapely geometries of a Table read with ``geometry='any'``, None where empty; none jumps at 180 degrees."""
     from ...survey.geometry import shapes as core
     from ...survey.geometry import transfer
@@ -355,7 +377,8 @@ def shapes(tab):
     return found
 
 
-def polygons(alg, parameters, name, context, feedback, crs):
+def polygons(alg: QgsProcessingAlgorithm, parameters: dict[str, Any], name: str, context: QgsProcessingContext,
+             feedback: QgsProcessingFeedback, crs: QgsCoordinateReferenceSystem) -> BaseGeometry | None:
     """All polygons of an optional layer as one shapely geometry in ``crs``, torn ones mended; None if left blank.
 
     Raises
@@ -377,13 +400,14 @@ def polygons(alg, parameters, name, context, feedback, crs):
     return joined
 
 
-def _wkb(geometry):
+def _wkb(geometry: QgsGeometry) -> bytes:
     if geometry.constGet().hasCurvedSegments():
         geometry = type(geometry)(geometry.constGet().segmentize())
     return geometry.asWkb().data()
 
 
-def track(alg, parameters, name, context, feedback, picks=True):
+def track(alg: QgsProcessingAlgorithm, parameters: dict[str, Any], name: str, context: QgsProcessingContext,
+          feedback: QgsProcessingFeedback, picks: bool = True) -> tuple[Track, QgsCoordinateReferenceSystem]:
     """A prepared track and its QGIS CRS.
 
     Parameters

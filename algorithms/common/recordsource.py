@@ -1,6 +1,8 @@
 """The source of a mapped record, read at points: which pass, sample and slant range a cell of the map shows."""
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 from osgeo import gdal
 from qgis.core import QgsProcessingException
@@ -10,12 +12,18 @@ from ...survey.model.messages import Message, Setting
 from .geopackage import quiet
 from .read import wkt
 
+if TYPE_CHECKING:
+    from typing import Any
+
+    from qgis.core import QgsCoordinateReferenceSystem, QgsProcessingAlgorithm, QgsProcessingContext
+
 __all__ = ["read_source"]
 
 _BANDS = ("outing", "pass_id", "sample_id", "slant")
 
 
-def read_source(alg, parameters, name, context, crs, x, y):
+def read_source(alg: QgsProcessingAlgorithm, parameters: dict[str, Any], name: str, context: QgsProcessingContext,
+                crs: QgsCoordinateReferenceSystem, x: np.ndarray, y: np.ndarray) -> Any:
     """(MapSource, whether the map's depths came off the record) at points.
 
     Parameters
@@ -58,7 +66,7 @@ def read_source(alg, parameters, name, context, crs, x, y):
                      found["sample_id"], found["slant"]), facts.get("DEPTH_FROM", "track") != "track"
 
 
-def _value(band, col, row):
+def _value(band: Any, col: int, row: int) -> float:
     value = float(np.frombuffer(band.ReadRaster(col, row, 1, 1, buf_type=gdal.GDT_Float32), np.float32)[0])
     nothing = band.GetNoDataValue()
     return np.nan if nothing is not None and np.float32(nothing) == np.float32(value) else value

@@ -1,6 +1,8 @@
 """The raster of 'Map bottom seen' -> ground that counts as seen, as polygons along its cells."""
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 from osgeo import gdal, ogr
 from qgis.core import (
@@ -17,6 +19,14 @@ from qgis.core import (
 from ...survey.model.errors import InputError
 from .values import given
 
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+    from typing import Any
+
+    from qgis.core import QgsCoordinateReferenceSystem, QgsProcessingAlgorithm, QgsProcessingContext
+    from shapely.geometry.base import BaseGeometry
+
+
 __all__ = ["seen_ground"]
 
 _ROWS = 512
@@ -25,7 +35,9 @@ OBJECT_SIZE = "OBJECT_SIZE_M"
 """Metadata item of the raster: side of the cube (m) that its detection grade is about."""
 
 
-def seen_ground(alg, parameters, name, context, crs, extent, required_looks, grade, step):
+def seen_ground(alg: QgsProcessingAlgorithm, parameters: dict[str, Any], name: str, context: QgsProcessingContext,
+                crs: QgsCoordinateReferenceSystem, extent: Any, required_looks: int, grade: str,
+                step: Callable[[float], object]) -> tuple[Any, list[str]] | None:
     """Ground seen according to a raster parameter; None if it was left blank.
 
     Parameters
@@ -68,7 +80,7 @@ def seen_ground(alg, parameters, name, context, crs, extent, required_looks, gra
     return ground, notes
 
 
-def _cell_m(raster, crs, window):
+def _cell_m(raster: gdal.Dataset, crs: QgsCoordinateReferenceSystem, window: tuple[int, int, int, int]) -> float:
     """Side of a cell on the ground (m), in the middle of a window."""
     left, width, _, top, _, height = raster.GetGeoTransform()
     x, y = left + (window[0] + window[2] / 2) * width, top + (window[1] + window[3] / 2) * height
@@ -81,7 +93,7 @@ def _cell_m(raster, crs, window):
     return float(np.sqrt(np.prod(sides)))
 
 
-def _open(layer, label, bands):
+def _open(layer: Any, label: str, bands: Iterable[str]) -> gdal.Dataset:
     """The GDAL dataset, if it has these bands of 'Map bottom seen'."""
     raster = gdal.Open(layer.source()) if layer.providerType() == "gdal" else None
     if raster is None:
@@ -98,14 +110,14 @@ def _open(layer, label, bands):
     return raster
 
 
-def _refuse_unknown_object(raster, label):
+def _refuse_unknown_object(raster: gdal.Dataset, label: str) -> None:
     size = raster.GetMetadataItem(OBJECT_SIZE)
     if not size or not float(size) > 0:
         raise InputError(f"{label} does not say for what size of object it was made, so detection cannot be judged. "
                          "Run 'Map bottom seen' again and use its output, or take the grade 'seen'.")
 
 
-def _window(raster, extent):
+def _window(raster: gdal.Dataset, extent: Any) -> tuple[int, int, int, int]:
     """(column, row, columns, rows) of the raster that an extent in its CRS meets, at least one cell."""
     left, width, _, top, _, height = raster.GetGeoTransform()
     limits = []
@@ -119,7 +131,8 @@ def _window(raster, extent):
     return column, row, columns, rows
 
 
-def _codes(raster, window, label, judged, step):
+def _codes(raster: gdal.Dataset, window: tuple[int, int, int, int], label: str, judged: Any,
+           step: Callable[[float], object]) -> np.ndarray:
     """Code of every cell in the window, read in slices of rows."""
     column, row, columns, rows = window
     bands = {raster.GetRasterBand(i + 1).GetDescription(): raster.GetRasterBand(i + 1)
@@ -133,7 +146,7 @@ def _codes(raster, window, label, judged, step):
     return found
 
 
-def _read(band, column, row, columns, rows, label):
+def _read(band: gdal.Band, column: int, row: int, columns: int, rows: int, label: str) -> np.ndarray:
     raw = band.ReadRaster(column, row, columns, rows, buf_type=gdal.GDT_Float32)
     if raw is None:
         raise InputError(f"{label} could not be read; check that its file is whole and at its place.")
@@ -144,7 +157,8 @@ def _read(band, column, row, columns, rows, label):
     return values
 
 
-def _polygons(raster, window, codes, back):
+def _polygons(raster: gdal.Dataset, window: tuple[int, int, int, int], codes: np.ndarray,
+              back: Any) -> dict[int, list[BaseGeometry]]:
     """Shapely polygons by code, in the CRS that ``back`` leads to."""
     from ...survey.geometry import shapes
 
@@ -159,7 +173,7 @@ def _polygons(raster, window, codes, back):
     layer.CreateField(ogr.FieldDefn("code", ogr.OFTInteger))
     band = memory.GetRasterBand(1)
     gdal.Polygonize(band, band, layer, 0)  # the band is its own mask: cells of code 0 are left out
-    ground = {}
+    ground: dict[int, list[Any]] = {}
     for feature in layer:
         shape = QgsGeometry()
         shape.fromWkb(bytes(feature.GetGeometryRef().ExportToWkb()))

@@ -3,6 +3,7 @@ from __future__ import annotations
 
 import os
 import shutil
+from typing import TYPE_CHECKING
 
 from qgis.core import QgsFeature, QgsFeatureSink, QgsProcessingException
 
@@ -10,6 +11,13 @@ from .compat import is_null
 from .destinations import destination
 from .disk import not_written, settle
 from .geopackage import contents, empty_copy, holds_tables, opened, quiet
+
+if TYPE_CHECKING:
+    from typing import Any
+
+    from qgis.core import QgsCoordinateReferenceSystem, QgsFields, QgsProcessingAlgorithm, QgsProcessingContext
+
+    from .stage import Stage
 
 __all__ = ["Sink"]
 
@@ -34,9 +42,11 @@ class Sink:
         False where an optional output was not asked for.
     """
 
-    def __init__(self, stage, told, alg, parameters, name, context, qgs_fields, kind, crs):
+    def __init__(self, stage: Stage, told: list[str], alg: QgsProcessingAlgorithm, parameters: dict[str, Any],
+                 name: str, context: QgsProcessingContext, qgs_fields: QgsFields, kind: Any,
+                 crs: QgsCoordinateReferenceSystem) -> None:
         self._stage, self._told, self._context, self._count = stage, told, context, 0
-        self._waiting = []
+        self._waiting: list[QgsFeature] = []
         self._label = f"'{alg.parameterDefinition(name).description()}' ({name})"
         self._place = destination(alg.parameterDefinition(name), parameters.get(name))
         if self._place is not None:
@@ -51,22 +61,23 @@ class Sink:
             raise QgsProcessingException(f"{self._why(str(error))} ({self._label})") from error
         self.wanted = self._sink is not None
         if not self.wanted:
-            definition, value = alg.parameterDefinition(name), parameters.get(name)
+            definition: Any = alg.parameterDefinition(name)
+            value = parameters.get(name)
             if (not is_null(value) and value != "") or not definition.flags() & definition.Flag.FlagOptional:
                 raise QgsProcessingException(alg.invalidSinkError(parameters, name))
 
     @property
-    def path(self):
+    def path(self) -> str:
         """The file asked for, '' where the layer goes elsewhere."""
         return "" if self._place is None else self._place.path
 
-    def __enter__(self):
+    def __enter__(self) -> Sink:
         return self
 
-    def __exit__(self, kind, error, trace):
+    def __exit__(self, kind: Any, error: Any, trace: Any) -> None:
         self._sink = None  # before its file is taken away: a traceback would keep it open
 
-    def add(self, feature):
+    def add(self, feature: QgsFeature) -> None:
         """Add one feature; QgsProcessingException if it was not taken."""
         self._count += 1
         if self._place is None or not self._place.append:
@@ -77,12 +88,12 @@ class Sink:
         if len(self._waiting) == _AT_ONCE:
             self._add_waiting()
 
-    def _add_waiting(self):
+    def _add_waiting(self) -> None:
         if self._waiting and not self._sink.addFeatures(self._waiting, _FAST):
             raise QgsProcessingException(self._why(self._sink.lastError()))
         self._waiting = []
 
-    def finish(self):
+    def finish(self) -> str:
         """Close the layer, read it back, and hand it to the stage; its id or address, as QGIS is to know it."""
         self._add_waiting()
         self._sink = None
@@ -104,7 +115,7 @@ class Sink:
             self._stage.keep(made, path)
         return self._renamed()
 
-    def _prepare(self):
+    def _prepare(self) -> bool:
         """True if the layer is to become a table of a file that may hold others; what is appended to is laid ready."""
         place = self._place
         there = os.path.exists(place.path)
@@ -123,26 +134,26 @@ class Sink:
         empty_copy(place.path, self._table(), self._made)
         return True
 
-    def _table(self):
+    def _table(self) -> str:
         return self._place.table or os.path.splitext(os.path.basename(self._place.path))[0]
 
-    def _why(self, reason):
+    def _why(self, reason: str) -> str:
         reason = "; ".join(dict.fromkeys([reason, *self._told]))
         path = self._place.path if self._place is not None else self._label
         return not_written(path, self._stage.in_place(reason))
 
-    def _let_go(self):
+    def _let_go(self) -> None:
         """QGIS keeps the layer that was appended to."""
         store = self._context.temporaryLayerStore()
         if store.mapLayer(self._dest) is not None:
             store.removeMapLayer(self._dest)
 
-    def _verify(self):
+    def _verify(self) -> None:
         found = _rows(self._made, "")
         if found != self._before + self._count:
             raise QgsProcessingException(self._why(f"it holds {found or 'no'} rows of {self._before + self._count}"))
 
-    def _renamed(self):
+    def _renamed(self) -> str:
         """The final address, under which QGIS will load the layer."""
         path = self._place.path
         if self._into_table or self._place.table:
@@ -156,7 +167,7 @@ class Sink:
         return dest
 
 
-def _rows(path, table):
+def _rows(path: str, table: str) -> int | None:
     """How many features a file really hands out, None where it cannot be read."""
     data = opened(path)
     layer = None if data is None else data.GetLayerByName(table) if table else data.GetLayer(0)

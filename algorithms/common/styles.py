@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 from collections import deque
+from typing import TYPE_CHECKING
 
 from qgis.core import Qgis, QgsExpressionContextUtils, QgsProcessingLayerPostProcessorInterface
 
@@ -10,6 +11,15 @@ from .compat import set_layer_group
 from .remembered import display_unit
 from .style_files import STYLES, has_users_style
 from .tree import arrange, rank
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping, Sequence
+    from pathlib import Path
+    from typing import Any
+
+    from qgis.core import QgsProcessingContext, QgsProcessingFeedback, QgsVectorLayer
+
+    from ...survey.model.layers import Field, Layer
 
 __all__ = ["UNIT", "dress", "put_into_group", "then"]
 
@@ -21,17 +31,18 @@ UNIT = "athwart_unit"
 
 _FOOT = 0.3048
 
-_held = deque(maxlen=200)
+_held: deque[_Dresser] = deque(maxlen=200)
 """QGIS keeps no reference to a post-processor: one that nobody holds is never called."""
 
 
 class _Dresser(QgsProcessingLayerPostProcessorInterface):
-    def __init__(self, style, more, schema=None, outing=""):
+    def __init__(self, style: Path | None, more: Mapping[str, Path], schema: Layer | None = None,
+                 outing: str = "") -> None:
         super().__init__()
         self._style, self._more, self._schema, self.outing = style, more, schema, outing
         self.then = None
 
-    def postProcessLayer(self, layer, context, feedback):
+    def postProcessLayer(self, layer: Any, context: QgsProcessingContext, feedback: QgsProcessingFeedback) -> None:
         if self._style is not None and not has_users_style(layer.source()):
             layer.loadNamedStyle(str(self._style))
         styles = layer.styleManager()
@@ -51,7 +62,7 @@ class _Dresser(QgsProcessingLayerPostProcessorInterface):
         layer.triggerRepaint()
 
 
-def _play_back(layer, told_of):
+def _play_back(layer: Any, told_of: Layer) -> None:
     """Let the temporal controller play the outing where the layer has times: what has come to pass stays.
 
     Without times of its own, a layer plays by those that came with the user's rows: rejected picks do.
@@ -66,7 +77,7 @@ def _play_back(layer, told_of):
         temporal.setIsActive(True)
 
 
-def _explain(layer, told_of, unit="m"):
+def _explain(layer: QgsVectorLayer, told_of: Layer, unit: str = "m") -> None:
     """Every field's meaning as its alias in tables and forms, and the map tip that the schema asks for."""
     for index, name in enumerate(layer.fields().names()):
         if name in told_of:
@@ -79,18 +90,18 @@ def _explain(layer, told_of, unit="m"):
     layer.setMapTipTemplate(f"<table>{''.join(told)}</table>")
 
 
-def _told(field, unit):
+def _told(field: Field, unit: str) -> str:
     """Row of a tip: lengths in the unit of who reads it."""
     if unit == "ft" and field.unit == "m" and field.kind == "double":
         return _row(f"{field.text} (ft)", f'round("{field.name}" / {_FOOT}, 1)')
     return _row(field.alias, _safe(field.name))
 
 
-def _row(words, expression):
+def _row(words: str, expression: str) -> str:
     return f"<tr><td>{words}</td><td>[% {expression} %]</td></tr>"
 
 
-def _safe(name):
+def _safe(name: str) -> str:
     """Expression of a field's value as text in which no markup is left: names come from other people's files."""
     text = f"to_string(coalesce(\"{name}\", ''))"
     for sign, written in (("&", "&amp;"), ("<", "&lt;"), (">", "&gt;"), ('"', "&quot;")):
@@ -98,7 +109,7 @@ def _safe(name):
     return text
 
 
-def _depth(names, unit="m"):
+def _depth(names: Sequence[str], unit: str = "m") -> str:
     """Expression of a target's depth with its place, rounded down; see ``survey.report.depthwords``."""
     told = {"bottom_m": f"'bottom ' || {{}} || ' {unit}'", "depth_m": f"{{}} || ' {unit} under the boat when seen'"}
     scale = f" / {_FOOT}" if unit == "ft" else ""
@@ -108,7 +119,8 @@ def _depth(names, unit="m"):
     return f"CASE {' '.join(cases)} ELSE '' END"
 
 
-def dress(context, dest, style, more=None, schema=None, outing=""):
+def dress(context: QgsProcessingContext, dest: str | None, style: str, more: Mapping[str, str] | None = None,
+          schema: Layer | None = None, outing: str = "") -> None:
     """Give the layer its style and the meaning of its fields when, and only when, QGIS is to load it.
 
     ``more``: further styles by the name they get in the layer's style menu; ``schema``: the Layer it is,
@@ -124,13 +136,13 @@ def dress(context, dest, style, more=None, schema=None, outing=""):
     context.layerToLoadOnCompletionDetails(dest).setPostProcessor(dresser)
 
 
-def then(context, dest, call):
+def then(context: QgsProcessingContext, dest: str | None, call: Callable[..., object]) -> None:
     """Have ``call(layer)`` called when QGIS has loaded and dressed the layer; never where it does not load it."""
     if dest and context.willLoadLayerOnCompletion(dest):
         context.layerToLoadOnCompletionDetails(dest).postProcessor().then = call
 
 
-def put_into_group(context, dest, group):
+def put_into_group(context: QgsProcessingContext, dest: str | None, group: str) -> None:
     """Have the layer loaded into a group of the layer tree, which its name then tells; '' leaves it where it is."""
     if not group or not dest or not context.willLoadLayerOnCompletion(dest):
         return

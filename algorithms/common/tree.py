@@ -1,11 +1,20 @@
 """Where finished layers stand in the layer tree: in a group of their outing, what is small above what hides it."""
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from qgis.core import QgsLayerTree, QgsMapLayerType, QgsProject, QgsWkbTypes
 from qgis.PyQt.QtCore import QTimer
 
 from .compat import is_null
 from .values import given
+
+if TYPE_CHECKING:
+    from typing import Any
+
+    from qgis.core import QgsProcessingContext
+
+    from ...survey.model.layers import Layer
 
 __all__ = ["arrange", "outing_of", "rank"]
 
@@ -21,7 +30,7 @@ _TABLE, _RASTER = 20.0, 30.0
 _RANK = "athwart/rank"
 
 
-def rank(layer, schema=None):
+def rank(layer: Any, schema: Layer | None = None) -> float:
     """Place of a layer from the top, a number."""
     if layer.type() != QgsMapLayerType.VectorLayer:
         return _RASTER
@@ -30,7 +39,7 @@ def rank(layer, schema=None):
     return _KINDS.get(layer.geometryType(), _TABLE)
 
 
-def outing_of(tool, parameters, context):
+def outing_of(tool: Any, parameters: dict[str, Any], context: QgsProcessingContext) -> str:
     """The one outing that the layers of a run are of, '' where they are of several or do not say."""
     names = set()
     for name in tool.TAKES:
@@ -41,7 +50,7 @@ def outing_of(tool, parameters, context):
     return names.pop() if len(names) == 1 else ""
 
 
-def arrange(layer, outing, place):
+def arrange(layer: Any, outing: str, place: Any) -> None:
     """Move a layer that QGIS has loaded to its place; where QGIS adds it only later, once it has done so.
 
     Parameters
@@ -59,7 +68,7 @@ def arrange(layer, outing, place):
         QTimer.singleShot(0, lambda: _move(key, outing, place))
 
 
-def _name_once(layer):
+def _name_once(layer: Any) -> None:
     taken = {other.name() for key, other in QgsProject.instance().mapLayers().items() if key != layer.id()}
     name, number = layer.name(), 2
     while layer.name() in taken:
@@ -67,7 +76,7 @@ def _name_once(layer):
         number += 1
 
 
-def _move(key, outing, place):
+def _move(key: str, outing: str, place: Any) -> bool:
     """True if the layer was found in the tree."""
     node = QgsProject.instance().layerTreeRoot().findLayer(key)
     if node is None:
@@ -82,7 +91,7 @@ def _move(key, outing, place):
     return True
 
 
-def _index(group, node, place):
+def _index(group: Any, node: Any, place: Any) -> int:
     """Before the first of our layers that belongs lower; other people's layers stay where they are."""
     for index, child in enumerate(group.children()):
         if child is not node and _place(child) >= place:
@@ -90,6 +99,6 @@ def _index(group, node, place):
     return len(group.children())
 
 
-def _place(node):
+def _place(node: Any) -> float:
     layer = node.layer() if QgsLayerTree.isLayer(node) else None
     return float(layer.customProperty(_RANK, -1.0)) if layer is not None else -1.0

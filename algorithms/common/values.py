@@ -6,11 +6,18 @@ from __future__ import annotations
 
 import difflib
 import math
+from typing import TYPE_CHECKING
 
 from qgis.core import QgsProcessingParameters, QgsProperty
 
 from ...survey.model.errors import InputError
 from .compat import is_null
+
+if TYPE_CHECKING:
+    from typing import Any
+
+    from qgis.core import QgsProcessingAlgorithm, QgsProcessingContext
+
 
 __all__ = ["given", "number", "option", "percent", "refuse_unknown_words", "text", "whole"]
 
@@ -18,13 +25,14 @@ LEAST_PERCENT = 10.0
 """Of a confidence: less says nothing of a place."""
 
 
-def given(parameters, name):
+def given(parameters: dict[str, Any], name: str) -> bool:
     """True if the caller gave a value, as against nothing, NULL or blank text."""
     value = parameters.get(name)
     return not is_null(value) and not (isinstance(value, str) and not value.strip())
 
 
-def number(alg, parameters, name, context):
+def number(alg: QgsProcessingAlgorithm, parameters: dict[str, Any], name: str,
+           context: QgsProcessingContext) -> float | None:
     """The number, its default when blank, or None when there is no default either.
 
     Raises
@@ -32,7 +40,7 @@ def number(alg, parameters, name, context):
     InputError
         For text that is no number, NaN or infinity, by the parameter's label.
     """
-    definition = alg.parameterDefinition(name)
+    definition: Any = alg.parameterDefinition(name)
     if not given(parameters, name):
         default = definition.defaultValue()
         return None if is_null(default) else float(default)
@@ -55,7 +63,8 @@ def number(alg, parameters, name, context):
     return value
 
 
-def whole(alg, parameters, name, context):
+def whole(alg: QgsProcessingAlgorithm, parameters: dict[str, Any], name: str,
+          context: QgsProcessingContext) -> int | None:
     """As ``number``, as int; a fraction is refused."""
     value = number(alg, parameters, name, context)
     if value is not None and value != int(value):
@@ -63,9 +72,10 @@ def whole(alg, parameters, name, context):
     return None if value is None else int(value)
 
 
-def option(alg, parameters, name, context):
+def option(alg: QgsProcessingAlgorithm, parameters: dict[str, Any], name: str,
+           context: QgsProcessingContext) -> str | None:
     """The chosen word of a list, its default when blank, or None; a word that is not on the list is refused."""
-    definition = alg.parameterDefinition(name)
+    definition: Any = alg.parameterDefinition(name)
     value = parameters[name] if given(parameters, name) else definition.defaultValue()
     if is_null(value) or value == "":
         return None
@@ -77,12 +87,13 @@ def option(alg, parameters, name, context):
     return value
 
 
-def percent(alg, parameters, name, context):
+def percent(alg: QgsProcessingAlgorithm, parameters: dict[str, Any], name: str,
+            context: QgsProcessingContext) -> float | None:
     """A probability in percent, as a share: 95 gives 0.95. So does 0.95, which nobody means as a percentage."""
     value = number(alg, parameters, name, context)
     if value is None or 0 < value < 1:
         return value
-    definition = alg.parameterDefinition(name)
+    definition: Any = alg.parameterDefinition(name)
     low, high = LEAST_PERCENT, definition.maximum()
     if not low <= value <= high:
         raise InputError(f"{definition.description()} ({name}) is {value:g}; give a number from {low:g} to {high:g}, "
@@ -90,7 +101,7 @@ def percent(alg, parameters, name, context):
     return value / 100
 
 
-def refuse_unknown_words(alg, parameters):
+def refuse_unknown_words(alg: Any, parameters: dict[str, Any]) -> None:
     """Refuse what is on no list of words, and say what is; QGIS itself says only that the value is wrong.
 
     Raises
@@ -112,6 +123,6 @@ def refuse_unknown_words(alg, parameters):
                              f"{', '.join(definition.options())}." + (f" Did you mean {near[0]}?" if near else ""))
 
 
-def text(alg, parameters, name, context):
+def text(alg: QgsProcessingAlgorithm, parameters: dict[str, Any], name: str, context: QgsProcessingContext) -> str:
     """The text without surrounding blanks, '' when not given."""
     return (alg.parameterAsString(parameters, name, context) or "").strip()

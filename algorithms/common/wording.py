@@ -1,17 +1,22 @@
 """Messages in the words of the form: every setting by its label and id, every function by the title of its tool."""
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from ...survey.model.messages import Function, Message
+
+if TYPE_CHECKING:
+    from typing import Any
 
 __all__ = ["in_form_words", "known_word", "label"]
 
 
-def label(tool, name):
+def label(tool: Any, name: str) -> str:
     """A parameter as messages name it: ``'Changes of range' (SETTINGS)``."""
     return f"'{tool.parameterDefinition(name).description()}' ({name})"
 
 
-def in_form_words(tool, text, field=None):
+def in_form_words(tool: Any, text: str, field: str | tuple[str, ...] | None = None) -> str:
     """A text of the core, or of a tool itself, in the words of this tool's form.
 
     Parameters
@@ -32,7 +37,7 @@ def in_form_words(tool, text, field=None):
     return f"{', '.join(words)}: {text}" if words else str(text)
 
 
-def known_word(tool, setting):
+def known_word(tool: Any, setting: str) -> str:
     """What the form calls a setting of the core: a label and id, or several, or a word; '' where it has none."""
     names = tool.FIELDS.get(setting, setting.upper())
     boxes = [name for name in ((names,) if isinstance(names, str) else names) if tool.parameterDefinition(name)]
@@ -41,7 +46,7 @@ def known_word(tool, setting):
     return tool.FIELDS.get(setting, "")
 
 
-def _word(tool, name):
+def _word(tool: Any, name: Any) -> str:
     from .. import tool_of
     if isinstance(name, Function):
         other = tool_of(name.name)

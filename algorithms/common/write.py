@@ -3,6 +3,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from qgis.core import (
@@ -25,6 +26,22 @@ from .stage import shared
 from .styles import dress
 from .tree import outing_of
 
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping, Sequence
+    from typing import Any
+
+    from qgis.core import (
+        QgsCoordinateReferenceSystem,
+        QgsProcessingAlgorithm,
+        QgsProcessingContext,
+        QgsProcessingFeedback,
+    )
+    from shapely.geometry.base import BaseGeometry
+
+    from ...survey.model.layers import Field
+    from .read import Table
+    from .stage import Stage
+
 __all__ = ["Carried", "write_layer"]
 
 _KINDS = {"point": QgsWkbTypes.Type.Point, "line": QgsWkbTypes.Type.LineString,
@@ -42,7 +59,7 @@ _AT_ONCE = 2000
 class Carried:
     """The user's own fields, to follow ours: ``table`` they stand in, ``rows`` (n,) int, -1 where there is none."""
 
-    table: object
+    table: Table
     rows: np.ndarray
 
 
@@ -51,12 +68,12 @@ class _Output:
     """One layer to be written; see ``write_layer``."""
 
     fields: Layer
-    columns: dict
-    places: object
-    carried: Carried
+    columns: Mapping[str, Any]
+    places: Any
+    carried: Carried | None
 
     @property
-    def geometry(self):
+    def geometry(self) -> str:
         """The layer's own kind, or that of ``places`` where these have more parts, or a table has some."""
         kind = self.fields.geometry
         if kind == "table" and self.places is not None:
@@ -67,7 +84,9 @@ class _Output:
         return kind
 
 
-def write_layer(alg, parameters, name, context, feedback, *, fields, columns, crs, places=None, carried=None):
+def write_layer(alg: QgsProcessingAlgorithm, parameters: dict[str, Any], name: str, context: QgsProcessingContext,
+                feedback: QgsProcessingFeedback, *, fields: Layer, columns: Mapping[str, Any],
+                crs: QgsCoordinateReferenceSystem, places: Any = None, carried: Carried | None = None) -> str | None:
     """Write one output layer; it gets its place when the run has succeeded, with all the others.
 
     Parameters
@@ -102,7 +121,7 @@ def write_layer(alg, parameters, name, context, feedback, *, fields, columns, cr
     return dest
 
 
-def _fields(fields, carried):
+def _fields(fields: Layer, carried: Carried | None) -> tuple[QgsFields, list[tuple[int, QgsField]]]:
     """(QgsFields of ours and the user's, (index, QgsField) of the user's)."""
     qgs_fields = QgsFields()
     for field in fields:
@@ -110,13 +129,14 @@ def _fields(fields, carried):
     kept = _kept_fields(carried)
     if kept:
         own = QgsFields()
-        for _, field in kept:
-            own.append(field)
+        for _, carried_field in kept:
+            own.append(carried_field)
         qgs_fields = QgsProcessingUtils.combineFields(qgs_fields, own)
     return qgs_fields, kept
 
 
-def _fill(sink, stage, qgs_fields, kept, output):
+def _fill(sink: Sink, stage: Stage, qgs_fields: QgsFields, kept: Sequence[tuple[int, QgsField]],
+          output: _Output) -> None:
     size = _size(output.columns, output.places, output.geometry)
     tell = stage.pace(size)
     lists = []
@@ -139,7 +159,7 @@ def _fill(sink, stage, qgs_fields, kept, output):
     tell(size)
 
 
-def _size(columns, places, kind):
+def _size(columns: Mapping[str, Any], places: Any, kind: str) -> int:
     if kind == "point":
         return len(places[0])
     if places is not None:
@@ -147,7 +167,7 @@ def _size(columns, places, kind):
     return max((len(values) for values in columns.values()), default=0)
 
 
-def _kept_fields(carried):
+def _kept_fields(carried: Carried | None) -> list[tuple[int, QgsField]]:
     """(index, QgsField) of the user's own fields.
 
     ``fid`` would clash with a GeoPackage's key and becomes src_fid, unless an earlier tool already kept one.
@@ -166,13 +186,13 @@ def _kept_fields(carried):
     return kept
 
 
-def _carried_values(carried, index):
+def _carried_values(carried: Carried, index: int) -> list[Any]:
     name = carried.table.qgs_fields[index].name()
     column = carried.table.columns[name]
     return [None if row < 0 or is_null(column[row]) else column[row] for row in carried.rows.tolist()]
 
 
-def _plain(field, columns):
+def _plain(field: Field, columns: Mapping[str, Any]) -> list[Any] | None:
     """Python values of one field, or None when there is no column for it."""
     if field.kind == "datetime":
         values = columns.get(field.name, columns.get("t_s"))
@@ -187,7 +207,7 @@ def _plain(field, columns):
     return [convert(value) for value in values]
 
 
-def _from_numbers(kind, values):
+def _from_numbers(kind: str, values: np.ndarray) -> list[Any]:
     """Python values of an array of numbers, None where it is not finite; whole columns at a time."""
     unknown = np.flatnonzero(~np.isfinite(values)) if values.dtype.kind == "f" else ()
     if len(unknown):
@@ -199,29 +219,29 @@ def _from_numbers(kind, values):
     return plain
 
 
-def _unknown(value):
+def _unknown(value: Any) -> bool:
     return is_null(value) or (isinstance(value, float) and not math.isfinite(value))
 
 
-def _double(value):
+def _double(value: Any) -> float | None:
     return None if _unknown(value) else float(value)
 
 
-def _int(value):
+def _int(value: Any) -> int | None:
     return None if _unknown(value) else int(value)
 
 
-def _text(value):
+def _text(value: Any) -> str | None:
     if type(value) is str:
         return value or None
     return None if _unknown(value) or value == "" else str(value)
 
 
-def _bool(value):
+def _bool(value: Any) -> bool | None:
     return None if _unknown(value) else bool(value)
 
 
-def _moments(values):
+def _moments(values: np.ndarray) -> list[QDateTime | None]:
     made = []
     for start in range(0, len(values), _AT_ONCE):
         patience.look()
@@ -229,14 +249,14 @@ def _moments(values):
     return made
 
 
-def _moment(t_s):
+def _moment(t_s: float) -> QDateTime | None:
     """QDateTime in UTC, to the millisecond; null for NaN."""
     if not math.isfinite(t_s):
         return None
     return QDateTime.fromMSecsSinceEpoch(int(round(t_s * 1000)), QTimeZone.utc())
 
 
-def _geometries(kind, places, size):
+def _geometries(kind: str, places: Any, size: int) -> Iterator[QgsGeometry]:
     if kind == "table" or places is None:
         return (QgsGeometry() for _ in range(size))
     if kind == "point":
@@ -245,7 +265,7 @@ def _geometries(kind, places, size):
     return (_shape(kind, geometry) for geometry in places)
 
 
-def _shape(kind, geometry):
+def _shape(kind: str, geometry: BaseGeometry | None) -> QgsGeometry:
     from ...survey.geometry import shapes
 
     made = QgsGeometry()

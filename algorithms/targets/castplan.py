@@ -120,7 +120,7 @@ class CastPlan(AthwartAlgorithm):
         given = [name for name in ("BOAT", "BOAT_POINT", "STAND_OFF") if values.given(parameters, name)]
         if len(given) > 1:
             return Message("{given} are given together; choose one way to cast from: {ways}.",
-                           given=Message.joined(" and ", map(Setting, given)), ways=_WAYS)
+                           given=Message.joined(" and ", [Setting(name) for name in given]), ways=_WAYS)
         if not given:
             return Message("Nothing says where to cast from. Give {ways}.", ways=_WAYS)
         if given == ["BOAT_POINT"] and values.number(self, parameters, "HEADING", context) is None:

@@ -95,7 +95,7 @@ class ReadLogs(AthwartAlgorithm):
             step=stepper(feedback, 0, 80))
         self.tell(feedback, (*logs.files, *logs.notes),
                   (*logs.warnings, *("Left out: " + text + "." for text in logs.rejected)))
-        results = {"FIX_COUNT": len(logs.fixes["t_s"]), "DEPTH_COUNT": logs.depth_count,
+        results: dict[str, object] = {"FIX_COUNT": len(logs.fixes["t_s"]), "DEPTH_COUNT": logs.depth_count,
                    "REJECTED_COUNT": logs.rejected_count}
         for name, layer, columns in (("OUTPUT", schemas.FIXES, logs.fixes),
                                      ("WAYPOINTS", schemas.WAYPOINTS, logs.waypoints)):

@@ -58,7 +58,7 @@ def metric_crs(crs: CRS | str, x: np.ndarray, y: np.ndarray) -> CRS:
 class Raster:
     """``left``, ``top`` the outer corner (crs units), ``cell`` the side of a cell (m), ``rows``, ``cols`` the size."""
 
-    crs: object
+    crs: CRS
     left: float
     top: float
     cell: float

@@ -160,7 +160,7 @@ def describe(row: Callable[[str], Any], unit: str = "m") -> str:
     status = row("status")
     digits = 1 if unit == "m" else 0
 
-    def length(value_m):
+    def length(value_m: float) -> str:
         return f"{value_m / LENGTHS[unit]:.{digits}f} {unit}"
     words = []
     if radius is not None and confidence is not None:

@@ -62,6 +62,10 @@ def test_all_behind_the_door_is_typed_and_held_to_it():
         assert home.startswith("model.") or f'"survey.{home}"' in held, f"{home} is not in pyproject's list for mypy"
 
 
+def test_what_tools_share_is_typed():
+    assert runpy.run_path(str(ROOT / "tools" / "untyped.py"))["shared"]() == []
+
+
 def test_the_door_costs_nothing_before_it_is_asked():
     code = ("import sys; sys.path.insert(0, sys.argv[1]); import clone; clone.load(); import athwart.survey as survey\n"
             "heavy = {'numpy', 'shapely', 'pyproj', 'xml'} & set(sys.modules); assert not heavy, heavy\n"
