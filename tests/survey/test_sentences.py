@@ -146,3 +146,10 @@ def test_whole_sentences_are_found_among_noise_and_cut_ones(lines, end):
 def test_junk_never_crashes(junk):
     texts, found, _ = framed(junk)
     assert len(texts) == len(found.lines)
+
+
+@pytest.mark.parametrize("after", ["", sentence(DEPTHS[0]) + "\n"])
+def test_a_checksum_without_a_sentence_before_it_is_junk_and_no_wrong_checksum(after):
+    """A line whose beginning was lost, and the sentence after it, if any, which is as good as ever."""
+    texts, found, tally = framed(f"DPT,5.3,0.4*3A\n{after}")
+    assert texts == [DEPTHS[0]][:len(after)] and tally.count() == 0 and found.total == len(texts)
