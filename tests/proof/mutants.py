@@ -41,7 +41,7 @@ FOLDERS = {"core": ("tests/survey", "tests/published"), "qgis": ("tests/algorith
 SHARES = {"compare": 35, "join": 15, "count": 25, "number": 20, "least": 10, "sign": 10, "drop": 15}
 """Breaks of each kind in a hundred and thirty."""
 LEAST_SCORE = 0.95
-FIRST_S, LIMIT_S = 5.0, 100.0
+FIRST_S, LIMIT_S = 5.0, 40.0
 """Seconds of tests, by the clock of the record: of a first handful, and of all that a break meets."""
 PATIENCE, START_S = 5.0, 25.0
 """A break has died by time when it takes so many times what the same tests take unbroken just afterwards."""

@@ -1,5 +1,7 @@
 """Where passes are cut, how they are numbered, and thinning against a plain walk along the track."""
 import numpy as np
+import pytest
+import tracks
 from athwart.survey.passes import numbering
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -51,3 +53,12 @@ def test_thinning_keeps_what_it_must():
     kept = numbering.thin(path, np.arange(100) * 0.1, group, keep, 3.0)
     assert kept[[0, 23, 24, 49, 50, 99]].all() and kept.sum() < 20
     assert numbering.thin(path, np.arange(100.0), group, keep, 0.0).all()
+
+
+@pytest.mark.parametrize("usable, change, joined", [
+    ([1, 1, 1, 1], {}, [1, 1, 1]), ([1, 0, 1, 1], {}, [0, 0, 1]), ([0, 1, 1, 0], {}, [0, 1, 0]),
+    ([1, 1, 1, 1], {"sample_id": [0, 1, 3, 4]}, [1, 0, 1]), ([1, 1, 1, 1], {"pass_id": [1, 2, 2, 2]}, [0, 1, 1]),
+    ([1, 1, 1, 1], {"outing": ["a", "a", "a", "b"]}, [1, 1, 0])])
+def test_only_neighbours_of_one_pass_that_are_both_usable_are_joined(usable, change, joined):
+    track = tracks.made("EPSG:32615", np.zeros(4), np.arange(4.0), 0.0, usable=np.array(usable, bool), **change)
+    assert track.joined().astype(int).tolist() == joined
