@@ -5,6 +5,8 @@ from functools import reduce
 
 import numpy as np
 import pytest
+from athwart.survey.fixes.logged import fixes_of
+from athwart.survey.io.logs import read_logs
 from athwart.survey.io.nmea import read_nmea
 from athwart.survey.io.sensor_sync import place_readings
 from athwart.survey.io.sentences import WRONG_CHECKSUM, plain_bytes
@@ -499,3 +501,17 @@ def test_a_reading_in_a_long_silence_of_the_clock_goes_with_the_last_times_aroun
     order, t = np.array([0, 2, 4, 6, 100]), np.arange(5.0)
     assert place_readings(np.array([50]), order, t, order, t).tolist() == [3]
     assert place_readings(np.array([102, 106]), order, t, order, t).tolist() == [4, -1]  # past the end: twice 2 places
+
+
+@pytest.mark.parametrize("sounded", [True, False])
+def test_fixes_of_logs_carry_the_soundings_with_their_kind_or_none_of_it(tmp_path, sounded):
+    body = [one for k in range(4) for one in (rmc(f"12000{k}", k), *["SDDPT,5.4,0.4,"] * sounded)]
+    (tmp_path / "day.nmea").write_text("".join(sentence(one) + "\n" for one in body))
+    logs = read_logs([tmp_path / "day.nmea"])
+    for fixes, depths in ((fixes_of(logs), sounded), (fixes_of(logs, depths=False), False)):
+        assert fixes.crs.to_epsg() == 32615 and np.diff(fixes.t_s).tolist() == [1, 1, 1]
+        if depths:
+            assert fixes.depth_m.tolist() == [5.4] * 4 and fixes.depth_offset_m.tolist() == [0.4] * 4
+            assert fixes.depth_kind.tolist() == ["transducer"] * 4
+        else:
+            assert fixes.depth_m is None and fixes.depth_kind is None and fixes.depth_offset_m is None

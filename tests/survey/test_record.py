@@ -5,6 +5,7 @@ import tracks
 from athwart.survey.model.errors import InputError
 from athwart.survey.record.image_picks import Marks, bottom_warning, read_marks, row_words
 from athwart.survey.record.picture import Record, read_dropped
+from athwart.survey.record.reading import read_picture
 from pyproj import CRS
 
 
@@ -190,6 +191,7 @@ def test_bottom_marks_off_the_tracks_depth_name_what_may_be_wrong():
     turned = Record(1000, 400, edge_range_m=25.0, first_ping=1000, pings_per_row=10, newest="top")
     said = bottom_warning(turned, marks(rows), track, "abcd")
     assert said.startswith("4 of 4 bottom marks") and "mark d: 19.3 m on the image" in said
+    assert any("mark 4: 19.3 m on the image" in text for text in read_picture(turned, marks(rows), track).warnings)
     assert all(name in said for name in ("newest", "first_ping", "dropped", "With newest 'bottom' all"))
     late = Record(1000, 400, edge_range_m=25.0, first_ping=2500, pings_per_row=10, newest="bottom")
     said = bottom_warning(late, marks(rows[:2]), track, "abcd")
