@@ -234,7 +234,7 @@ def main():
         ready(copy, kinds)
         records = {}
         for kind in kinds:
-            record = Record(KEPT / f"lines_{kind}.json", ROOT, sources)
+            record = Record(KEPT / f"lines_{kind}.json", copy.root, sources)
             records[kind] = record, recorded(copy, kind, record)
         number = sum(len(record.files[file]["tests"]) for record, files in records.values() for file in files)
         tests_of = hashlib.sha256("".join(record.files[file]["of"] for record, files in records.values()
