@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from processing.gui.AlgorithmDialog import AlgorithmDialog
 from processing.gui.ParametersPanel import ParametersPanel
 from qgis.PyQt.QtCore import Qt
-from qgis.PyQt.QtWidgets import QComboBox, QLabel, QScrollArea, QSizePolicy, QVBoxLayout
+from qgis.PyQt.QtWidgets import QCheckBox, QComboBox, QLabel, QScrollArea, QSizePolicy, QVBoxLayout
 
 from . import offers
 from .hints import fitting_ranges
@@ -56,7 +56,8 @@ class ToolPanel(ParametersPanel):
         tool = self.algorithm()
         for title, names in tool.SECTIONS:
             self._head(title, names)
-        for name in tool.NEEDED:
+        switches = [name for name in self.wrappers if tool.parameterDefinition(name).type() == "boolean"]
+        for name in (*tool.NEEDED, *switches):
             self._unmark(name)
         self._narrow()
         self._offered = {}
@@ -119,9 +120,10 @@ class ToolPanel(ParametersPanel):
             headed.append(layout)
 
     def _unmark(self, name: str) -> None:
-        """A fact that may stand in one of several boxes is not optional, though each of the boxes is."""
-        label = self.wrappers[name].wrappedLabel() if name in self.wrappers else None
-        if label is not None:
+        """Take '[optional]' off: a fact that has several boxes is needed, a switch never blank."""
+        wrapper = self.wrappers.get(name)
+        label = (wrapper.wrappedLabel() or wrapper.wrappedWidget()) if wrapper is not None else None
+        if isinstance(label, (QLabel, QCheckBox)):
             label.setText(self.algorithm().parameterDefinition(name).description())
 
     def _narrow(self) -> None:

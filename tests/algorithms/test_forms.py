@@ -1,0 +1,216 @@
+"""The forms on the desktop: sections, layers and units offered, hints; and layers of another kind named everywhere."""
+import pytest
+from athwart.algorithms import tool_classes
+from athwart.algorithms.common import remembered as memory
+from athwart.algorithms.common.hints import fitting_ranges
+from athwart.survey.model import schemas
+from qgis.core import QgsProcessingException, QgsProject, QgsSettings
+from qgis.PyQt.QtWidgets import QLabel, QScrollArea
+
+TYPES = {"double": "double", "int": "integer", "int64": "int8", "string": "string", "bool": "bool",
+         "datetime": "datetime"}
+
+
+@pytest.fixture
+def ours(make_layer):
+    """ours(schema, rows): a layer of that kind in the project."""
+    def call(schema, rows=(), name=None):
+        kinds = {"point": "Point", "line": "LineString", "multiline": "MultiLineString", "polygon": "Polygon",
+                 "multipolygon": "MultiPolygon", "table": "None"}
+        layer = make_layer(kinds[schema.geometry], "EPSG:32616", {f.name: TYPES[f.kind] for f in schema}, rows,
+                           name or schema.title)
+        return QgsProject.instance().addMapLayer(layer)
+    yield call
+    QgsProject.instance().removeAllMapLayers()
+
+
+@pytest.fixture
+def opened(provider, qgis_iface, monkeypatch):
+    """opened(tool id, {values}) -> its dialog, as the toolbox opens it."""
+    from processing.gui import ParametersPanel
+    from processing.tools import general
+
+    monkeypatch.setattr(general, "iface", qgis_iface)
+    monkeypatch.setattr(ParametersPanel, "iface", None)  # a stand-in cannot be handed to QGIS
+    monkeypatch.setattr(qgis_iface, "mainWindow", lambda: None)
+    made = []
+
+    def call(tool, values=None):
+        made.append(general.createAlgorithmDialog(f"athwart:{tool}", values or {}))
+        return made[-1]
+    yield call
+    for dialog in made:
+        dialog.close()
+        dialog.deleteLater()
+
+
+@pytest.fixture
+def units():
+    """Nothing is remembered before and after."""
+    QgsSettings().remove("athwart")
+    yield memory
+    QgsSettings().remove("athwart")
+
+
+def fix(name, t_s, **others):
+    values = {"t_s": t_s, **others}
+    return f"POINT({500000 + t_s} 4500000)", [values.get(field.name) for field in schemas.FIXES]
+
+
+def test_kinds_are_told_by_their_fields_in_any_version_and_with_fields_carried_along():
+    for layer in schemas.all_layers():
+        own = schemas.names(layer)
+        assert schemas.kind_of(["fid", *own, "owner", "name_2"]) is layer, layer.name
+    carried = [*schemas.names(schemas.REJECTED), *schemas.names(schemas.WAYPOINTS)[1:]]
+    assert schemas.kind_of(carried) is schemas.REJECTED
+    assert schemas.kind_of(schemas.names(schemas.SWATHS)[:16]) is schemas.SWATHS  # as they were before errors came
+    assert schemas.kind_of([]) is None and schemas.kind_of(["name", "depth", "kind"]) is None
+
+
+@pytest.mark.parametrize("tool", tool_classes(), ids=lambda tool: tool.ID)
+def test_sections_and_offers_name_parameters_that_the_tool_has(provider, tool):
+    names = {definition.name() for definition in provider.algorithm(tool.ID).parameterDefinitions()}
+    told = [name for _, section in tool.SECTIONS for name in section]
+    assert len(told) == len(set(told)) and set(told) <= names
+    filled = {name for row in tool.FILLS for name in row[:2]}
+    assert {*tool.TAKES, *tool.OFFERED, *tool.NEEDED, *filled} <= names
+    assert not told or names - set(told) <= {*tool.LAYERS, *tool.RASTERS, "OUTPUT_HTML"}
+
+
+@pytest.mark.parametrize("tool, swapped, words", [
+    ("preparetrack", {"INPUT": "WAYPOINTS"}, "this is 'Waypoints' of 'Read NMEA 0183 and GPX logs'; choose 'Fixes'"),
+    ("locatetargets", {"PICKS": "TRACK", "TRACK": "PICKS"}, "this is 'Track' of 'Prepare track'; choose 'Picks'"),
+    ("unscannedshoreline", {"SWATHS": "AREAS", "SHORELINE": "SWATHS"}, "choose 'Swaths' of 'Draw swaths'"),
+    ("unscannedshoreline", {"SWATHS": "SWATHS", "SHORELINE": "SWATHS"}, "is 'Swaths', but this is 'Swaths'"),
+    ("swathfootprint", {"INPUT": "FIXES"}, "choose 'Track' of 'Prepare track'"),
+    ("castplan", {"TARGETS": "ELLIPSES"}, "polygons|'Error ellipses'")])
+def test_a_layer_of_another_kind_is_named_with_the_one_wanted(run, ours, tool, swapped, words):
+    layers = {name: ours(getattr(schemas, kind)) for name, kind in swapped.items()}
+    with pytest.raises(QgsProcessingException) as error:
+        run(tool, {**layers, "OUTPUT": "memory:"})
+    assert any(word in str(error.value) for word in words.split("|")), str(error.value)
+
+
+def test_a_gpx_file_given_raw_is_told_what_to_do_with(run, tmp_path):
+    path = tmp_path / "log.gpx"
+    path.write_text('<gpx version="1.1" creator="t" xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg>'
+                    '<trkpt lat="44" lon="-90"/></trkseg></trk></gpx>', encoding="utf-8")
+    with pytest.raises(QgsProcessingException, match="of a GPX file.*Read NMEA 0183 and GPX logs"):
+        run("preparetrack", {"INPUT": f"{path}|layername=waypoints", "RANGE": 80, "RANGE_UNIT": "ft", "DEPTH": 12,
+                             "DEPTH_UNIT": "ft", "OUTPUT": "memory:"})
+
+
+def test_marks_made_on_board_are_no_places_of_objects(run, make_layer):
+    fixes = make_layer("Point", "EPSG:32616", {"t_s": "double"},
+                       [(f"POINT(500000 {4500000 + 2 * i})", [1.7e9 + i]) for i in range(60)])
+    track = run("preparetrack", {"INPUT": fixes, "RANGE": 25, "RANGE_UNIT": "m", "DEPTH": 4, "DEPTH_UNIT": "m",
+                                 "OUTPUT": "memory:"})["OUTPUT"]
+    marks = make_layer("Point", "EPSG:32616", {}, [(f"POINT({500001 - i} {4500030 + 9 * i})", []) for i in range(3)])
+    parameters = {"PICKS": marks, "TRACK": track, "TIE": "object point", "OUTPUT": "memory:"}
+    with pytest.raises(QgsProcessingException, match="3 of 3 points lie on the boat's own track.*boat point"):
+        run("locatetargets", parameters)
+    apart = make_layer("Point", "EPSG:32616", {}, [(f"POINT({500012 + i} {4500030 + 9 * i})", []) for i in range(3)])
+    assert run("locatetargets", {**parameters, "PICKS": apart})["TARGET_COUNT"] == 3
+
+
+def test_a_share_is_understood_as_a_confidence_and_an_odd_one_refused(run, make_layer):
+    fixes = make_layer("Point", "EPSG:32616", {"t_s": "double"},
+                       [(f"POINT(500000 {4500000 + 2 * i})", [1.7e9 + i]) for i in range(60)])
+    track = run("preparetrack", {"INPUT": fixes, "RANGE": 25, "RANGE_UNIT": "m", "DEPTH": 4, "DEPTH_UNIT": "m",
+                                 "OUTPUT": "memory:"})["OUTPUT"]
+    picks = make_layer("Point", "EPSG:32616", {"side": "string", "far": "double"},
+                       [("POINT(500000 4500050)", ["port", 12.0]), ("POINT(500000 4500060)", ["port", -60.0])])
+    parameters = {"PICKS": picks, "TRACK": track, "TIE": "boat point", "SIDE_FIELD": "side", "RANGE_FIELD": "far",
+                  "RANGE_UNIT": "ft", "OUTPUT": "memory:", "REJECTED": "memory:"}
+    found = [run("locatetargets", {**parameters, "CONFIDENCE": given}) for given in (0.95, 95)]
+    radii = [[f["radius_m"] for f in one["OUTPUT"].getFeatures()] for one in found]
+    assert radii[0] == radii[1] and next(found[0]["OUTPUT"].getFeatures())["confidence_pct"] == 95
+    assert "-60 ft" in next(found[0]["REJECTED"].getFeatures())["reason"]  # as it was typed
+    with pytest.raises(QgsProcessingException, match="CONFIDENCE.*such as 95"):
+        run("locatetargets", {**parameters, "CONFIDENCE": 3})
+
+
+def test_ranges_that_fit_a_depth_are_said_and_a_range_that_does_not_reach_the_bottom():
+    """5 to 12.5 times the depth is a depth of 20 to 8 % of the range: common practice, no source."""
+    assert "ranges of 80 to 200 ft" in fitting_ranges(None, None, 16, "ft")
+    assert fitting_ranges(100, "ft", 16, "ft") == ""
+    said = fitting_ranges(10, "m", 40, "ft")
+    assert said.startswith("The depth of 40 ft is over the range of 10 m") and "200 to 500 ft" in said
+    assert "over the range" not in fitting_ranges(13, "m", 40, "ft")
+    assert fitting_ranges(10, "m", 40, None) == fitting_ranges(10, "m", None, "ft") == ""
+
+
+def test_the_form_opens_on_fixes_with_their_soundings_and_says_nothing_of_optional_facts(opened, ours, units):
+    fixes = ours(schemas.FIXES, [fix("a", 1.0, depth_m=4.0), fix("a", 2.0, depth_m=4.0)])
+    ours(schemas.WAYPOINTS)
+    units.remember({"RANGE_UNIT": "ft", "DEPTH_UNIT": "ft"})
+    panel = opened("preparetrack").mainWidget()
+    value = {name: wrapper.parameterValue() for name, wrapper in panel.wrappers.items()}
+    assert fixes.id() in str(value["INPUT"]) or fixes.name() in str(value["INPUT"])
+    assert (value["RANGE_UNIT"], value["DEPTH_UNIT"], value["DEPTH_FIELD"]) == ("ft", "m", "depth_m")
+    assert value["HEADING_FIELD"] in (None, "")  # there is none in these fixes
+    labels = [panel.wrappers[name].wrappedLabel().text() for name in ("RANGE", "SETTINGS", "RANGE_FIELD", "OUTING")]
+    assert ["[" in label for label in labels] == [False, False, False, True]
+    heads = [label.text() for label in panel.findChildren(QLabel, "section")]
+    assert {"Where the boat was", "Range: give one of these three, with its unit"} <= set(heads)
+    panel.wrappers["DEPTH"].setParameterValue(40.0, panel.processing_context)
+    panel.wrappers["RANGE"].setParameterValue(20.0, panel.processing_context)
+    assert "over the range" in panel.findChild(QLabel, "hint").text()
+
+
+def test_values_handed_over_leave_the_rest_at_the_defaults(opened, ours, units):
+    fixes = ours(schemas.FIXES, [fix("a", 1.0, depth_m=4.0)])
+    units.remember({"RANGE_UNIT": "ft"})
+    panel = opened("preparetrack", {"INPUT": fixes.id(), "RANGE": 25}).mainWidget()
+    assert panel.wrappers["RANGE_UNIT"].parameterValue() in (None, "")
+    assert panel.wrappers["DEPTH_FIELD"].parameterValue() in (None, "")
+
+
+@pytest.mark.parametrize("tool", ["preparetrack", "locatetargets", "castplan", "coveragegaps", "picksfromimage"])
+def test_a_form_fits_the_dialogs_usual_width(opened, tool):
+    """688 pixels less the help beside it leave 390 for the form (QGIS 3.22's own size)."""
+    panel = opened(tool).mainWidget()
+    assert panel.findChild(QScrollArea).widget().minimumSizeHint().width() <= 390
+
+
+def test_units_are_remembered_as_they_were_chosen(units, provider):
+    tool = provider.algorithm("castplan")
+    assert units.remembered(tool) == {} and units.display_unit() == "m"
+    units.remember({"RANGE_UNIT": "ft", "DEPTH_UNIT": "m", "RANGE": 80})
+    assert units.display_unit() == "ft" and units.remembered(tool) == {"DISPLAY_UNIT": "ft"}
+    units.remember({"DISPLAY_UNIT": "m"})
+    assert units.display_unit() == "m"
+
+
+def test_results_stand_in_the_group_of_their_outing_small_above_large_and_no_name_twice(make_layer, qgis_new_project):
+    from athwart.algorithms.common.tree import arrange, rank
+
+    project = QgsProject.instance()
+    for schema in (schemas.SWATHS, schemas.TARGETS, schemas.GAPS, schemas.ELLIPSES, schemas.TRACK, schemas.GAPS):
+        kind = {"multipolygon": "MultiPolygon", "point": "Point", "polygon": "Polygon"}[schema.geometry]
+        layer = project.addMapLayer(make_layer(kind, "EPSG:32616", {"a": "double"}, [], schema.title))
+        arrange(layer, "south", rank(layer, schema))
+    group = project.layerTreeRoot().findGroup("south")
+    assert [node.name() for node in group.findLayers()] == [
+        "Targets", "Error ellipses", "Coverage gaps (2)", "Coverage gaps", "Track", "Swaths"]
+    assert len(project.mapLayers()) == 6 and len(project.layerTreeRoot().children()) == 1
+
+
+def test_labels_and_tips_tell_lengths_in_the_unit_of_the_layer(make_layer, units):
+    from athwart.algorithms.common.style_files import STYLES
+    from athwart.algorithms.common.styles import UNIT, _Dresser
+    from qgis.core import QgsExpression, QgsExpressionContext, QgsExpressionContextUtils, QgsProcessingFeedback
+
+    known = {"target_id": 1, "label": "log", "radius_m": 6.096, "ground_m": 6.096}
+    rows = [("POINT(500000 4500000)", [known.get(field.name) for field in schemas.TARGETS])]
+    quiet = QgsProcessingFeedback(False)
+    for unit, label, tip in (("m", "± 6.1 m", "6.096"), ("ft", "± 20 ft", "20")):
+        units.remember({"DISPLAY_UNIT": unit})
+        layer = make_layer("Point", "EPSG:32616", {f.name: TYPES[f.kind] for f in schemas.TARGETS}, rows)
+        _Dresser(STYLES / "targets.qml", {}, schemas.TARGETS).postProcessLayer(layer, None, quiet)
+        context = QgsExpressionContext(QgsExpressionContextUtils.globalProjectLayerScopes(layer))
+        context.setFeature(next(layer.getFeatures()))
+        near = layer.labeling().rootRule().children()[1].settings().fieldName
+        assert label in QgsExpression(near).evaluate(context)
+        assert QgsExpressionContextUtils.layerScope(layer).variable(UNIT) == unit
+        assert f"<td>{tip}" in QgsExpression.replaceExpressionText(layer.mapTipTemplate(), context)
