@@ -47,6 +47,9 @@ EMPTY = "is empty; there is nothing to work with. Choose another layer, or take 
 
 _CHECK_EVERY = 500
 
+_FEW = 8
+"""Names that a message lists; more only say once again that it is another layer."""
+
 _ALWAYS_KNOWN = ("pass_id", "sample_id", "range_ratio", "latency_s", "lever_forward_m", "lever_starboard_m",
                  "mount_deg", "sigma_pos_m")
 """Fields that 'Prepare track' fills in every row."""
@@ -260,7 +263,8 @@ def require(tab: Table, names: Iterable[str], label: str, remedy: str) -> None:
     missing = [name for name in names if tab.qgs_fields.indexOf(name) < 0]
     if missing:
         plural = "s" if len(missing) > 1 else ""
-        raise InputError(label + f" '{tab.name}' lacks the field{plural} {', '.join(missing)}. " + remedy)
+        shown = ", ".join(missing[:_FEW]) + (f" and {len(missing) - _FEW} more" if len(missing) > _FEW else "")
+        raise InputError(label + f" '{tab.name}' lacks the field{plural} {shown}. " + remedy)
 
 
 def refuse_hollow(tab: Table, label: str, text: str) -> None:

@@ -92,11 +92,14 @@ def _move(key: str, outing: str, place: Any) -> bool:
 
 
 def _index(group: Any, node: Any, place: Any) -> int:
-    """Before the first of our layers that belongs lower; other people's layers stay where they are."""
+    """Before the first of our layers that belongs lower, else after the last of them; on top where there is none."""
+    after = 0
     for index, child in enumerate(group.children()):
         if child is not node and _place(child) >= place:
             return index
-    return len(group.children())
+        if child is not node and _place(child) >= 0:
+            after = index + 1
+    return after
 
 
 def _place(node: Any) -> float:

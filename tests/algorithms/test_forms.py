@@ -190,6 +190,12 @@ def test_results_stand_in_the_group_of_their_outing_small_above_large_and_no_nam
         kind = {"multipolygon": "MultiPolygon", "point": "Point", "polygon": "Polygon"}[schema.geometry]
         layer = project.addMapLayer(make_layer(kind, "EPSG:32616", {"a": "double"}, [], schema.title))
         arrange(layer, "south", rank(layer, schema))
+    own = project.addMapLayer(make_layer("Point", "EPSG:32616", {}, [], "own"))
+    late = project.addMapLayer(make_layer("Point", "EPSG:32616", {}, [], "Waypoints"))
+    arrange(late, "", rank(late, schemas.WAYPOINTS))
+    assert [node.name() for node in project.layerTreeRoot().children()][:2] == ["Waypoints", "own"]
+    for layer in (own, late):
+        project.removeMapLayer(layer.id())
     group = project.layerTreeRoot().findGroup("south")
     assert [node.name() for node in group.findLayers()] == [
         "Targets", "Error ellipses", "Coverage gaps (2)", "Coverage gaps", "Track", "Swaths"]
