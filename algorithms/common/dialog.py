@@ -60,7 +60,7 @@ class ToolPanel(ParametersPanel):
         for name in (*tool.NEEDED, *switches):
             self._unmark(name)
         self._narrow()
-        self._offered = {}
+        self._offered: dict[str, Any] = {}
         for name, value in remembered(tool).items():
             self._offer(name, value)
         for name, layer in offers.layers(tool).items():
@@ -75,7 +75,7 @@ class ToolPanel(ParametersPanel):
         for name in self._offered:
             definition = self.algorithm().parameterDefinition(name)
             self.wrappers[name].setParameterValue(definition.defaultValueForGui(), self.processing_context)
-        self._offered = {}
+        self._offered: dict[str, Any] = {}
 
     def _offer(self, name: str, value: Any) -> None:
         self._offered[name] = value

@@ -62,8 +62,8 @@ def read_source(alg: QgsProcessingAlgorithm, parameters: dict[str, Any], name: s
                    top + (np.where(inside, row, 0) + 0.5) * height)
     outing = np.array([facts.get(f"OUTING_{int(number)}", "") if np.isfinite(number) else ""
                        for number in found["outing"]], object)
-    return MapSource(*(np.where(inside, values, np.nan) for values in back), outing, found["pass_id"],
-                     found["sample_id"], found["slant"]), facts.get("DEPTH_FROM", "track") != "track"
+    x, y = (np.where(inside, values, np.nan) for values in back)
+    return MapSource(x, y, outing, found["pass_id"], found["sample_id"], found["slant"]), facts.get("DEPTH_FROM", "track") != "track"
 
 
 def _value(band: Any, col: int, row: int) -> float:

@@ -41,7 +41,7 @@ def rank(layer: Any, schema: Layer | None = None) -> float:
 
 def outing_of(tool: Any, parameters: dict[str, Any], context: QgsProcessingContext) -> str:
     """The one outing that the layers of a run are of, '' where they are of several or do not say."""
-    names = set()
+    names: set[str] = set()
     for name in tool.TAKES:
         source = tool.parameterAsSource(parameters, name, context) if given(parameters, name) else None
         index = source.fields().indexOf("outing") if source is not None else -1
