@@ -75,7 +75,7 @@ class ToolPanel(ParametersPanel):
         for name in self._offered:
             definition = self.algorithm().parameterDefinition(name)
             self.wrappers[name].setParameterValue(definition.defaultValueForGui(), self.processing_context)
-        self._offered: dict[str, Any] = {}
+        self._offered = {}
 
     def _offer(self, name: str, value: Any) -> None:
         self._offered[name] = value

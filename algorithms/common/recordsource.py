@@ -63,7 +63,8 @@ def read_source(alg: QgsProcessingAlgorithm, parameters: dict[str, Any], name: s
     outing = np.array([facts.get(f"OUTING_{int(number)}", "") if np.isfinite(number) else ""
                        for number in found["outing"]], object)
     x, y = (np.where(inside, values, np.nan) for values in back)
-    return MapSource(x, y, outing, found["pass_id"], found["sample_id"], found["slant"]), facts.get("DEPTH_FROM", "track") != "track"
+    source = MapSource(x, y, outing, found["pass_id"], found["sample_id"], found["slant"])
+    return source, facts.get("DEPTH_FROM", "track") != "track"
 
 
 def _value(band: Any, col: int, row: int) -> float:
