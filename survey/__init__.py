@@ -42,12 +42,15 @@ if TYPE_CHECKING:
     from .planning.simulate import simulated_fixes
     from .planning.spacing import ReachRule, range_for_depth
     from .planning.survey_plan import LinePlanSettings, plan_lines
-    from .record.image_picks import Marks
+    from .record.bottom_depth import BottomPicks
+    from .record.image_picks import Marks, row_words
     from .record.map_picks import MapSource, picks_from_map
     from .record.measure import MeasureSettings, measure_objects
     from .record.object_readings import ObjectLines, ObjectReadings, read_object_lines
     from .record.picture import Record, read_dropped
     from .record.reading import read_picture
+    from .record.record_image import RecordImage
+    from .record.record_map import MapSettings, RecordMap
     from .report.layers import ReportLayer
     from .report.pages import CAUTION
     from .report.written import Report, write_report
@@ -78,7 +81,8 @@ __all__ = [
     "RangeRule", "TableSettings", "range_table", "range_page", "FillSettings", "fill_gaps", "fill_rows",
     "CalibrationSettings", "Surroundings", "calibrate", "calibration_told", "paper_of", "plan_sheet",
     "MapSource", "picks_from_map",
-    # objects on the record
+    # the record on the map, objects on it
+    "RecordImage", "BottomPicks", "MapSettings", "RecordMap", "row_words",
     "ObjectLines", "ObjectReadings", "read_object_lines", "MeasureSettings", "measure_objects",
     # casts
     "Boat", "StandOff", "CastSettings", "plan_casts", "cast_card",
@@ -124,11 +128,14 @@ _HOMES = {
     "planning.range_rule": ("RangeRule",),
     "planning.range_table": ("TableSettings", "range_table"),
     "planning.sheet": ("plan_sheet",),
-    "record.image_picks": ("Marks",),
+    "record.bottom_depth": ("BottomPicks",),
+    "record.image_picks": ("Marks", "row_words"),
     "record.map_picks": ("MapSource", "picks_from_map"),
     "record.measure": ("MeasureSettings", "measure_objects"),
     "record.object_readings": ("ObjectLines", "ObjectReadings", "read_object_lines"),
     "record.picture": ("Record", "read_dropped"),
+    "record.record_image": ("RecordImage",),
+    "record.record_map": ("MapSettings", "RecordMap"),
     "record.reading": ("read_picture",),
     "report.pages": ("CAUTION",),
     "report.written": ("Report", "write_report"),

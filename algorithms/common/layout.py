@@ -78,9 +78,9 @@ def record_of(alg: QgsProcessingAlgorithm, parameters: dict[str, Any], context: 
     InputError
         If the boxes contradict each other or the picture.
     """
+    from ...survey import Record, read_dropped
     from ...survey.model.times import parse_times
     from ...survey.model.units import metres
-    from ...survey.record.picture import Record, read_dropped
 
     def number(name: str) -> Any:
         return values.number(alg, parameters, name, context)

@@ -128,7 +128,7 @@ class GeoreferenceImage(AthwartAlgorithm):
         return ""
 
     def run_tool(self, parameters, context, feedback):
-        from ...survey.record.record_map import MapSettings, RecordMap
+        from ...survey import MapSettings, RecordMap
 
         track = read.track(self, parameters, "TRACK", context, feedback)[0]
         with patience.listening(lambda: stepper(feedback)(0.0)):
@@ -158,7 +158,7 @@ class GeoreferenceImage(AthwartAlgorithm):
         return read.wkt(crs) if isinstance(crs, QgsCoordinateReferenceSystem) and crs.isValid() else None
 
     def _images(self, parameters, context, feedback):
-        from ...survey.record.record_image import RecordImage
+        from ...survey import RecordImage
         from ..common.images import opened, stacked
 
         found = opened(self, parameters, "IMAGE", context)
@@ -185,8 +185,8 @@ class GeoreferenceImage(AthwartAlgorithm):
 
     def _frames(self, table, parameters, context):
         """{name of the image without its ending: fields of Record} of the table of images."""
+        from ...survey import read_dropped
         from ...survey.model.units import metres
-        from ...survey.record.picture import read_dropped
 
         read.require(table, ["image"], self.parameterDefinition("FRAMES").description(),
                      f"Give it a field image, and any of {', '.join(_FRAME_FIELDS)}.")
@@ -206,7 +206,7 @@ class GeoreferenceImage(AthwartAlgorithm):
         return found
 
     def _picks(self, parameters, context, feedback):
-        from ...survey.record.bottom_depth import BottomPicks
+        from ...survey import BottomPicks
 
         table = read.table(self, parameters, "BOTTOM_PICKS", context, feedback, pixels=True)
         label = self.parameterDefinition("BOTTOM_PICKS").description()
@@ -261,7 +261,7 @@ class GeoreferenceImage(AthwartAlgorithm):
                            places=(columns["column"], -columns["row"]))
 
     def _say_before(self, job, feedback):
-        from ...survey.record.image_picks import row_words
+        from ...survey import row_words
 
         raster = job.raster
         feedback.pushInfo(f"Map of {raster.cols} x {raster.rows} cells of {raster.cell:g} m in {raster.crs.name}, from "
@@ -274,15 +274,16 @@ class GeoreferenceImage(AthwartAlgorithm):
     def _say_after(self, job, feedback):
         totals = job.totals
         told = (
-            (totals.no_depth, "have no depth and are not shown: trace the bottom on the picture ({BOTTOM_FROM})"),
+            (totals.no_depth, Message("have no depth and are not shown: trace the bottom on the picture "
+                                      "({BOTTOM_FROM})")),
             (totals.off_track, "lie on no stretch of the track that can be used, and are not shown"),
-            (totals.turned, "lie in turns sharper than the range and were cut ({KEEP_TURNS} draws them)"),
-            (totals.unsure, "show no clear bottom: there the line is carried over. Look at {BOTTOM}"),
+            (totals.turned, Message("lie in turns sharper than the range and were cut ({KEEP_TURNS} draws them)")),
+            (totals.unsure, Message("show no clear bottom: there the line is carried over. Look at {BOTTOM}")),
             (totals.held, "are too far from a pick of the bottom: the track's depth was taken"))
         for count, text in told:
             if count:
-                self.tell(feedback, warnings=[Message("{count} of {rows} rows " + text + ".", count=count,
-                                                      rows=totals.rows)])
+                self.tell(feedback, warnings=[Message("{count} of {rows} rows {text}.", count=count, rows=totals.rows,
+                                                      text=text)])
         if totals.assumed_m2 > 0:
             feedback.pushWarning(f"The depth grid knows nothing under {totals.assumed_m2:.0f} m2 of what is shown; "
                                  "there the floor was taken as flat.")

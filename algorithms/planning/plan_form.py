@@ -18,8 +18,7 @@ FIELDS = {"area": "AREA", "water": "WATER", "depth": "DEPTH", "setback": "SETBAC
           "range_m": "RANGE", "model": "RANGE_MODEL", "blind_deg": "BLIND_ANGLE", "overlap": "OVERLAP",
           "wander_m": "LINE_KEEPING", "looks": "REQUIRED_LOOKS", "direction": "DIRECTION", "azimuth": "AZIMUTH",
           "round_shore": "ROUND_SHORE", "lead_m": "LEAD", "radius_m": "MIN_RADIUS", "turn_s": "TURN_TIME",
-          "litres_per_hour": "FUEL_PER_HOUR", "speed_mps": "SPEED", "runs": "RUNS", "start": "START",
-          "shore_share": "SHORE_AT"}
+          "litres_per_hour": "FUEL_PER_HOUR", "speed_mps": "SPEED", "runs": "RUNS", "start": "START"}
 """Parameter of each setting that the core's messages name."""
 
 

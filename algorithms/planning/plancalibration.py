@@ -24,7 +24,7 @@ class PlanCalibration(AthwartAlgorithm):
     ID, TITLE, GROUP = "plancalibration", "Plan calibration run", "planning"
     STEP, GUIDE = 5, ("plan-fill",)
     LAYERS = {"OUTPUT": schemas.CALIBRATION_LINES, "PREDICTED": schemas.CALIBRATION_PREDICTED}
-    FIELDS = {**plan_form.FIELDS, "objects": "OBJECTS", "speeds_mps": "SPEEDS", "solve": "SOLVE",
+    FIELDS = {**plan_form.FIELDS, "area": "WATER", "objects": "OBJECTS", "speeds_mps": "SPEEDS", "solve": "SOLVE",
               "targets": tuple(dict.fromkeys(_GOALS.values())), "max_runs": "MAX_RUNS", "depth_m": "DEPTH"}
     FUNCTION = "plan_calibration"
     CAUTIOUS = True

@@ -101,7 +101,8 @@ class PlanFillInLines(AthwartAlgorithm):
         if not area:
             raise InputError("The layer holds no polygon; give the lake.", field="area")
         table = read.table(self, parameters, "GAPS", context, feedback, crs=crs, geometry="any")
-        read.refuse_hollow(table, "Gaps", "the layer holds no polygons: nothing is open, or the wrong layer was taken.")
+        read.refuse_hollow(table, "Gaps", "the layer holds no polygons. Where nothing is open, there is nothing to "
+                           "plan; else choose the gaps of 'Find coverage gaps'.")
         shapes = read.shapes(table)
         share = read.numbers(table, "open_pct") / 100 if table.has("open_pct") else np.ones(len(shapes))
         ids = read.numbers(table, "gap_id") if table.has("gap_id") else np.full(len(shapes), np.nan)

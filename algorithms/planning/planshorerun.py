@@ -21,7 +21,7 @@ class PlanShoreRun(AthwartAlgorithm):
     ID, TITLE, GROUP = "planshorerun", "Plan shore run", "planning"
     STEP, GUIDE = 3, ("plan",)
     LAYERS = {"OUTPUT": schemas.PLAN_SHORE, "SIMULATE": schemas.SIMULATED}
-    FIELDS = plan_form.FIELDS
+    FIELDS = {**plan_form.FIELDS, "shore_share": "SHORE_AT"}
     FUNCTION = "plan_shore_run"
     CAUTIOUS = True
     SUMMARY = "Lay a way along the shore, the shore on one side at the distance at which the record shows it best."
@@ -102,9 +102,8 @@ class PlanShoreRun(AthwartAlgorithm):
         if water is None:
             water = [g for g in shore or [] if g.geom_type in ("Polygon", "MultiPolygon")]
         if not water:
-            raise InputError(Message("{WATER} is needed: the shoreline holds no polygon, so it cannot be known on "
-                                     "which "
-                                     "side of it the boat floats."))
+            raise InputError(Message("Give {WATER}, the lake: {SHORELINE} holds no polygon, so it cannot be known "
+                                     "on which side of it the boat floats."))
         ground, _ = plan_form.ground_for(self, parameters, context, feedback, water, crs)
         settings = self._settings(parameters, context, plan_form.start_of(self, parameters, context, crs))
         plan = plan_shore_run(ground, settings, read.wkt(crs), shore, stepper(feedback, 5, 95))

@@ -446,8 +446,8 @@ def kind_of(field_names: Iterable[str]) -> Layer | None:
     Examples
     --------
     >>> from athwart.model import schemas
-    >>> schemas.kind_of(["fid", *schemas.names(schemas.WAYPOINTS)]).title
-    'Waypoints'
+    >>> schemas.kind_of(["fid", *schemas.names(schemas.COMBINED)]) is schemas.COMBINED
+    True
     >>> schemas.kind_of(["name", "owner"]) is None
     True
     """

@@ -15,6 +15,7 @@ from pyproj import Transformer
 from ..geometry import overlap, scanfill, shapes, transfer
 from ..geometry.frame import MAX_OFF_AXIS_M, Frame
 from ..model.errors import InputError
+from ..model.messages import Message
 from ..share.places import strewn
 
 __all__ = ["DepthField", "Ground", "boxes", "ground_of"]
@@ -192,8 +193,8 @@ def ground_of(crs, area, *, exclude=(), water=None, depth=None, depth_grid=None,
         wanted = shapes.polygonal(wanted.intersection(wet))
     wanted = shapes.polygonal(wanted.difference(shut))
     if wanted.is_empty or not wanted.area > 0:
-        raise InputError("Nothing is left to cover: the area lies outside the water, or all of it is excluded.",
-                         field="area")
+        raise InputError(Message("Nothing is left to cover: {area} lies outside {water}, or all of it is excluded. "
+                                 "Choose others."))
     if (depth is None) == (depth_grid is None):
         raise InputError("Give one depth for all of the area, or a depth grid; exactly one of them.", field="depth")
     notes, shoal = [], shapes.empty()

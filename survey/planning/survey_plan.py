@@ -34,9 +34,9 @@ _LEAST_PART = 40.0
 @dataclass(frozen=True)
 class LinePlanSettings:
     """``reach``: ReachRule. ``direction``: one of DIRECTIONS; ``azimuth`` (true, degrees) for 'given'. ``round_shore``:
-    one of ROUND_SHORE, whether a line goes round the edge of the area. ``lead_m`` straight before and after each line,
-    ``radius_m`` least radius of a turn; ``speed_mps``; ``turn_s`` added for each turn; ``litres_per_hour``; ``runs``
-    simulated for the share expected; ``start`` (x, y) in crs units."""
+    ``where shorter``, ``always`` or ``never``, whether a line goes round the edge of the area. ``lead_m`` straight
+    before and after each line, ``radius_m`` least radius of a turn; ``speed_mps``; ``turn_s`` added for each turn;
+    ``litres_per_hour``; ``runs`` simulated for the share expected; ``start`` (x, y) in crs units."""
 
     reach: ReachRule
     direction: str = "shortest"

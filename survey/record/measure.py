@@ -81,7 +81,7 @@ class Measured:
 
 
 def measure_objects(track, readings, settings=None, grid=None, step=None):
-    """Measure objects.
+    """Length, width, height and orientation of objects, each with its interval.
 
     Parameters
     ----------

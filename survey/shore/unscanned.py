@@ -130,7 +130,8 @@ def find_unscanned(crs: CRS | str, swaths: Iterable[BaseGeometry], shoreline: Se
 def _frame(crs: CRS | str, shoreline: Sequence[BaseGeometry]) -> Frame:
     given = [g for g in shoreline if g is not None and not g.is_empty]
     if not given:
-        raise InputError("The shoreline layer is empty; give it the lake's polygon or the lines of its shore.")
+        raise InputError("The shoreline layer is empty; give it the lake's polygon or the lines of its shore.",
+                         field="shoreline")
     x0, y0, x1, y1 = np.array([g.bounds for g in given]).T
     return Frame.around(crs, np.array([x0.min(), x1.max()]), np.array([y0.min(), y1.max()]))
 

@@ -352,7 +352,7 @@ def test_picks_that_cannot_be_placed_are_rejected_each_with_its_reason(run, trac
              ((when, "up", far), "'up' has no side"), ((when, side, None), "no range"),
              ((when, side, "nan"), "no range"), ((when, side, "inf"), "no range"),
              ((when, side, "-5"), "its range is -5 m; ranges are positive"),
-             ((when, side, "0"), "its range is 0 m"), ((when, side, "99"), "beyond the 30.0 m"),
+             ((when, side, "0"), "its range is 0 m"), ((when, side, "99"), "beyond the 30 m"),
              (("2023-11-14T22:20:00Z", side, far), "break|outside|before|after"),
              ((when, side, far, -4.0), "no depth: the pick's own is -4 m"), ((when, side, far, 0.0), "own is 0 m")]
     rows = [(*row, *([5.0] * (4 - len(row)))) for row, _ in cases]

@@ -46,6 +46,10 @@ MORE = {
                        "LAST_TIME": "2023-11-14T22:14:20Z", "EDGE_RANGE": 30, "RANGE_UNIT": "m", "NEWEST": "top",
                        "DEPTH_UNIT": "m"},
     "exportgpx": {"WAYPOINTS": "TARGETS", "LINES": "PASSES"},
+    "measureobjects": {"MARKS": "readings", "IMAGE": None},
+    "plansurveylines": FACTS, "planshorerun": FACTS, "planfillinlines": {**FACTS, "BUDGET": 1},
+    "plancalibration": {"OBJECTS": "TARGETS", **FACTS, "DEPTH": 5},
+    "plansheet": {"LINES": "plan"},
 }
 """What a tool must be told: a word is the name of a layer or file of ``world``, where there is one, else a value."""
 AGAIN = {"preparebathymetry": [{"INPUT": None, "CONTOURS": "CONTOURS", "CONTOUR_DEPTH_FIELD": "depth",
@@ -122,6 +126,8 @@ def world(provider, tmp_path_factory):
         "EXCLUDE": layer_of("MultiPolygon", {"name": "string"}, [(box(-10, 0, -5, 5), ["weed"])], "weed"),
         "picks": layer_of("None", {"when": "string", "hand": "string", "dist": "string", "label": "string"},
                           [(None, [moment, "port", "20", "log"]) for moment in when], "picks"),
+        "readings": layer_of("None", dict.fromkeys(("side", "start_time", "end_time", "near_m", "far_m"), "string"),
+                             [(None, ["port", when[0], when[1], "15", "16"])], "readings"),
         "settings": layer_of("None", {"from_time": "string", "range": "string"}, [(None, [when[0], "25"])],
                              "settings"),
         "CONTOURS": layer_of("LineString", {"depth": "double"},
@@ -156,6 +162,7 @@ def world(provider, tmp_path_factory):
     made["WAYPOINTS"] = layer_of("Point", {"name": "string", "t_s": "double"},
                                  [(f"POINT({X} {Y})", ["25", float(t_s[3])])], "waypoints")
     made["LINES"] = made["PASSES"]
+    made["plan"], = run("planfillinlines", "OUTPUT", GAPS=made["GAPS"], AREA=lake, RANGE=30, RANGE_UNIT="m", DEPTH=5)
     made["POINTS"] = made["TARGETS"]
     return made
 
