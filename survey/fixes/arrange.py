@@ -92,7 +92,17 @@ class Fixes(Table):
 
 
 def dropped(tally: Rejections, reason: str, rows: ArrayLike) -> None:
-    """Count rows (from 0) that are left out for a reason."""
+    """Count rows (from 0) that are left out for a reason.
+
+    Examples
+    --------
+    >>> from athwart.fixes.arrange import dropped
+    >>> from athwart.model.rejections import Rejections
+    >>> tally = Rejections()
+    >>> dropped(tally, "no position", [3, 5])
+    >>> tally.count()
+    2
+    """
     tally.add(reason, "row", np.asarray(rows) + 1)
 
 

@@ -72,7 +72,14 @@ def nearest_day(clock, t_s):
 
 
 def rollover_days(first_t_s, log_day):
-    """Days by which ``log_day`` says a log's dates are too early; 0 unless that is a whole number of GPS rollovers."""
+    """Days by which ``log_day`` says a log's dates are too early; 0 unless that is a whole number of GPS rollovers.
+
+    Examples
+    --------
+    >>> from athwart.io.dating import rollover_days
+    >>> rollover_days(86400.0 * 12000, 12000 + 7168), rollover_days(86400.0 * 12000, 12007)  # 1024 weeks; one
+    (7168, 0)
+    """
     if log_day is None:
         return 0
     late = log_day - int(first_t_s // DAY_S)

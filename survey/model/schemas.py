@@ -431,7 +431,14 @@ OBJECTS = Layer("objects", "Measured objects", "polygon", (
 
 
 def all_layers() -> list[Layer]:
-    """Every layer of this module."""
+    """Every layer of this module.
+
+    Examples
+    --------
+    >>> from athwart.model.schemas import all_layers
+    >>> {layer.name for layer in all_layers()} >= {"track", "swaths", "gaps", "targets"}
+    True
+    """
     return [value for value in globals().values() if isinstance(value, Layer)]
 
 

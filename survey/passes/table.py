@@ -104,7 +104,15 @@ def _onward(track, under_way):
 
 
 def no_length(columns):
-    """(p,) bool: passes of ``pass_columns`` that are none: without any way made, or without a usable sample."""
+    """(p,) bool: passes of ``pass_columns`` that are none: without any way made, or without a usable sample.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.passes.table import no_length
+    >>> no_length({"length_m": np.array([120.0, 0.0, 80.0]), "samples": np.array([60, 4, 0])}).tolist()
+    [False, True, True]
+    """
     return (columns["length_m"] < LEAST_LENGTH_M) | (columns["samples"] == 0)
 
 

@@ -52,7 +52,15 @@ class _Greys:
 
 
 def grey_of(pixels):
-    """Luma of pixels (..., 3), ITU-R BT.601 weights, in their own type; the one band of (..., 1)."""
+    """Luma of pixels (..., 3), ITU-R BT.601 weights, in their own type; the one band of (..., 1).
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from athwart.record.record_image import grey_of
+    >>> grey_of(np.array([[255, 255, 255], [255, 0, 0]], np.uint8)).tolist()
+    [255, 76]
+    """
     if pixels.shape[-1] == 1:
         return pixels[..., 0]
     weighed = pixels[..., 0] * np.uint32(77) + pixels[..., 1] * np.uint32(150) + pixels[..., 2] * np.uint32(29)

@@ -101,6 +101,13 @@ def methods_text(layers, whole=None, density=None):
         Of the areas, where they are given.
     density : totals.Density, optional
         Of the targets, where they are given with areas.
+
+    Examples
+    --------
+    >>> from athwart.report.coverage_report import Layers
+    >>> from athwart.report.words import methods_text
+    >>> methods_text(Layers(None)).startswith("Side-scan coverage was computed from the boat's track")
+    True
     """
     when = dates(layers)
     said = [f"The survey was made on {when}."] if when else []
