@@ -63,5 +63,5 @@ def grey_of(pixels):
     """
     if pixels.shape[-1] == 1:
         return pixels[..., 0]
-    weighed = pixels[..., 0] * np.uint32(77) + pixels[..., 1] * np.uint32(150) + pixels[..., 2] * np.uint32(29)
-    return (weighed >> np.uint32(8)).astype(pixels.dtype)
+    wide = pixels[..., :3].astype(np.uint32)  # numpy before 2 would multiply in the pixels' own type
+    return ((77 * wide[..., 0] + 150 * wide[..., 1] + 29 * wide[..., 2]) >> 8).astype(pixels.dtype)
