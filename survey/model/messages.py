@@ -73,7 +73,7 @@ class Message(str):
         return message
 
     @classmethod
-    def joined(cls, separator: str, texts: Iterable[str]) -> Message:
+    def joined(cls, separator: str, texts: Iterable[str | Setting]) -> Message:
         """Texts and messages in a row, as ``separator.join(texts)`` is for texts."""
         return cls.of([part for text in texts for part in (separator, text)][1:])
 
