@@ -8,6 +8,7 @@ import pytest
 import sailed
 from athwart.survey.depths.soundings import Soundings, good_soundings, refused_words
 from athwart.survey.fixes.arrange import Fixes
+from athwart.survey.motion.continuity import continuous
 from athwart.survey.tracks import settings as track_settings
 from athwart.survey.tracks.prepare import prepare
 
@@ -120,3 +121,11 @@ def test_a_hump_has_its_own_depth_and_not_the_one_of_the_outing():
     depth = bottoms.hump(way) + noise(len(way))
     track = prepare(sounded_log(depth), replace(PLAIN, depth_m=8.0)).track
     assert track.depth_m == pytest.approx(depth, abs=1e-9) and set(track.depth_source) == {"sounder"}
+
+
+@pytest.mark.parametrize("fits, good", [([1, 1, 0], [1, 1, 1]), ([1, 0], [1, 0])])
+def test_a_piece_is_believed_whole_when_more_than_half_of_it_fits(fits, good):
+    """Ten soundings of 5 m, then a leap to 8 m: of two thirds the rest is bottom too, of just a half it is not."""
+    depth = np.concatenate([np.full(10, 5.0), [8.0, 8.2, 8.3][:len(fits)]])
+    found = continuous(np.arange(len(depth)) / 2, np.zeros(len(depth), int), depth, np.array([1] * 10 + fits, bool))
+    assert found.astype(int).tolist() == [1] * 10 + good

@@ -240,3 +240,10 @@ def test_turn_rate_of_a_compass_and_of_the_course_where_it_fails():
     turn = course.turn_of(heading, clock, np.zeros(60, int), found)
     assert np.abs(turn[:30] - 1.5).max() < 1e-6
     assert np.abs(turn[45:] - 3.0).max() < 0.01
+
+
+def test_windows_of_sparse_fixes_hold_three_at_either_end():
+    """Fixes far apart: one on each side, and at the ends of a stretch the two next to it."""
+    clock, first, last = 1000.0 * np.arange(9), np.array([0] * 3 + [3] * 6), np.array([2] * 3 + [8] * 6)
+    low, high = course._windows(clock, 5.0 * clock, first, last)
+    assert low.tolist() == [0, 0, 0, 3, 3, 4, 5, 6, 6] and high.tolist() == [2, 2, 2, 5, 5, 6, 7, 8, 8]

@@ -3,8 +3,10 @@ import numpy as np
 import pytest
 import tracks
 from athwart.survey.passes import numbering
+from athwart.survey.passes.table import pass_columns, pass_lines
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from pyproj import CRS, Geod, Proj
 
 
 def test_numbers_rise_and_lost_samples_go_with_the_pass_before():
@@ -62,3 +64,21 @@ def test_thinning_keeps_what_it_must():
 def test_only_neighbours_of_one_pass_that_are_both_usable_are_joined(usable, change, joined):
     track = tracks.made("EPSG:32615", np.zeros(4), np.arange(4.0), 0.0, usable=np.array(usable, bool), **change)
     assert track.joined().astype(int).tolist() == joined
+
+
+def test_each_pass_has_its_own_times_length_and_line():
+    """Two passes of 1 m steps, a second each, with a stop between them: from 0 to 3 s and from 5 to 9 s."""
+    n = 10
+    pass_id, under_way = np.array([1] * 4 + [1] + [2] * 5), np.array([True] * 4 + [False] + [True] * 5)
+    y = 4_980_000 + np.arange(10.0)
+    track = tracks.made(CRS.from_epsg(32615), np.full(n, 500_000.0), y, 0.0, pass_id=pass_id, t_s=np.arange(10.0),
+                        depth_m=np.arange(10.0) + 1, usable=under_way)
+    lon, lat = Proj("EPSG:32615")(track.x, track.y, inverse=True)
+    columns = pass_columns(track, Geod(ellps="WGS84"), lon, lat, under_way)
+    assert columns["pass_id"].tolist() == [1, 2] and columns["samples"].tolist() == [4, 5]
+    assert columns["start_time"].tolist() == [0, 5] and columns["end_time"].tolist() == [3, 9]
+    assert columns["length_m"] == pytest.approx([3 / 0.9996, 4 / 0.9996], rel=1e-6)  # scale of the grid on its axis
+    assert columns["mean_depth_m"].tolist() == [2.5, 8.0]
+    lines = [np.array(line.coords) for line in pass_lines(track, lon, under_way)]
+    ends = [[line[0, 1] - y[0], line[-1, 1] - y[0], len(line)] for line in lines]
+    assert ends == [[0, 3, 4], [5, 9, 5]]

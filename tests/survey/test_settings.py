@@ -163,3 +163,13 @@ def test_of_two_visits_the_one_nearer_by_more_than_the_error_counts(apart, told)
     else:
         with pytest.raises(InputError, match="'set 20' of range_rows more than once"):
             moment(("set 20", *mark), track)
+
+
+def test_of_a_table_of_two_boats_the_rows_of_this_outing_are_taken():
+    boats, outings = ["skiff", "skiff", "barge"], ["north; south", "north; south", "west"]
+    rows, said = track_settings.rows_of_outing("south", boats, outings)
+    assert rows.tolist() == [0, 1] and len(said) == 1
+    assert track_settings.rows_of_outing("barge", boats, outings)[0].tolist() == [2]
+    with pytest.raises(InputError, match="2 boats or outings .*none of them is the outing 'east'"):
+        track_settings.rows_of_outing("east", boats, outings)
+    assert track_settings.rows_of_outing("east", boats[:2], outings[:2])[0].tolist() == [0, 1]
