@@ -71,3 +71,10 @@ def test_what_is_too_small_to_be_seen_does_not_break_the_map():
     dot = sg.Polygon([(0, 0), (1e-6, 0), (0, 1e-6)])
     svg = mapsvg.draw_map([mapsvg.MapLayer("Bottom seen", mapsvg.Ink(BLUE), [dot, sg.box(0, 0, 900, 900)])], "t")
     assert not re.search(r'd="[^"]*nan', svg) and len(svgpaint.paths(svg, BLUE)) == 2
+
+
+def test_a_map_is_as_wide_as_the_pens_take_it_to_be(drawing):
+    """960 drawing units, which widths of lines are given in; nothing is painted beyond them."""
+    assert 'viewBox="0 0 960 ' in drawing
+    drawn = np.vstack([ring for path in svgpaint.paths(drawing, BLUE) for ring in path])
+    assert drawn[:, 0].min() >= 0 and drawn[:, 0].max() <= 960

@@ -1,5 +1,6 @@
 """The report says what its layers say: shares, looks, overlaps, densities, dates, each against a truth of its own."""
 import re
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -7,6 +8,7 @@ import shapely.geometry as sg
 from athwart.survey.geometry.frame import Frame
 from athwart.survey.model import schemas
 from athwart.survey.report import coverage_report
+from athwart.survey.report.survey_map import caption
 from pagewords import columns, read
 
 FRAME = Frame("EPSG:32632", 9.0, 47.0)
@@ -255,3 +257,17 @@ def test_layers_of_different_outings_are_named():
     one = swaths((1, sg.box(0, 0, 100, 100)))
     track = layer("track", [sg.Point(0, 0)], outing=["south"], usable=np.ones(1, bool))
     assert "not of the same outings (track: south; swaths: day)" in words(made(swaths=one, track=track))
+
+
+@pytest.mark.parametrize("used, told", [([np.nan, 80.0], True), ([80.0, 80.0], True), ([np.nan, np.nan], False)])
+def test_the_part_of_the_range_that_counted_is_told_where_it_is_known(used, told):
+    square = sg.box(0, 0, 100, 100)
+    text = words(made(areas=areas(square), swaths=swaths((1, square), (2, square), range_used_pct=np.array(used))))
+    assert ("80 % of the range in force counted" in text) is told
+    assert ("of the range in force counted" in text) is told
+
+
+@pytest.mark.parametrize("targets, numbered", [(None, False), ([], False), (["one"], True)])
+def test_the_caption_explains_numbers_only_where_there_are_targets(targets, numbered):
+    said = caption(SimpleNamespace(targets=targets))
+    assert said.startswith("The survey drawn to scale, grid north up") and ("numbers are targets" in said) is numbered

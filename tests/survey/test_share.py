@@ -325,3 +325,12 @@ def test_places_stand_for_areas_as_quadrature():
     inside = shapes.contains(part, *xy.T).mean()
     assert inside == pytest.approx(part.area / ground.area, abs=0.01)
     assert zlib.crc32(xy.tobytes()) == zlib.crc32(strewn(ground, 4000).tobytes())
+
+
+def test_every_pass_that_is_drawn_moves_the_progress_on():
+    """Four strips, the places far from all of them: a call a strip, so that a cancelled run stops within one."""
+    apart = SimpleNamespace(reach=lambda outer: 5.0)
+    passes = [DrawnPass(sg.box(0, 50 * k, 100, 50 * k + 40), apart, SimpleNamespace(outer_m=30.0), []) for k in range(4)]
+    heard = []
+    found = chances(passes, np.array([[900.0, 900.0], [950.0, 900.0]]), 1, 8, sg.box(-10, -10, 1000, 1000), heard.append)
+    assert heard == [0, 0.25, 0.5, 0.75] and not found.seen.any() and found.as_drawn.tolist() == [0, 0]
