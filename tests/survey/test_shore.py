@@ -256,3 +256,10 @@ def test_more_reach_and_more_seen_ground_never_scan_less(layout, more):
     assert scan([seen, box(0, 0, 3, 3)], lake, reach=reach).unscanned_m <= first.unscanned_m + 0.05
     assert first.columns["length_m"].sum() == pytest.approx(first.shore_m, rel=1e-12)
     assert first.shore_m == pytest.approx(lake.length, rel=1e-6)
+
+
+def test_swaths_without_a_shape_count_for_nothing():
+    plain, shapeless = scan(box(100, 3, 200, 30), reach=5), scan([None, box(100, 3, 200, 30), Polygon()], reach=5)
+    assert shapeless.unscanned_m == plain.unscanned_m
+    with pytest.raises(InputError, match="holds no polygons"):
+        scan([None, Polygon()], reach=5)
