@@ -7,6 +7,7 @@ from ...survey.model.messages import Message
 from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm, stepper
+from ..common.kinds import OWN
 from ..common.write import write_layer
 from . import plan_form
 
@@ -26,6 +27,8 @@ class PlanCalibration(AthwartAlgorithm):
     LAYERS = {"OUTPUT": schemas.CALIBRATION_LINES, "PREDICTED": schemas.CALIBRATION_PREDICTED}
     FIELDS = {**plan_form.FIELDS, "area": "WATER", "objects": "OBJECTS", "speeds_mps": "SPEEDS", "solve": "SOLVE",
               "targets": tuple(dict.fromkeys(_GOALS.values())), "max_runs": "MAX_RUNS", "depth_m": "DEPTH"}
+    TAKES = {"OBJECTS": (OWN, schemas.COMBINED, schemas.TARGETS, schemas.WAYPOINTS, schemas.MARKS),
+             "WATER": (OWN, schemas.AREAS)}
     FUNCTION = "plan_calibration"
     CAUTIOUS = True
     SUMMARY = "The fewest runs past one or two objects that tell latency, beam azimuth and other offsets of the boat."

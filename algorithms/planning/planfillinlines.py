@@ -8,6 +8,7 @@ from ...survey.model.errors import InputError
 from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm, stepper
+from ..common.kinds import OWN
 from ..common.write import write_layer
 from . import plan_form
 
@@ -21,6 +22,8 @@ class PlanFillInLines(AthwartAlgorithm):
     STEP, GUIDE = 4, ("plan-fill",)
     LAYERS = {"OUTPUT": schemas.FILL_LINES, "LEFT": schemas.UNCOVERED}
     FIELDS = {**plan_form.FIELDS, "gaps": "GAPS", "budget_h": "BUDGET", "least_open": "LEAST_OPEN"}
+    TAKES = {"GAPS": (schemas.GAPS, schemas.UNCOVERED, OWN), "AREA": (OWN, schemas.AREAS),
+             "EXCLUDE": (OWN, schemas.AREAS, schemas.GAPS)}
     FUNCTION = "plan_fill_in"
     CAUTIOUS = True
     SUMMARY = "Lay the few lines that close the gaps of an audit, in a short order; where hours are few, the best."

@@ -10,6 +10,7 @@ from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm
 from ..common.files import save_text
+from ..common.kinds import OWN
 from . import plan_form
 
 __all__ = ["PlanSheet"]
@@ -23,6 +24,8 @@ class PlanSheet(AthwartAlgorithm):
     ID, TITLE, GROUP = "plansheet", "Print plan sheet", "planning"
     STEP, GUIDE = 6, ("plan-fill",)
     FIELDS = {"lines": "LINES"}
+    TAKES = {"LINES": (schemas.PLAN_LINES, schemas.FILL_LINES, schemas.PLAN_SHORE, schemas.CALIBRATION_LINES, OWN),
+             "WATER": (OWN, schemas.AREAS)}
     FUNCTION = "plan_sheet"
     CAUTIOUS = True
     SUMMARY = "A page for the boat: a map of the lines in order, and a table with range, speed, course and length."

@@ -9,6 +9,7 @@ from ...survey.model.messages import Message
 from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm, stepper
+from ..common.kinds import OWN
 from ..common.write import write_layer
 from . import plan_form
 
@@ -22,6 +23,8 @@ class PlanShoreRun(AthwartAlgorithm):
     STEP, GUIDE = 3, ("plan",)
     LAYERS = {"OUTPUT": schemas.PLAN_SHORE, "SIMULATE": schemas.SIMULATED}
     FIELDS = {**plan_form.FIELDS, "shore_share": "SHORE_AT"}
+    TAKES = {"SHORELINE": (OWN, schemas.AREAS, schemas.SHORE), "WATER": (OWN, schemas.AREAS),
+             "EXCLUDE": (OWN, schemas.AREAS, schemas.GAPS)}
     FUNCTION = "plan_shore_run"
     CAUTIOUS = True
     SUMMARY = "Lay a way along the shore, the shore on one side at the distance at which the record shows it best."

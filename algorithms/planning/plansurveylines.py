@@ -9,6 +9,7 @@ from ...survey.model.messages import Message
 from ..common import parameters as make
 from ..common import values
 from ..common.base import AthwartAlgorithm, stepper
+from ..common.kinds import OWN
 from ..common.write import write_layer
 from . import plan_form
 
@@ -25,6 +26,8 @@ class PlanSurveyLines(AthwartAlgorithm):
     STEP, GUIDE = 2, ("plan",)
     LAYERS = {"OUTPUT": schemas.PLAN_LINES, "UNCOVERED": schemas.UNCOVERED, "SIMULATE": schemas.SIMULATED}
     FIELDS = plan_form.FIELDS
+    TAKES = {"AREA": (OWN, schemas.AREAS, schemas.GAPS, schemas.UNCOVERED), "WATER": (OWN, schemas.AREAS),
+             "EXCLUDE": (OWN, schemas.AREAS, schemas.GAPS)}
     FUNCTION = "plan_lines"
     CAUTIOUS = True
     SUMMARY = "Lay the lines that see an area with the least way, in order, with hours, fuel and the share to expect."

@@ -27,7 +27,7 @@ class PrepareTrack(AthwartAlgorithm):
 
     ID, TITLE, GROUP = "preparetrack", "Prepare track", "track"
     STEP, JOB, GUIDE = 2, 2, ("range", "distance")
-    TAKES = {"INPUT": (schemas.FIXES, schemas.SIMULATED, OWN), "SETTINGS": (OWN, schemas.WAYPOINTS),
+    TAKES = {"INPUT": (schemas.FIXES, OWN, schemas.SIMULATED), "SETTINGS": (OWN, schemas.WAYPOINTS),
              "WAYPOINTS": (schemas.WAYPOINTS, OWN), "OFFSETS": (schemas.OFFSETS, OWN)}
     LAYERS = {"OUTPUT": schemas.TRACK, "PASSES": schemas.PASSES}
     SECTIONS, NEEDED = track_form.SECTIONS, track_form.NEEDED
