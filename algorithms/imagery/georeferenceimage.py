@@ -15,6 +15,7 @@ from ..common import parameters as make
 from ..common.base import AthwartAlgorithm, stepper
 from ..common.declared import Raster
 from ..common.geotiff import RasterSink
+from ..common.kinds import OWN
 from ..common.rasters import depth_grid
 from ..common.styles import dress
 from ..common.write import write_layer
@@ -29,6 +30,7 @@ class GeoreferenceImage(AthwartAlgorithm):
 
     ID, TITLE, GROUP = "georeferenceimage", "Georeference record image", "imagery"
     STEP, GUIDE = 2, ("mapped-record", "record")
+    TAKES = {"TRACK": (schemas.TRACK,), "BOTTOM_PICKS": (schemas.PICKS, schemas.BOTTOM_LINE, OWN)}
     LAYERS = {"BOTTOM": schemas.BOTTOM_LINE}
     RASTERS = {
         "OUTPUT": Raster("mapped_record", (

@@ -10,6 +10,7 @@ from ...survey.model.messages import Message
 from ..common import layout, read, values
 from ..common import parameters as make
 from ..common.base import AthwartAlgorithm, stepper
+from ..common.kinds import OWN
 from ..common.pixels import image_of, pixels_of
 from ..common.rasters import depth_grid
 from ..common.write import Carried, write_layer
@@ -26,6 +27,7 @@ class MeasureObjects(AthwartAlgorithm):
 
     ID, TITLE, GROUP = "measureobjects", "Measure objects", "imagery"
     STEP, GUIDE = 3, ("measure", "record")
+    TAKES = {"MARKS": (schemas.MARKS, OWN, schemas.PICKS), "TRACK": (schemas.TRACK,)}
     LAYERS = {"OUTPUT": schemas.OBJECTS, "REJECTED": schemas.REJECTED}
     FUNCTION = "measure_objects"
     FIELDS = {**layout.FIELDS, "lines": "MARKS", "readings": "MARKS", "grid": "DEPTH_GRID"}

@@ -15,13 +15,18 @@ from ..common.write import write_layer
 
 __all__ = ["NewPicks"]
 
-_IMAGE, _SHADOWS, _BOAT, _OBJECT = _PLACES = ("record image", "record image with shadows", "boat", "object")
+_IMAGE, _SHADOWS, _SIZES, _BOAT, _OBJECT = _PLACES = (
+    "record image", "record image with shadows", "record image with sizes", "boat", "object")
+
+_ON_IMAGE, _LINES = (_IMAGE, _SHADOWS, _SIZES), (_SHADOWS, _SIZES)
 
 _ASKED = {_IMAGE: ("label", "kind", "remarks"), _SHADOWS: ("label", "kind", "remarks"),
-          _BOAT: ("label", "side", "range", "depth", "remarks"), _OBJECT: ("label", "remarks")}
+          _SIZES: ("label", "kind", "remarks"), _BOAT: ("label", "side", "range", "depth", "remarks"),
+          _OBJECT: ("label", "remarks")}
 """What the form of each kind of layer shows."""
 
 _WORDS = {"kind": ("object", "bottom"), "side": ("port", "starboard")}
+_SIZE_WORDS = ("along", "across", "shadow")
 
 
 class NewPicks(AthwartAlgorithm):
@@ -40,6 +45,8 @@ class NewPicks(AthwartAlgorithm):
     On a record image, load the picture without a georeference first, and click on the start of each echo; with shadows,
     draw a line from there to the end of the shadow, and end it with a right click. Mark the bottom here and there, too,
     with the kind 'bottom': each such mark gives the depth there. The layer goes into 'Read picks from record image'.
+    With sizes, draw lines along and across each object and along its shadow, with one label; the layer goes into
+    'Measure objects', the field label as the field of objects.
 
     On the map, mark the boat's place at the moment an object passed by, and give the side and the range (boat); or mark
     where an object itself lies (object). The layer goes into 'Locate targets', tied by boat point or object point."""
@@ -60,13 +67,13 @@ class NewPicks(AthwartAlgorithm):
     def refusal(self, parameters, context):
         place = values.option(self, parameters, "PLACE", context)
         if values.given(parameters, "TARGET_CRS") and not self._crs(parameters, context, place).isValid() \
-                and place not in (_IMAGE, _SHADOWS):
+                and place not in _ON_IMAGE:
             return Message("{TARGET_CRS} '{given}' is not a coordinate system that QGIS knows.",
                            given=parameters["TARGET_CRS"])
         return ""
 
     def _crs(self, parameters, context, place):
-        if place in (_IMAGE, _SHADOWS):
+        if place in _ON_IMAGE:
             return QgsCoordinateReferenceSystem()
         if values.given(parameters, "TARGET_CRS"):
             return self.parameterAsCrs(parameters, "TARGET_CRS", context)
@@ -77,7 +84,7 @@ class NewPicks(AthwartAlgorithm):
         place = values.option(self, parameters, "PLACE", context)
         crs = self._crs(parameters, context, place)
         empty = {field.name: [] for field in schemas.MARKS}
-        lines = place == _SHADOWS
+        lines = place in _LINES
         layer = replace(schemas.MARKS, geometry="line", style="") if lines else schemas.MARKS
         dest = write_layer(self, parameters, "OUTPUT", context, feedback, fields=layer, columns=empty, crs=crs,
                            places=[] if lines else ((), ()))
@@ -91,7 +98,7 @@ def _open_for_marking(layer, place):
     asked = _ASKED[place]
     for index, name in enumerate(layer.fields().names()):
         if name in _WORDS:
-            words = [{word: word} for word in _WORDS[name]]
+            words = [{word: word} for word in (_SIZE_WORDS if name == "kind" and place == _SIZES else _WORDS[name])]
             layer.setEditorWidgetSetup(index, QgsEditorWidgetSetup("ValueMap", {"map": words}))
         elif name in ("range", "depth"):
             layer.setEditorWidgetSetup(index, QgsEditorWidgetSetup("Range", {
@@ -99,7 +106,8 @@ def _open_for_marking(layer, place):
         if name not in asked:
             layer.setEditorWidgetSetup(index, QgsEditorWidgetSetup("Hidden", {}))
     if "kind" in asked:
-        layer.setDefaultValueDefinition(layer.fields().indexOf("kind"), QgsDefaultValue("'object'"))
-    if place in (_IMAGE, _SHADOWS):
+        usual = "'along'" if place == _SIZES else "'object'"
+        layer.setDefaultValueDefinition(layer.fields().indexOf("kind"), QgsDefaultValue(usual))
+    if place in _ON_IMAGE:
         layer.setCrs(QgsCoordinateReferenceSystem())  # memory layers and files bring one, which would move the clicks
     layer.startEditing()

@@ -51,7 +51,7 @@ class LocateTargets(AthwartAlgorithm):
              "TRACK": (schemas.TRACK,), "WATER": (OWN, schemas.AREAS)}
     LAYERS = {"OUTPUT": schemas.TARGETS, "ELLIPSES": schemas.ELLIPSES, "REJECTED": schemas.REJECTED}
     SECTIONS = (
-        ("What was picked, and the boat's track", ("PICKS", "TRACK", "LABEL_FIELD")),
+        ("What was picked, and the boat's track", ("PICKS", "TRACK", "LABEL_FIELD", "SOURCE")),
         ("When: what ties a pick to the track", ("TIE", "TIME_FIELD", "PING_FIELD", "DATE_ORDER", "TIME_OFFSET",
                                                 "MARK_DELAY")),
         ("Side and range (picks read from an image bring their own)",

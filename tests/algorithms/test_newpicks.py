@@ -6,6 +6,7 @@ from qgis.core import QgsFeature, QgsGeometry, QgsProcessingException, QgsWkbTyp
 
 @pytest.mark.parametrize("place, kind, placed", [
     ("record image", "Point", False), ("record image with shadows", "LineString", False),
+    ("record image with sizes", "LineString", False),
     ("boat", "Point", True), ("object", "Point", True)])
 def test_each_place_has_its_kind_of_layer(run, place, kind, placed):
     from athwart.algorithms.imagery.newpicks import _open_for_marking
@@ -31,6 +32,9 @@ def test_the_form_asks_for_what_the_place_needs_and_drawing_can_begin(run):
     _open_for_marking(layer, "record image")
     assert layer.editorWidgetSetup(layer.fields().indexOf("side")).type() == "Hidden"
     assert layer.defaultValueDefinition(layer.fields().indexOf("kind")).expression() == "'object'"
+    layer.rollBack()
+    _open_for_marking(layer, "record image with sizes")
+    assert [list(word)[0] for word in layer.editorWidgetSetup(1).config()["map"]] == ["along", "across", "shadow"]
     layer.rollBack()
 
 
