@@ -177,6 +177,31 @@ def tutorial():
         shot(f"{number}-{tool}-map")
 
 
+def picks():
+    """A layer for picks over a record image: run, click on the picture, and the form that opens."""
+    prepare()
+    from qgis.core import QgsRasterLayer
+    from qgis.PyQt.QtCore import QPoint
+    from qgis.PyQt.QtTest import QTest
+    image = QgsRasterLayer(str(ROOT / "sample_project" / "north_record.png"), "north record")
+    QgsProject.instance().addMapLayer(image)
+    iface.mapCanvas().setExtent(image.extent())
+    yield 1
+    made = dialog("newpicks", {"PLACE": "record image"})
+    yield 1
+    yield from run(made)
+    made.close()
+    yield 1
+    canvas = iface.mapCanvas().viewport()
+    middle = canvas.rect().center()
+    place = QPoint(middle.x(), middle.y())
+    QTimer.singleShot(0, lambda: QTest.mouseClick(canvas, Qt.MouseButton.LeftButton, pos=place))
+    yield 2
+    shot("picks")
+    layer = iface.activeLayer()
+    say(f"{layer.name()}: editable {layer.isEditable()}, has a coordinate system {layer.crs().isValid()}")
+
+
 def play(scene):
     """Run a scene to its end, then leave; an exception ends it with 1."""
     def on():
@@ -191,4 +216,5 @@ def play(scene):
     on()
 
 
-QTimer.singleShot(5000, lambda: play({"dialogs": dialogs, "tutorial": tutorial}[os.environ["DESK_SCENE"]]()))
+SCENES = {"dialogs": dialogs, "tutorial": tutorial, "picks": picks}
+QTimer.singleShot(5000, lambda: play(SCENES[os.environ["DESK_SCENE"]]()))

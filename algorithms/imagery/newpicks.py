@@ -4,6 +4,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from qgis.core import QgsCoordinateReferenceSystem, QgsDefaultValue, QgsEditorWidgetSetup, QgsProject
+from qgis.PyQt.QtCore import QTimer
 
 from ...survey.model import schemas
 from ...survey.model.messages import Message
@@ -39,7 +40,7 @@ class NewPicks(AthwartAlgorithm):
     SUMMARY = "Make an empty layer to mark objects in, on the record's picture or on the map."
     TAGS = "pick,mark,draw,digitize,new,empty,record,image,waypoint,form"
     HELP = """Makes an empty layer with the fields that the other tools read, and a form that asks for them. QGIS opens
-    it for editing: choose 'Add point feature' (Ctrl+.), click on the object, fill in the form and press OK. Save the
+    it for editing with the tool to add features at hand: click on the object, fill in the form and press OK. Save the
     edits when you are done.
 
     On a record image, load the picture without a georeference first, and click on the start of each echo; with shadows,
@@ -89,7 +90,8 @@ class NewPicks(AthwartAlgorithm):
         dest = write_layer(self, parameters, "OUTPUT", context, feedback, fields=layer, columns=empty, crs=crs,
                            places=[] if lines else ((), ()))
         then(context, dest, lambda made: _open_for_marking(made, place))
-        feedback.pushInfo("Choose 'Add line feature' or 'Add point feature', click on the object, fill in the form.")
+        feedback.pushInfo("The layer is open for editing: click on the object, fill in the form, press OK; save at the "
+                          "end.")
         return {"OUTPUT": dest}
 
 
@@ -111,3 +113,15 @@ def _open_for_marking(layer, place):
     if place in _ON_IMAGE:
         layer.setCrs(QgsCoordinateReferenceSystem())  # memory layers and files bring one, which would move the clicks
     layer.startEditing()
+    key = layer.id()
+    QTimer.singleShot(0, lambda: _begin(key))  # once the layer stands in the tree
+
+
+def _begin(key):
+    """On the desktop: the layer is the active one and the next click on the map makes a mark."""
+    from qgis.utils import iface
+
+    layer = QgsProject.instance().mapLayer(key)
+    if iface is not None and layer is not None:
+        iface.setActiveLayer(layer)
+        iface.actionAddFeature().trigger()
