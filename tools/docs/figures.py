@@ -75,15 +75,15 @@ def record():
 def range_budget():
     """Ground range against depth for three settings, by the rule of thumb and by the triangle."""
     figure, axes = plt.subplots(figsize=(8.6, 4.2))
-    for feet, colour in ((25, GOLD), (80, BLUE), (120, RED)):
+    for feet, colour in ((40, GOLD), (70, BLUE), (100, RED)):
         setting = feet * units.LENGTHS["ft"]
         depth = np.linspace(0, setting, 200)
         for model, style in (("slant", "-"), ("subtract", "--")):
             axes.plot(depth / units.LENGTHS["ft"], ranges.ground_range(setting, depth, model) / units.LENGTHS["ft"],
                       style, color=colour, label=f"{feet} ft set" if model == "slant" else None)
     axes.plot([], [], "--", color=GREY, label="rule of thumb: range less depth")
-    axes.set(xlabel="water under the transducer, ft", ylabel="bottom seen to each side, ft", xlim=(0, 120),
-             ylim=(0, 125))
+    axes.set(xlabel="water under the transducer, ft", ylabel="bottom seen to each side, ft", xlim=(0, 100),
+             ylim=(0, 105))
     axes.legend(frameon=False, ncol=2, loc="lower left", bbox_to_anchor=(0, 1.0))
     save(figure, "range")
 
@@ -91,12 +91,12 @@ def range_budget():
 def distance():
     """The ground behind the boat for the same seconds at two speeds."""
     figure, axes = plt.subplots(figsize=(8.6, 2.6))
-    for y, miles_per_hour in ((1, 3), (0, 15)):
-        ground = miles_per_hour * units.SPEEDS["mph"] * 20 / units.LENGTHS["ft"]
+    for y, miles_per_hour in ((1, 2.5), (0, 6)):
+        ground = miles_per_hour * units.SPEEDS["mph"] * 12 / units.LENGTHS["ft"]
         axes.barh(y, ground, height=0.5, color=BLUE if y else GOLD)
-        axes.text(ground + 6, y, f"{ground:.0f} ft", va="center")
-    axes.set(yticks=[1, 0], yticklabels=["3 mph", "15 mph"], xlim=(0, 500),
-             xlabel="ground behind the antenna after 20 s of screen, ft")
+        axes.text(ground + 2, y, f"{ground:.0f} ft", va="center")
+    axes.set(yticks=[1, 0], yticklabels=["2.5 mph", "6 mph"], xlim=(0, 120),
+             xlabel="ground behind the antenna after 12 s of screen, ft")
     save(figure, "distance")
 
 
