@@ -254,7 +254,7 @@ class _Job:
         return slope, depth - slope * place
 
     def _errors(self, rng):
-        """Draws of what is not known, (DRAWS, n); see the module."""
+        """Draws of what is not known, a row a draw, a column an object; see the module."""
         read, sigmas, shape = self.read, self.sigmas, (DRAWS, self.count)
 
         def normal(size):
