@@ -38,8 +38,9 @@ class CoverageReport(AthwartAlgorithm):
     TAGS = "report,coverage,html,csv,gaps,shoreline,targets,summary,print"
     CAUTIOUS = True
     HELP = """Puts the layers of an outing together in one page: key figures first, then a map, how much was seen and
-    between which bounds, what was missed and where, the shore nobody scanned, the passes and why some are poor, the
-    targets with their error ellipses and what to mend first, and a methods paragraph to paste into a report.
+    between which bounds, what was missed and where, the shore nobody scanned, the passes, with the range
+    that would have fitted, the targets with their error ellipses and what to improve first, and a methods paragraph to
+    paste into a report.
 
     The page is one file that needs no network: it opens in a browser, reads on a phone and prints on paper. Give the
     layers you have; each adds its part, and what is doubtful in them is named. The table has one row for each area, for
@@ -69,6 +70,8 @@ class CoverageReport(AthwartAlgorithm):
                                   optional=False),
             make.destination_file("OUTPUT_TABLE", "Table", "A row for each area: sizes in m2, shares in %.",
                                   "CSV files (*.csv)"),
+            *make.optional(make.choice("DISPLAY_UNIT", "Unit of the report", "What figures are told in: metres and "
+                                       "hectares, or feet and acres. The table keeps metres.", ["m", "ft"], "m")),
         )
 
     def refusal(self, parameters, context):
@@ -79,6 +82,7 @@ class CoverageReport(AthwartAlgorithm):
                     "or leave the table out.")
         if values.given(parameters, "SEEN") and not values.given(parameters, "AREAS"):
             return "A map of bottom seen (SEEN) is judged inside areas: give Areas (AREAS) as well, or leave it out."
+        values.option(self, parameters, "DISPLAY_UNIT", context)
         return ""
 
     def run_tool(self, parameters, context, feedback):
@@ -114,7 +118,8 @@ class CoverageReport(AthwartAlgorithm):
         if values.given(parameters, "SEEN"):
             seen = self._seen(parameters, context, crs, layers["areas"].geometries,
                               lambda fraction: step(0.3 + 0.4 * fraction))
-        return Report(read.wkt(crs), layers, seen, lambda fraction: step(0.7 + 0.15 * fraction))
+        return Report(read.wkt(crs), layers, seen, lambda fraction: step(0.7 + 0.15 * fraction),
+                      values.option(self, parameters, "DISPLAY_UNIT", context))
 
     def _seen(self, parameters, context, crs, areas, step):
         """SeenGround of the raster round the areas, None where no area has a place."""

@@ -10,7 +10,8 @@ from shapely.geometry import Point
 from ..geometry import shapes
 from ..model.units import LENGTHS, SPEEDS
 from ..report import pages
-from ..report.mapsvg import Ink, MapLayer, draw_map
+from ..report.mapsvg import Ink, MapLayer, Setting, draw_map
+from ..report.mapsvg import legend as legend_of
 
 __all__ = ["DISPLAY_UNITS", "PlanOnPaper", "plan_sheet"]
 
@@ -104,10 +105,11 @@ def plan_sheet(plan, unit="m", speed_unit="m/s", title="Plan for the boat", rema
     rows = _rows(plan, run, unit, speed_unit)
     heads = ["Line", f"Range ({unit})", f"Speed ({speed_unit})", "Course (true)", *_magnetic_head(plan),
              f"Length ({unit})", f"Depth ({unit})", "Minutes", "Then", "Done"]
+    drawn, legend = _map(plan, run)
     parts = [pages.definition_list(_totals(plan, run, unit)),
              '<div class="map" role="group" aria-label="Map of the lines" tabindex="0">',
-             pages.figure(_map(plan, run), "Lines as numbered, in the order and the direction to run them; turns and "
-                          "ways between them are broken lines. North is as the arrow shows."), "</div>",
+             pages.figure(drawn, "Lines as numbered, in the order and the direction to run them; turns and ways "
+                          "between them are broken lines. North is as the arrow shows.", legend), "</div>",
              pages.table("Lines in the order to run them", heads, rows, numeric=range(1, len(heads) - 2),
                          whole=(0, len(heads) - 2)),
              pages.bullets(remarks) if remarks else ""]
@@ -180,8 +182,10 @@ def _map(plan, run):
                        [str(k + 1) for k in range(len(plan.objects))])]
     if plan.start is not None:
         layers.append(MapLayer("start", _START, [Point(*plan.start)]))
-    drawn = draw_map(layers, f"Map of {len(lines)} lines in the order to run them", plan.convergence_deg)
-    return drawn.replace('font-size="14"', 'font-size="19"', 1)  # read at arm's length, in the sun
+    drawn = draw_map(layers, f"Map of {len(lines)} lines in the order to run them",
+                     Setting(convergence_deg=plan.convergence_deg))
+    # read at arm's length, in the sun
+    return drawn.replace('font-size="14"', 'font-size="19"', 1), legend_of(layers)
 
 
 def _arrow(way, size):

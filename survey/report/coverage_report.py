@@ -8,6 +8,7 @@ from . import layer_tables, pages, survey_map
 from . import words as report_words
 from .layers import Layers, ReportLayer, grades_inside, looks_inside, seen_levels
 from .pages import NO_BREAK, number
+from .range_help import range_help
 from .totals import density, totals
 from .words import between, passes_asked
 
@@ -88,50 +89,52 @@ def coverage_page(layers, title, made_on, worded=str):
     doubtful = report_words.doubts(layers, whole, density)
     when = report_words.dates(layers)
     lead = f"Side-scan coverage report{f' of {when}' if when else ''}. Made {made_on.replace('-', NO_BREAK)}."
-    drawing = survey_map.report_map(layers, title)
+    drawing, legend = survey_map.report_map(layers, title)
     return pages.page(title, lead, [
         pages.definition_list(_key_figures(layers, whole, density)),
-        pages.figure(drawing, survey_map.caption(layers)) if drawing else "",
+        pages.figure(drawing, survey_map.caption(layers), legend) if drawing else "",
         pages.section("What is doubtful", pages.bullets(map(worded, doubtful))) if doubtful else "",
         _coverage(layers, whole), _gaps(layers, whole), _shore(layers), _passes(layers), _targets(layers, density),
         pages.section("Methods", pages.paragraph(report_words.methods_text(layers, whole, density)),
                       pages.paragraph(_reading_text())),
-        pages.section("Settings and sources", layer_tables.settings_table(layers.track, layers.swaths, whole)),
+        pages.section("Settings and sources", layer_tables.settings_table(layers.track, layers.swaths, whole,
+                                                                        layers.units)),
     ])
 
 
 def _key_figures(layers, whole, density):
-    figures = []
+    figures, units = [], layers.units
     if whole is not None:
         kind = "95 % interval" if whole.drawn else "every edge moved at once:"
         seen_by = f"by {passes_asked(whole.looks)}; " if whole.looks > 1 else ""
         figures += [("Share of the area seen", number(whole.seen_pct, 1, "%"),
                      f"{seen_by}{kind} {between(whole.low_pct, whole.high_pct)}"),
-                    ("Area to be surveyed", number(whole.area_m2 / 1e4, 2, "ha"),
-                     f"{number(whole.seen_m2 / 1e4, 2, 'ha')} of it seen")]
+                    ("Area to be surveyed", units.ground(whole.area_m2),
+                     f"{units.ground(whole.seen_m2)} of it seen")]
     if layers.gaps is not None:
         size = layers.gaps.numbers("area_m2")
-        biggest = f"largest {number(np.nanmax(size), 0, 'm²')}" if np.isfinite(size).any() else "none found"
-        figures.append(("Gaps", number(len(size)), f"{number(np.nansum(size) / 1e4, 2, 'ha')} together, {biggest}"))
+        biggest = f"largest {units.area(np.nanmax(size))}" if np.isfinite(size).any() else "none found"
+        figures.append(("Gaps", number(len(size)), f"{units.ground(np.nansum(size))} together, {biggest}"))
     if layers.shore is not None:
         status, length = layers.shore.words("status"), layers.shore.numbers("length_m")
         missed, all_ = float(np.nansum(length[status == "unscanned"])), float(np.nansum(length))
-        figures.append(("Shore nobody scanned", number(missed, 0, "m"),
-                        f"{number(100 * missed / all_ if all_ else np.nan, 1, '%')} of {number(all_, 0, 'm')}"))
+        figures.append(("Shore nobody scanned", units.length(missed),
+                        f"{number(100 * missed / all_ if all_ else np.nan, 1, '%')} of {units.length(all_)}"))
     if layers.passes is not None:
-        km = float(np.nansum(layers.passes.numbers("length_m"))) / 1000
-        figures.append(("Passes", number(len(layers.passes)), f"{number(km, 2, 'km')} run"))
+        run = float(np.nansum(layers.passes.numbers("length_m")))
+        figures.append(("Passes", number(len(layers.passes)), f"{units.way(run)} run"))
     if layers.targets is not None:
-        figures.append(("Targets", number(len(layers.targets)), _density(density)))
+        figures.append(("Targets", number(len(layers.targets)), _density(density, units)))
     return figures
 
 
-def _density(density):
+def _density(density, units):
     if density is None or not np.isfinite(density.per_ha):
         return ""
     what = "" if density.combined else "single looks: "
-    return (f"{what}{number(density.inside)} on the bottom inside, {number(density.per_ha, 2)} per hectare seen, 95 % "
-            f"interval {number(density.low, 2)} to {number(density.high, 2)}")
+    return (f"{what}{number(density.inside)} on the bottom inside, {units.per_ground(density.per_ha)} per "
+            f"{units.ground_word} seen, 95 % interval {units.per_ground(density.low)} to "
+            f"{units.per_ground(density.high)}")
 
 
 def _coverage(layers, whole):
@@ -139,16 +142,16 @@ def _coverage(layers, whole):
         return ""
     if whole is None:
         return pages.section("How much was seen", pages.paragraph("The layer of areas holds no area."))
-    parts = [layer_tables.areas_table(layers.areas, whole)]
+    parts = [layer_tables.areas_table(layers.areas, whole, layers.units)]
     if layers.looks:
         caption = "Bottom seen by so many separate passes; both sides of a pass are one look."
         size = whole.area_m2
         if whole.excluded:
             caption, size = f"{caption} Ground that was excluded from the areas is not told apart here.", np.nan
-        rows = [[f"{k} or more", number(m2 / 1e4, 2, "ha"), number(100 * m2 / size, 1, "%")] for k, m2 in layers.looks]
+        rows = [[f"{k} or more", layers.units.ground(m2), number(100 * m2 / size, 1, "%")] for k, m2 in layers.looks]
         parts.append(pages.table(caption, ["Looks", "Area", "Share"], rows, (1, 2)))
     if layers.grades:
-        rows = [[words, number(m2 / 1e4, 2, "ha"), number(100 * m2 / whole.area_m2, 1, "%")]
+        rows = [[words, layers.units.ground(m2), number(100 * m2 / whole.area_m2, 1, "%")]
                 for words, m2 in layers.grades]
         parts.append(pages.table("What the looks are worth for an object of the size the map of bottom seen was made "
                                  "for; ground that was not seen, or lies off that map, is not listed.",
@@ -161,9 +164,9 @@ def _gaps(layers, whole):
         return ""
     if not len(layers.gaps):
         return pages.section("What was missed", pages.paragraph("No gap is larger than the limits asked for."),
-                             _by_kind(layers.gaps, whole))
-    return pages.section("What was missed", _by_kind(layers.gaps, whole),
-                         layer_tables.gaps_table(layers.gaps, layers.lonlat))
+                             _by_kind(layers.gaps, whole, layers.units))
+    return pages.section("What was missed", _by_kind(layers.gaps, whole, layers.units),
+                         layer_tables.gaps_table(layers.gaps, layers.lonlat, layers.units))
 
 
 _KINDS = {"hidden": "ground that nearer ground hides", "weak": "looked at, but an object could have been missed",
@@ -172,24 +175,26 @@ _KINDS = {"hidden": "ground that nearer ground hides", "weak": "looked at, but a
           "edge": "along the edge of the area", "unvisited": "no pass came near"}
 
 
-def _by_kind(gaps, whole):
+def _by_kind(gaps, whole, units):
     """Gaps by kind, then what is too narrow or too small to be listed, then all that was missed: a closed sum."""
     kind, size = gaps.words("kind"), gaps.numbers("area_m2")
     rows = [[word or "unknown", _KINDS.get(word, ""), number(int((kind == word).sum())),
-             number(float(np.nansum(size[kind == word])), 0, "m²")]
+             units.area(float(np.nansum(size[kind == word])))]
             for word in [*_KINDS, *sorted(set(kind) - set(_KINDS))] if (kind == word).any()]
     listed, missed = float(np.nansum(size)), np.nan if whole is None else whole.area_m2 - whole.seen_m2
     if listed <= missed + 0.5:
         rows += [["not listed", "narrower or smaller than the limits asked for", "",
-                  number(max(0.0, missed - listed), 0, "m²")],
-                 ["all", "missed in all", number(len(gaps)), number(missed, 0, "m²")]]
+                  units.area(max(0.0, missed - listed))],
+                 ["all", "missed in all", number(len(gaps)), units.area(missed)]]
     else:
-        rows.append(["all", "gaps in all", number(len(gaps)), number(listed, 0, "m²")])
+        rows.append(["all", "gaps in all", number(len(gaps)), units.area(listed)])
     return pages.table("Gaps by kind.", ["Kind", "What it means", "Number", "Area"], rows, (2, 3))
 
 
 def _shore(layers):
-    return "" if layers.shore is None else pages.section("The shore", layer_tables.shore_table(layers.shore))
+    if layers.shore is None:
+        return ""
+    return pages.section("The shore", layer_tables.shore_table(layers.shore, layers.units))
 
 
 def _passes(layers):
@@ -197,7 +202,13 @@ def _passes(layers):
         return ""
     if not len(layers.passes):
         return pages.section("The passes", pages.paragraph("The layer of passes holds none."))
-    return pages.section("The passes", layer_tables.passes_table(layers.passes))
+    return pages.section("The passes", layer_tables.passes_table(layers.passes, layers.units),
+                         *_pass_help(layers))
+
+
+def _pass_help(layers):
+    help_ = range_help(layers.passes, layers.units)
+    return [pages.paragraph(help_)] if help_ else []
 
 
 def _targets(layers, density):
@@ -205,10 +216,11 @@ def _targets(layers, density):
         return ""
     if not len(layers.targets):
         where = "" if density is None or not np.isfinite(density.high) else (
-            f" On {number(density.seen_m2 / 1e4, 2, 'ha')} seen that leaves room for up to {number(density.high, 2)} a "
-            "hectare (95 % interval, Poisson), provided that an object would have been noticed.")
+            f" On {layers.units.ground(density.seen_m2)} seen that leaves room for up to "
+            f"{layers.units.per_ground(density.high)} {'a' if layers.units.metric else 'an'} "
+            f"{layers.units.ground_word} (95 % interval, Poisson), provided that an object would have been noticed.")
         return pages.section("Targets", pages.paragraph(f"No target was located.{where}"))
-    return pages.section("Targets", layer_tables.targets_table(layers.targets, layers.lonlat))
+    return pages.section("Targets", layer_tables.targets_table(layers.targets, layers.lonlat, layers.units))
 
 
 def _reading_text():

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..geometry import overlap, shapes, transfer
+from .figures import METRES, Figures
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -28,6 +29,7 @@ NEEDED = {
     "areas": ("area_m2", "covered_m2", "covered_pct", "low_pct", "high_pct", "looks_min"),
     "gaps": ("gap_id", "kind", "area_m2", "width_m", "length_m", "certain"),
     "shore": ("status", "length_m"),
+    "lake": (),
     "targets": ("target_id", "label", "status", "semi_major_m", "semi_minor_m", "azimuth_deg", "confidence_pct",
                 "main_cause"),
 }
@@ -94,7 +96,7 @@ class Layers:
 
     ``frame`` carries the geometries, None where no layer has any. ``levels``: ground seen by at least 1, 2 ... passes,
     polygons in the frame, see ``seen_levels``; ``looks``: (looks, m2) rows of it inside the areas; ``grades``: (what it
-    is worth, m2) rows.
+    is worth, m2) rows. ``lake``: outline for the inset. ``units``: what the reader is told figures in.
     """
 
     frame: Frame
@@ -105,9 +107,11 @@ class Layers:
     gaps: ReportLayer = None
     shore: ReportLayer = None
     targets: ReportLayer = None
+    lake: ReportLayer = None
     levels: list = field(default_factory=list)
     looks: list = field(default_factory=list)
     grades: list = field(default_factory=list)
+    units: Figures = METRES
 
     def given(self) -> list[tuple[str, ReportLayer]]:
         """(name, layer) of those that are there."""

@@ -1,27 +1,36 @@
-"""A north-up map as inline SVG: polygons, lines and points in frame metres, with scale bar, north arrow and legend."""
+"""A north-up map as inline SVG: polygons, lines and points in frame metres, with scale bar, north arrow, coordinates
+along the edge and an inset; its legend is a list beside it, so that a phone can break it over lines."""
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
 
 import numpy as np
+from shapely.ops import clip_by_rect
 
 from ..geometry import shapes
+from ..model.palette import INK, PAPER, VERMILION
+from .figures import METRES
+from .hatching import hatch
 from .pages import text
 
-__all__ = ["Ink", "MapLayer", "draw_map", "nice_length"]
+__all__ = ["Ink", "MapLayer", "Setting", "draw_map", "legend", "nice_length", "scale_on_paper"]
 
 WIDTH = 960.0
 MAX_HEIGHT = 1100.0
 MARGIN = 14.0
+EDGE = 22.0  # for the coordinates
 FOOT = 52.0
-ROW = 24.0
+INSET = 120.0
 LINE_STEP = 0.4  # drawing units: finer detail than this cannot be seen
+HATCH_STEP = 7.0
+PAPER_M = 0.182  # what the map is wide on A4 with the page's margins
 
 
 @dataclass(frozen=True)
 class Ink:
-    """How a layer is drawn; SVG colours, widths in drawing units (the map is 960 wide)."""
+    """How a layer is drawn; SVG colours, widths in drawing units (the map is 960 wide). ``hatch``: colour of hatching,
+    '' for none; ``falling`` turns it the other way. A ``radius`` of 0 draws labels alone, in the middle."""
 
     fill: str = "none"
     stroke: str = "none"
@@ -29,6 +38,8 @@ class Ink:
     dash: str = ""
     opacity: float = 1.0
     radius: float = 3.0
+    hatch: str = ""
+    falling: bool = False
 
 
 @dataclass
@@ -40,6 +51,19 @@ class MapLayer:
     ink: Ink
     geometries: list
     labels: list = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Setting:
+    """What is round the map. ``bounds``: what is shown, frame metres, None for all that is drawn. ``ticks``: of the
+    western and of the southern edge, see ``graticule.edge_ticks``. ``lake``: geometries of the inset, in which the
+    map's place is marked."""
+
+    bounds: tuple = None
+    ticks: tuple = ((), ())
+    lake: tuple = ()
+    convergence_deg: float = 0.0
+    units: object = METRES
 
 
 def nice_length(most):
@@ -55,7 +79,7 @@ def nice_length(most):
     return max(step * power for step in (1, 2, 5) if step * power <= most)
 
 
-def draw_map(layers, title, convergence_deg=0.0):
+def draw_map(layers, title, setting=None):
     """SVG text of the layers.
 
     Parameters
@@ -64,27 +88,41 @@ def draw_map(layers, title, convergence_deg=0.0):
         First drawn first; layers without a geometry are left out.
     title : str
         What a screen reader says the picture shows.
-    convergence_deg : float
-        Meridian convergence at the map's middle: true north is turned by minus this from the top.
+    setting : Setting, optional
 
     Returns
     -------
     str
         '' when there is nothing to draw.
     """
-    layers = [layer for layer in layers if any(g is not None and not g.is_empty for g in layer.geometries)]
+    setting = setting or Setting()
+    layers = _drawable(layers)
     if not layers:
         return ""
-    place, height = _fit([g for layer in layers for g in layer.geometries if g is not None and not g.is_empty])
-    body = [_draw_layer(layer, place) for layer in layers]
-    named = [layer for layer in layers if layer.name]
-    legend_rows = math.ceil(len(named) / 3)
-    total = height + FOOT + legend_rows * ROW
-    furniture = "".join([_scale_bar(place.scale, height + 30), _north(convergence_deg, height + 28),
-                         _legend(named, height + FOOT)])
+    place, height = _fit(layers, setting)
+    body = [_draw_layer(layer, place, setting.bounds) for layer in layers]
+    foot = height + (EDGE if setting.ticks[1] else 0)
+    inset = _inset(setting, place, foot + 8)
+    total = foot + (INSET + 16 if inset else FOOT)
+    furniture = "".join([_neatline(place, height, setting), _scale_bar(place.scale, foot + 30, setting.units),
+                         _north(setting.convergence_deg, foot + 28), inset])
     return (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:.0f} {total:.0f}" role="img" '
             f'aria-label="{text(title)}" font-family="system-ui,sans-serif" font-size="14"><title>{text(title)}</title>'
             f'<rect width="{WIDTH:.0f}" height="{total:.0f}" fill="#ffffff"/>{"".join(body)}{furniture}</svg>')
+
+
+def scale_on_paper(layers, setting):
+    """n of the scale 1 : n when the page is printed on A4, to two figures; None where nothing is drawn."""
+    layers = _drawable(layers)
+    if not layers:
+        return None
+    scale = WIDTH / _fit(layers, setting)[0].scale / PAPER_M
+    power = 10.0 ** (math.floor(math.log10(scale)) - 1)
+    return round(scale / power) * power
+
+
+def _drawable(layers):
+    return [layer for layer in layers if any(g is not None and not g.is_empty for g in layer.geometries)]
 
 
 @dataclass(frozen=True)
@@ -102,38 +140,58 @@ class _Place:
                                 MARGIN + (self.north - xy[:, 1]) * self.scale])
 
 
-def _fit(geometries):
-    bounds = np.array([g.bounds for g in geometries])
-    west, south = bounds[:, :2].min(axis=0)
-    east, north = bounds[:, 2:].max(axis=0)
+def _fit(layers, setting):
+    """(place, height of the map)."""
+    bounds = setting.bounds
+    if bounds is None:
+        all_ = np.array([g.bounds for layer in layers for g in layer.geometries if g is not None and not g.is_empty])
+        bounds = (*all_[:, :2].min(axis=0), *all_[:, 2:].max(axis=0))
+    west, south, east, north = bounds
     wide, tall = max(east - west, 1.0), max(north - south, 1.0)
-    scale = min((WIDTH - 2 * MARGIN) / wide, (MAX_HEIGHT - 2 * MARGIN) / tall)
-    left = (WIDTH - wide * scale) / 2
+    edge = EDGE if setting.ticks[0] else 0.0
+    scale = min((WIDTH - 2 * MARGIN - edge) / wide, (MAX_HEIGHT - 2 * MARGIN) / tall)
+    left = edge + (WIDTH - edge - wide * scale) / 2
     return _Place(west, north, scale, left), tall * scale + 2 * MARGIN
 
 
-def _draw_layer(layer, place):
-    ink, marks = layer.ink, []
+def _draw_layer(layer, place, bounds):
+    ink, marks, lines = layer.ink, [], []
     path, filled = [], []
-    for i, geometry in enumerate(layer.geometries):
+    for i, whole in enumerate(layer.geometries):
+        geometry = _shown(whole, bounds)
         if geometry is None or geometry.is_empty:
             continue
         if geometry.geom_type == "Point":
             (x, y), = place(geometry.coords)
-            marks.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{ink.radius:g}"/>')
+            if ink.radius:
+                marks.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{ink.radius:g}"/>')
             if i < len(layer.labels):
-                at = f'x="{x + ink.radius + 3:.1f}" y="{y + 4:.1f}"'
+                at = f'x="{x + ink.radius + 3:.1f}" y="{y + 4:.1f}"' if ink.radius else \
+                    f'x="{x:.1f}" y="{y + 5:.1f}" text-anchor="middle" font-weight="700"'
                 marks += [f'<text {at} {look}>{text(layer.labels[i])}</text>' for look in (
-                    'fill="#ffffff" stroke="#ffffff" stroke-width="3.5"', 'fill="#14232b" stroke="none"')]
+                    f'fill="{PAPER}" stroke="{PAPER}" stroke-width="3.5"', f'fill="{INK}" stroke="none"')]
             continue
         simple = geometry.simplify(LINE_STEP / place.scale)
         path.extend(_lines(simple, place))
         filled.extend(_polygons(simple, place))
+        if ink.hatch:
+            lines.extend(_lines(hatch(geometry, HATCH_STEP / place.scale, ink.falling), place))
     dash = f' stroke-dasharray="{ink.dash}"' if ink.dash else ""
     # a path a polygon: with even-odd filling, ground that two polygons of one path share would be left bare
     drawn = "".join(f'<path d="{d}"/>' for d in (["".join(path)] if path else []) + filled)
+    hatched = f'<path d="{"".join(lines)}" fill="none" stroke="{ink.hatch}" stroke-width="1"/>' if lines else ""
     return (f'<g fill="{ink.fill}" fill-rule="evenodd" stroke="{ink.stroke}" stroke-width="{ink.width:g}"{dash} '
-            f'opacity="{ink.opacity:g}" stroke-linejoin="round">{drawn}{"".join(marks)}</g>')
+            f'opacity="{ink.opacity:g}" stroke-linejoin="round">{drawn}{"".join(marks)}</g>{hatched}')
+
+
+def _shown(geometry, bounds):
+    """What of a geometry the map shows."""
+    if geometry is None or geometry.is_empty or bounds is None:
+        return geometry
+    w, s, e, n = geometry.bounds
+    if w >= bounds[0] and s >= bounds[1] and e <= bounds[2] and n <= bounds[3]:
+        return geometry
+    return clip_by_rect(geometry, *bounds)
 
 
 def _lines(geometry, place):
@@ -159,37 +217,85 @@ def _path(points, close):
     return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in points) + close
 
 
-def _scale_bar(scale, y):
-    metres = nice_length(0.28 * WIDTH / scale)
-    long = metres * scale
-    label = f"{metres / 1000:g} km" if metres >= 1000 else f"{metres:g} m"
-    return (f'<g stroke="#14232b" stroke-width="2"><line x1="{MARGIN}" y1="{y}" x2="{MARGIN + long:.1f}" y2="{y}"/>'
+def _scale_bar(scale, y, units):
+    longest = 0.28 * WIDTH / scale / units.unit_m
+    length = nice_length(longest)
+    long = length * units.unit_m * scale
+    label = f"{length / 1000:g} km" if units.metric and length >= 1000 else f"{length:g} {units.unit}"
+    return (f'<g stroke="{INK}" stroke-width="2"><line x1="{MARGIN}" y1="{y}" x2="{MARGIN + long:.1f}" y2="{y}"/>'
             f'<line x1="{MARGIN}" y1="{y - 6}" x2="{MARGIN}" y2="{y + 6}"/>'
             f'<line x1="{MARGIN + long:.1f}" y1="{y - 6}" x2="{MARGIN + long:.1f}" y2="{y + 6}"/></g>'
-            f'<text x="{MARGIN + long + 8:.1f}" y="{y + 5}" fill="#14232b">{label}</text>')
+            f'<text x="{MARGIN + long + 8:.1f}" y="{y + 5}" fill="{INK}">{label}</text>')
+
+
+def _neatline(place, height, setting):
+    """The map's edge with the coordinates that meet it; nothing where the edge is only that of what is drawn."""
+    if setting.bounds is None:
+        return ""
+    west, south, east, north = setting.bounds
+    (left, top), (right, bottom) = place([(west, north), (east, south)])
+    parts = [f'<rect x="{left:.1f}" y="{top:.1f}" width="{right - left:.1f}" height="{bottom - top:.1f}" fill="none" '
+             f'stroke="{INK}" stroke-width="1"/>']
+    for at, words in setting.ticks[0]:
+        y = place([(west, at)])[0, 1]
+        parts.append(f'<path d="M{left:.1f} {y:.1f}h7" stroke="{INK}" fill="none"/><text transform="translate('
+                     f'{left - 5:.1f} {y:.1f}) rotate(-90)" text-anchor="middle" fill="{INK}">{text(words)}</text>')
+    for at, words in setting.ticks[1]:
+        x = place([(at, south)])[0, 0]
+        parts.append(f'<path d="M{x:.1f} {bottom:.1f}v-7" stroke="{INK}" fill="none"/><text x="{x:.1f}" '
+                     f'y="{bottom + 16:.1f}" text-anchor="middle" fill="{INK}">{text(words)}</text>')
+    return f'<g class="edge">{"".join(parts)}</g>'
+
+
+def _inset(setting, place, top):
+    """The lake, small, with the place of the map marked; '' where the map shows most of it already."""
+    lake = [g for g in setting.lake if g is not None and not g.is_empty]
+    if not lake or setting.bounds is None:
+        return ""
+    around = np.array([g.bounds for g in lake] + [setting.bounds])
+    bounds = (*around[:, :2].min(axis=0), *around[:, 2:].max(axis=0))
+    wide, tall = bounds[2] - bounds[0], bounds[3] - bounds[1]
+    west, south, east, north = setting.bounds
+    if wide * tall < 1.5 * (east - west) * (north - south):
+        return ""
+    scale = min(300.0 / wide, (INSET - 4) / tall)
+    small = _Place(bounds[0], bounds[3], scale, WIDTH - 110 - wide * scale)
+    shift = f'<g class="inset" transform="translate(0 {top - MARGIN:.1f})">'
+    drawn = []
+    for geometry in lake:
+        simple = geometry.simplify(LINE_STEP / scale)
+        drawn += [*_lines(simple, small), *_polygons(simple, small)]
+    (left, up), (right, down) = small([(west, north), (east, south)])
+    return (f'{shift}<path d="{"".join(drawn)}" fill="none" stroke="{INK}" stroke-width="1"/>'
+            f'<rect x="{left:.1f}" y="{up:.1f}" width="{max(right - left, 4):.1f}" height="{max(down - up, 4):.1f}" '
+            f'fill="none" stroke="{VERMILION}" stroke-width="2.5"/></g>')
 
 
 def _north(convergence_deg, y):
     """Below the map, where it hides nothing."""
     x = WIDTH - 34
     return (f'<g transform="translate({x} {y}) rotate({-convergence_deg:.2f})">'
-            '<path d="M0 -20L7 12L0 6L-7 12Z" fill="#14232b"/></g>'
-            f'<text x="{x - 26}" y="{y + 5:.1f}" text-anchor="middle" fill="#14232b">N</text>')
+            f'<path d="M0 -20L7 12L0 6L-7 12Z" fill="{INK}"/></g>'
+            f'<text x="{x - 26}" y="{y + 5:.1f}" text-anchor="middle" fill="{INK}">N</text>')
 
 
-def _legend(layers, top):
-    parts = []
-    for i, layer in enumerate(layers):
-        x, y = MARGIN + (i % 3) * (WIDTH - 2 * MARGIN) / 3, top + (i // 3) * ROW
-        ink = layer.ink
-        style = (f'fill="{ink.fill}" stroke="{ink.stroke}" stroke-width="{ink.width:g}" opacity="{ink.opacity:g}"'
-                 + (f' stroke-dasharray="{ink.dash}"' if ink.dash else ""))
-        first = next(g for g in layer.geometries if g is not None and not g.is_empty)
-        if first.geom_type.endswith("Polygon"):
-            mark = f'<rect x="{x:.1f}" y="{y - 11:.1f}" width="24" height="14" {style}/>'
-        elif first.geom_type == "Point":
-            mark = f'<circle cx="{x + 12:.1f}" cy="{y - 4:.1f}" r="{ink.radius:g}" {style}/>'
-        else:
-            mark = f'<line x1="{x:.1f}" y1="{y - 4:.1f}" x2="{x + 24:.1f}" y2="{y - 4:.1f}" {style}/>'
-        parts.append(f'{mark}<text x="{x + 32:.1f}" y="{y:.1f}" fill="#14232b">{text(layer.name)}</text>')
-    return "".join(parts)
+def legend(layers):
+    """The list that tells what the map's colours and lines are; '' where nothing is drawn."""
+    items = [f'<li>{_swatch(layer)}{text(layer.name)}</li>' for layer in _drawable(layers) if layer.name]
+    return f'<ul class="legend">{"".join(items)}</ul>' if items else ""
+
+
+def _swatch(layer):
+    ink = layer.ink
+    style = (f'fill="{ink.fill}" stroke="{ink.stroke}" stroke-width="{ink.width:g}" opacity="{ink.opacity:g}"'
+             + (f' stroke-dasharray="{ink.dash}"' if ink.dash else ""))
+    first = next(g for g in layer.geometries if g is not None and not g.is_empty)
+    if first.geom_type.endswith("Polygon"):
+        slant = "M2 15L14 3M10 15L22 3M18 15L26 7" if not ink.falling else "M2 3L14 15M10 3L22 15M18 3L26 11"
+        lines = f'<path d="{slant}" fill="none" stroke="{ink.hatch}" stroke-width="1"/>' if ink.hatch else ""
+        mark = f'<rect x="2" y="2" width="24" height="14" {style}/>{lines}'
+    elif first.geom_type == "Point":
+        mark = f'<circle cx="14" cy="9" r="{ink.radius:g}" {style}/>'
+    else:
+        mark = f'<line x1="2" y1="9" x2="26" y2="9" {style}/>'
+    return f'<svg viewBox="0 0 28 18" width="28" height="18" aria-hidden="true">{mark}</svg>'

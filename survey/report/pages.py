@@ -43,7 +43,10 @@ thead th{border-bottom:2px solid #12384a;white-space:nowrap}
 .n{text-align:right;font-variant-numeric:tabular-nums;white-space:nowrap}
 .w{white-space:nowrap}
 figure{margin:1rem 0}
-figure svg{width:100%;height:auto;border:1px solid #b9c6cd;background:#fff}
+figure>svg{width:100%;height:auto;border:1px solid #b9c6cd;background:#fff}
+.legend{list-style:none;margin:.3rem 0;padding:0;display:flex;flex-wrap:wrap;gap:.2rem 1.2rem;font-size:.9rem}
+.legend svg{vertical-align:-3px;margin-right:.45rem}
+@media(max-width:40rem){figure>svg text{font-size:26px}figure>svg .edge text{font-size:19px}}
 figcaption{color:#3b4f59;font-size:.9rem}
 .caution{border:2px solid #8a4b00;border-radius:4px;padding:.6rem .8rem;margin:1.5rem 0}
 @media print{@page{margin:14mm}body{font-size:10.5pt;max-width:none;padding:0}
@@ -152,8 +155,8 @@ def bullets(items: Iterable[object]) -> str:
     return f"<ul>{''.join(f'<li>{text(item)}</li>' for item in items)}</ul>"
 
 
-def figure(svg: str, caption: str) -> str:
-    """An inline drawing (already safe markup) with its caption.
+def figure(svg: str, caption: str, legend: str = "") -> str:
+    """An inline drawing and its legend (already safe markup) with a caption.
 
     Examples
     --------
@@ -161,7 +164,7 @@ def figure(svg: str, caption: str) -> str:
     >>> figure("<svg></svg>", "The map")
     '<figure><svg></svg><figcaption>The map</figcaption></figure>'
     """
-    return f"<figure>{svg}<figcaption>{text(caption)}</figcaption></figure>"
+    return f"<figure>{svg}{legend}<figcaption>{text(caption)}</figcaption></figure>"
 
 
 def section(title: str, *parts: str) -> str:

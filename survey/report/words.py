@@ -118,9 +118,9 @@ def methods_text(layers, whole=None, density=None):
     if layers.swaths is not None and len(layers.swaths):
         said += _of_swaths(layers.swaths)
     if whole is not None:
-        said += _of_areas(whole, dict(layers.looks))
+        said += _of_areas(whole, dict(layers.looks), layers.units)
     if layers.targets is not None and len(layers.targets):
-        said += _of_targets(layers.targets, density)
+        said += _of_targets(layers.targets, density, layers.units)
     return " ".join(said)
 
 
@@ -168,11 +168,11 @@ def _few(values, unit, digits=1):
     return f"{shown} {unit}"
 
 
-def _of_areas(whole, by_looks):
+def _of_areas(whole, by_looks, units):
     grade = (" in which an object of the size the map of bottom seen was made for would have shown"
              if whole.grade == "detection" else "")
     sides = " (both sides of a pass are one look)" if whole.looks > 1 else ""
-    size = number(whole.area_m2 / 1e4, 2, "ha")
+    size = units.ground(whole.area_m2)
     said = [f"Of {size}, {number(whole.seen_pct, 1, '%')} was seen by {passes_asked(whole.looks)}{sides}{grade}."]
     if whole.looks != 1 and 1 in by_looks and not whole.excluded and whole.area_m2 > 0:
         said.append(f"By at least one pass {number(100 * by_looks[1] / whole.area_m2, 1, '%')} was seen.")
@@ -189,7 +189,7 @@ def _of_areas(whole, by_looks):
     return said
 
 
-def _of_targets(targets, density):
+def _of_targets(targets, density, units):
     level = targets.numbers("confidence_pct")
     said = [f"Targets are given with error ellipses at {number(np.nanmedian(level), 0, '%')} confidence from a budget "
             "of position, timing, heading, range, depth, beam, sound speed and boat offsets."
@@ -197,9 +197,9 @@ def _of_targets(targets, density):
     if density is not None and np.isfinite(density.per_ha):
         what = "targets" if density.combined else "single looks, which may show one object twice,"
         said.append(f"{number(density.inside)} {what} lay on the bottom inside the areas, on "
-                    f"{number(density.seen_m2 / 1e4, 2, 'ha')} seen by at least one pass: "
-                    f"{number(density.per_ha, 2)} a hectare, 95 % interval {number(density.low, 2)} to "
-                    f"{number(density.high, 2)} (Poisson, Garwood 1936).")
+                    f"{units.ground(density.seen_m2)} seen by at least one pass: {units.per_ground(density.per_ha)} "
+                    f"{'a' if units.metric else 'an'} {units.ground_word}, 95 % interval "
+                    f"{units.per_ground(density.low)} to {units.per_ground(density.high)} (Poisson, Garwood 1936).")
     return said
 
 
@@ -251,14 +251,14 @@ def _of_sums(layers, whole):
         lost = (" What was seen of them together is unknown: give the swaths the areas were judged with, and "
                 "leave excluded ground out of the areas." if whole.partly and np.isnan(whole.seen_pct) else "")
         interval = " Their intervals do not add up: each area's own stands in the table." if whole.partly else ""
-        said.append(f"Areas overlap: {number(whole.doubled_m2 / 1e4, 2, 'ha')} lies in more than one of them and is "
+        said.append(f"Areas overlap: {layers.units.ground(whole.doubled_m2)} lies in more than one of them and is "
                     f"counted once.{interval}{lost}")
     if layers.gaps is not None and np.isfinite(whole.seen_m2):
         listed, missed = float(np.nansum(layers.gaps.numbers("area_m2"))), whole.area_m2 - whole.seen_m2
         if listed > missed + 0.001 * whole.area_m2 + 1:
             said.append(Message("The gaps add up to {listed}, yet the areas miss only {missed}: they come from "
                                 "different runs. Give the gaps and the areas of one run of {find_gaps()}.",
-                                listed=number(listed, 0, "m²"), missed=number(missed, 0, "m²")))
+                                listed=layers.units.area(listed), missed=layers.units.area(missed)))
     return said
 
 

@@ -17,6 +17,7 @@ from ..swaths.draw import SwathResult
 from ..targets.locate import Located
 from ..tracks.prepare import Prepared
 from .coverage_report import area_rows, coverage_page, doubts
+from .figures import Figures
 from .layers import NEEDED, Layers, ReportLayer, grades_inside
 
 if TYPE_CHECKING:
@@ -44,6 +45,8 @@ class Report:
         Graded 'detection' for one look: what the looks inside the areas are worth.
     step : callable, optional
         Called with the fraction done.
+    unit : {'m', 'ft'}
+        What figures are told in; the rows for programs keep metres.
 
     Examples
     --------
@@ -61,16 +64,16 @@ class Report:
     NEEDED: ClassVar = NEEDED
 
     def __init__(self, crs: CRS | str, layers: Mapping[str, ReportLayer], seen: SeenGround | None = None,
-                 step: Callable[[float], object] = lambda fraction: None) -> None:
+                 step: Callable[[float], object] = lambda fraction: None, unit: str = "m") -> None:
         unknown = sorted(set(layers) - set(NEEDED))
         if unknown:
             raise InputError(f"A report has no layer {', '.join(unknown)}; it takes {', '.join(NEEDED)}.",
                              field="layers")
-        bounds = np.array([g.bounds for layer in layers.values() for g in layer.geometries
-                           if g is not None and not g.is_empty]).reshape(-1, 4)
+        bounds = np.array([g.bounds for name, layer in layers.items() if name != "lake"
+                           for g in layer.geometries if g is not None and not g.is_empty]).reshape(-1, 4)
         # nothing found is an ordinary outing: without a single place there is a page all the same, only no map
         frame = Frame.around(crs, bounds[:, [0, 2]].ravel(), bounds[:, [1, 3]].ravel()) if len(bounds) else None
-        self._layers = Layers(frame)
+        self._layers = Layers(frame, units=Figures(unit))
         for i, (name, layer) in enumerate(layers.items()):
             step(0.2 * i / len(layers))
             carried = [shapes.empty() if g is None or g.is_empty else transfer.to_frame(frame, g)
@@ -114,7 +117,8 @@ class Report:
         return area_rows(self._layers.areas)
 
 
-def write_report(path: str | PathLike[str], *results: Any, title: str = "Coverage report") -> list[str]:
+def write_report(path: str | PathLike[str], *results: Any, title: str = "Coverage report",
+                 unit: str = "m") -> list[str]:
     """Write the coverage report of an outing as one HTML page that needs no network.
 
     Parameters
@@ -126,6 +130,8 @@ def write_report(path: str | PathLike[str], *results: Any, title: str = "Coverag
         most, all in the CRS of the prepared track.
     title : str
         For example the lake and the date.
+    unit : {'m', 'ft'}
+        What figures are told in.
 
     Returns
     -------
@@ -160,7 +166,7 @@ def write_report(path: str | PathLike[str], *results: Any, title: str = "Coverag
             if name in layers:
                 raise InputError(f"There are two results of the kind {type(one).__name__}; give one.", field="results")
             layers[name] = layer
-    report = Report(prepared[0].track.crs, layers)
+    report = Report(prepared[0].track.crs, layers, unit=unit)
     with open(path, "w", encoding="utf-8") as file:
         file.write(report.page(title))
     return report.doubts()

@@ -8,6 +8,7 @@ from athwart.survey.geometry.frame import Frame
 from athwart.survey.model import schemas
 from athwart.survey.report import coverage_report, layer_tables, mapsvg, pages
 from athwart.survey.report.coverage_report import Layers, ReportLayer
+from athwart.survey.report.figures import Figures
 from pagewords import columns, read
 
 FRAME = Frame("EPSG:32632", 9.0, 47.0)
@@ -62,9 +63,47 @@ def test_key_figures_are_those_of_the_layers(layers):
     words = " ".join(" ".join(read(coverage_report.coverage_page(layers, "t", "now")).words).split())
     for phrase in ("80.0 %", "95 % interval 75.0 to 84.3 %", "3.00 ha", "0.50 ha together",
                    "largest 4 000 m²", "100 m", "25.0 % of 400 m", "0.42 per hectare seen",
-                   "too fast in 40 %; depth outside the band in 100 %", "6.1 by 4.0 m", "2 or more", "0.60 ha",
+                   "too fast in 40 %", "Of the one pass, 1 had a shorter range", "6.1 by 4.0 m", "2 or more", "0.60 ha",
                    "20.0 %"):
         assert phrase in words.replace("\u202f", " ").replace("\u00a0", " "), (phrase, words)
+
+
+def test_strips_under_the_boat_are_one_line_of_the_gaps(layers):
+    """Twenty of 5 by 100 m beside two gaps of another kind: three rows, and the sum of the twenty."""
+    strips = [sg.box(0, 10 * i, 100, 10 * i + 5) for i in range(20)]
+    layers.gaps = ReportLayer("gaps", columns(
+        schemas.GAPS, 22, gap_id=list(range(1, 23)), kind=["nadir"] * 20 + ["edge", "between"],
+        area_m2=[500.0] * 20 + [300.0, 90.0], width_m=[5.0] * 22, length_m=[100.0] * 22, certain=[True] * 22),
+        [*strips, sg.box(0, 0, 9, 9), sg.box(0, 0, 3, 3)])
+    made = read(layer_tables.gaps_table(layers.gaps, layers.lonlat)).words
+    text = " ".join(" ".join(made).split()).replace("\u202f", " ").replace("\u00a0", " ")
+    assert text.count("nadir") == 1 and "20 strips nadir 10 000 m² 5.0 m 2 000 m" in text, text
+    assert "21 edge 300 m²" in text and "22 between 90 m²" in text
+
+
+def test_in_feet_every_figure_is_in_feet(layers):
+    """Feet of 0.3048 m, acres of 43 560 square feet: 2.4 ha are 5.93 acres, 4000 m2 are 43 056 square feet."""
+    layers.units = Figures("ft")
+    text = " ".join(" ".join(read(coverage_report.coverage_page(layers, "t", "now")).words).split())
+    text = text.replace("\u202f", " ").replace("\u00a0", " ")
+    for phrase in ("7.41 ac", "5.93 ac of it seen", "largest 43 056 ft²", "25.0 % of 1 312 ft", "0.16 mi run",
+                   "4.5 mph", "20 by 13 ft", "per acre seen", "148 ft to 369 ft would have fitted"):
+        assert phrase in text, (phrase, text)
+    assert not re.search(r"\d (m|m²|ha|km|m/s)\b", text), re.findall(r".{20}\d (?:m|m²|ha|km|m/s)\b", text)
+
+
+@pytest.mark.parametrize("depths, shown, said", [
+    ([4.0, 8.0], [60.0, 60.0], "from 40 m to 50 m would have fitted all passes"),
+    ([2.0, 8.0], [30.0, 110.0], "10 m to 25 m over 2.0 m of water, the shallowest pass, and 40 m to 100 m over 8.0 m"),
+    ([4.0, 4.0], [30.0, 30.0], "All passes kept to it")])
+def test_the_range_that_would_have_fitted_is_said_once(layers, depths, shown, said):
+    """8 % of the range is a depth of range / 12.5, 20 % one of range / 5."""
+    off = [0.0 if 0.08 <= d / r <= 0.2 else 100.0 for d, r in zip(depths, shown)]
+    rows = columns(schemas.PASSES, 2, pass_id=[1, 2], mean_depth_m=depths, range_m=shown, off_band_pct=off,
+                   too_fast_pct=[0.0, 0.0])
+    layers.passes = ReportLayer("passes", rows, [sg.LineString([(0, 0), (9, 9)])] * 2)
+    text = coverage_report.coverage_page(layers, "t", "now").replace("\u00a0", " ")
+    assert text.count("times the depth") == 1 and said in text and text.count(">good<") == 2
 
 
 def test_a_pass_without_a_number_goes_by_its_outing(layers):
@@ -112,9 +151,9 @@ def test_the_scale_bar_is_as_long_as_it_says(layers):
 def test_error_ellipses_are_drawn_as_long_as_they_say(layers):
     """The path of the ellipse against the scale of the map: 2 x 6.1 m across its long axis."""
     page = coverage_report.coverage_page(layers, "t", "now")
-    path = re.search(r'<g fill="#efe6f5".*?<path d="([^"]+)"', page).group(1)
+    path = re.search(r'<g fill="#f0c000" [^>]*opacity="0.45".*?<path d="([^"]+)"', page).group(1)
     xy = np.array([[float(v) for v in pair.split()] for pair in re.findall(r"[\d.]+ [\d.]+", path)])
-    shore = re.search(r'<g fill="none".*?stroke="#14232b".*?<path d="([^"]+)"', page).group(1)
+    shore = re.search(r'<g fill="none"[^>]*stroke="#0072b2".*?<path d="([^"]+)"', page).group(1)
     scale = np.ptp([float(pair.split()[0]) for pair in re.findall(r"[\d.]+ [\d.]+", shore)]) / 300
     long_axis = max(np.hypot(*(xy - p).T).max() for p in xy)
     assert long_axis / scale == pytest.approx(2 * 6.1, rel=0.03)

@@ -19,14 +19,9 @@ from qgis.core import (
 )
 from qgis.PyQt.QtGui import QFont
 
+from athwart.survey.model.palette import AMBER, BED, BLUE, GREY, INK, PAPER, PURPLE, VERMILION
+
 from .parts import (
-    AMBER,
-    BLUE,
-    GREY,
-    INK,
-    PAPER,
-    PURPLE,
-    VERMILION,
     arrows,
     casing,
     fill,
@@ -81,21 +76,24 @@ def area(expression):
 
 
 def swaths():
-    """Bottom seen: one quiet colour that darkens where passes overlap; sides are not the message here."""
-    seen = polygon_symbol(fill(BLUE, 44, outline=BLUE, outline_alpha=90, width=0.08))
+    """Bottom seen: the bed, of no hue, darker where passes overlap; blue is depth. Sides are not the message here."""
+    seen = polygon_symbol(fill(BED, 70, outline=BED, outline_alpha=120, width=0.08))
     return "Polygon", rules(("bottom seen", "", seen)), None
 
 
 def gaps():
-    """Gaps: solid where they stay whatever the position error, hatched where they may not be there."""
+    """Gaps: solid where they stay whatever the position error, hatched where they may not be there; grey under the
+    boat. The number is that of the report."""
     sure = polygon_symbol(fill(None, 0, outline=PAPER, outline_alpha=200, width=0.7),
                           fill(VERMILION, 165, outline=VERMILION, width=0.3))
     unsure = polygon_symbol(hatch(VERMILION, 45, 1.6, 0.3),
                             fill(VERMILION, 28, outline=VERMILION, width=0.26, dash=True))
-    numbered = "'gap ' || \"gap_id\" || ', ' || \"kind\" || '\\n' || " + area('"area_m2"')
+    under = polygon_symbol(fill(GREY, 150, outline=GREY, width=0.15))
+    numbered = ("if(\"kind\" = 'nadir', '', 'gap ' || \"gap_id\" || ', ' || \"kind\" || '\\n' || " + area('"area_m2"') + ")")
     labels = label_text(numbered, 7, "#7a3000", QgsPalLayerSettings.Placement.Horizontal, up_to=10000)
     labels.fitInPolygonOnly = True
-    return "Polygon", rules(("gap, certain", '"certain"', sure),
+    return "Polygon", rules(("under the boat", "\"kind\" = 'nadir'", under),
+                            ("gap, certain", "\"certain\" AND \"kind\" <> 'nadir'", sure),
                             ("gap, within the position error", "ELSE", unsure)), QgsVectorLayerSimpleLabeling(labels)
 
 

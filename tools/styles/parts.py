@@ -16,10 +16,9 @@ from qgis.core import (
 )
 from qgis.PyQt.QtGui import QColor, QFont
 
-FONT = "DejaVu Sans"
+from athwart.survey.model.palette import INK, PAPER
 
-INK, PAPER, GREY = "#22303a", "#ffffff", "#8a979f"
-BLUE, AMBER, VERMILION, PURPLE = "#0072b2", "#f0c000", "#d55e00", "#8f3b76"
+FONT = "DejaVu Sans"
 
 
 def _rgba(color, alpha=255):

@@ -27,23 +27,23 @@ BANDS = 8
 
 STYLES = pathlib.Path(__file__).resolve().parents[2] / "plugin" / "styles"
 
-SEEN = [(0.5, "#00ffffff", "not seen"), (1.5, "#d09ecae1", "seen in one pass"),
-        (2.5, "#d04f93c4", "seen in two passes"), (3.5, "#d01f64a8", "seen in three passes"),
-        (float("inf"), "#d0083370", "seen in four passes or more")]
+SEEN = [(0.5, "#00ffffff", "not seen"), (1.5, "#d0d3ccbd", "seen in one pass"),
+        (2.5, "#d0a89f8a", "seen in two passes"), (3.5, "#d07d745f", "seen in three passes"),
+        (float("inf"), "#d0524a3a", "seen in four passes or more")]
 
-DETECTING = [(0.5, "#00ffffff", "the object would not show"), (1.5, "#d09ecae1", "would show in one pass"),
-             (2.5, "#d04f93c4", "would show in two passes"), (3.5, "#d01f64a8", "would show in three passes"),
-             (float("inf"), "#d0083370", "would show in four passes or more")]
+DETECTING = [(0.5, "#00ffffff", "the object would not show"), (1.5, "#d0d3ccbd", "would show in one pass"),
+             (2.5, "#d0a89f8a", "would show in two passes"), (3.5, "#d07d745f", "would show in three passes"),
+             (float("inf"), "#d0524a3a", "would show in four passes or more")]
 
-FROM_SIDES = [(0.5, "#00ffffff", "the object would not show"), (1.5, "#d09ecae1", "would show from one direction"),
-              (2.5, "#d04f93c4", "would show from two directions"),
-              (float("inf"), "#d0083370", "would show from three directions or more")]
+FROM_SIDES = [(0.5, "#00ffffff", "the object would not show"), (1.5, "#d0d3ccbd", "would show from one direction"),
+              (2.5, "#d0a89f8a", "would show from two directions"),
+              (float("inf"), "#d0524a3a", "would show from three directions or more")]
 
 HIDDEN = [(0.5, "#00ffffff", "not hidden, or never looked at"),
           (float("inf"), "#e0d55e00", "hidden by nearer ground in every pass")]
 
-SMALLEST = [(0.5, "#d0083370", "shows objects of 0.5 m"), (1, "#d01f64a8", "shows objects of 1 m"),
-            (2, "#d04f93c4", "shows objects of 2 m"), (float("inf"), "#d09ecae1", "shows larger objects only")]
+SMALLEST = [(0.5, "#d0524a3a", "shows objects of 0.5 m"), (1, "#d07d745f", "shows objects of 1 m"),
+            (2, "#d0a89f8a", "shows objects of 2 m"), (float("inf"), "#d0d3ccbd", "shows larger objects only")]
 
 PROBABILITY = [(0.025, "#d0a63603", "missed in 97.5 % of the draws or more"), (0.25, "#d0e6550d", "seen in up to 25 %"),
                (0.5, "#d0fd8d3c", "seen in 25 to 50 %"), (0.75, "#d0fdbe85", "seen in 50 to 75 %"),
