@@ -2,11 +2,54 @@
 <qgis simplifyDrawingTol="1" labelsEnabled="1" simplifyLocal="1" simplifyDrawingHints="1" simplifyAlgorithm="0" simplifyMaxScale="1" symbologyReferenceScale="-1" minScale="100000000" version="3.22.16-Białowieża" styleCategories="Symbology|Labeling|Rendering" hasScaleBasedVisibilityFlag="0" maxScale="0">
   <renderer-v2 type="RuleRenderer" referencescale="-1" enableorderby="0" forceraster="0" symbollevels="0">
     <rules key="{athwart}">
-      <rule filter="&quot;certain&quot;" symbol="0" label="gap, certain" key="{athwart-0}"/>
-      <rule filter="ELSE" symbol="1" label="gap, within the position error" key="{athwart-1}"/>
+      <rule filter="&quot;kind&quot; = 'nadir'" symbol="0" label="under the boat" key="{athwart-0}"/>
+      <rule filter="&quot;certain&quot; AND &quot;kind&quot; &lt;> 'nadir'" symbol="1" label="gap, certain" key="{athwart-1}"/>
+      <rule filter="ELSE" symbol="2" label="gap, within the position error" key="{athwart-2}"/>
     </rules>
     <symbols>
       <symbol type="fill" force_rhr="0" clip_to_extent="1" alpha="1" name="0">
+        <data_defined_properties>
+          <Option type="Map">
+            <Option type="QString" name="name" value=""/>
+            <Option name="properties"/>
+            <Option type="QString" name="type" value="collection"/>
+          </Option>
+        </data_defined_properties>
+        <layer class="SimpleFill" enabled="1" locked="0" pass="0">
+          <Option type="Map">
+            <Option type="QString" name="border_width_map_unit_scale" value="3x:0,0,0,0,0,0"/>
+            <Option type="QString" name="color" value="138,151,159,150"/>
+            <Option type="QString" name="joinstyle" value="round"/>
+            <Option type="QString" name="offset" value="0,0"/>
+            <Option type="QString" name="offset_map_unit_scale" value="3x:0,0,0,0,0,0"/>
+            <Option type="QString" name="offset_unit" value="MM"/>
+            <Option type="QString" name="outline_color" value="138,151,159,255"/>
+            <Option type="QString" name="outline_style" value="solid"/>
+            <Option type="QString" name="outline_width" value="0.15"/>
+            <Option type="QString" name="outline_width_unit" value="MM"/>
+            <Option type="QString" name="style" value="solid"/>
+          </Option>
+          <prop k="border_width_map_unit_scale" v="3x:0,0,0,0,0,0"/>
+          <prop k="color" v="138,151,159,150"/>
+          <prop k="joinstyle" v="round"/>
+          <prop k="offset" v="0,0"/>
+          <prop k="offset_map_unit_scale" v="3x:0,0,0,0,0,0"/>
+          <prop k="offset_unit" v="MM"/>
+          <prop k="outline_color" v="138,151,159,255"/>
+          <prop k="outline_style" v="solid"/>
+          <prop k="outline_width" v="0.15"/>
+          <prop k="outline_width_unit" v="MM"/>
+          <prop k="style" v="solid"/>
+          <data_defined_properties>
+            <Option type="Map">
+              <Option type="QString" name="name" value=""/>
+              <Option name="properties"/>
+              <Option type="QString" name="type" value="collection"/>
+            </Option>
+          </data_defined_properties>
+        </layer>
+      </symbol>
+      <symbol type="fill" force_rhr="0" clip_to_extent="1" alpha="1" name="1">
         <data_defined_properties>
           <Option type="Map">
             <Option type="QString" name="name" value=""/>
@@ -81,7 +124,7 @@
           </data_defined_properties>
         </layer>
       </symbol>
-      <symbol type="fill" force_rhr="0" clip_to_extent="1" alpha="1" name="1">
+      <symbol type="fill" force_rhr="0" clip_to_extent="1" alpha="1" name="2">
         <data_defined_properties>
           <Option type="Map">
             <Option type="QString" name="name" value=""/>
@@ -125,7 +168,7 @@
               <Option type="QString" name="type" value="collection"/>
             </Option>
           </data_defined_properties>
-          <symbol type="line" force_rhr="0" clip_to_extent="1" alpha="1" name="@1@0">
+          <symbol type="line" force_rhr="0" clip_to_extent="1" alpha="1" name="@2@0">
             <data_defined_properties>
               <Option type="Map">
                 <Option type="QString" name="name" value=""/>

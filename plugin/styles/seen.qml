@@ -23,10 +23,10 @@
       <rastershader>
         <colorrampshader clip="0" minimumValue="0.5" maximumValue="1000000000" colorRampType="DISCRETE" classificationMode="1" labelPrecision="6">
           <item alpha="0" value="0.5" color="#ffffff" label="not seen"/>
-          <item alpha="208" value="1.5" color="#9ecae1" label="seen in one pass"/>
-          <item alpha="208" value="2.5" color="#4f93c4" label="seen in two passes"/>
-          <item alpha="208" value="3.5" color="#1f64a8" label="seen in three passes"/>
-          <item alpha="208" value="inf" color="#083370" label="seen in four passes or more"/>
+          <item alpha="208" value="1.5" color="#d3ccbd" label="seen in one pass"/>
+          <item alpha="208" value="2.5" color="#a89f8a" label="seen in two passes"/>
+          <item alpha="208" value="3.5" color="#7d745f" label="seen in three passes"/>
+          <item alpha="208" value="inf" color="#524a3a" label="seen in four passes or more"/>
           <rampLegendSettings suffix="" prefix="" useContinuousLegend="1" minimumLabel="" orientation="2" maximumLabel="" direction="0">
             <numericFormat id="basic">
               <Option type="Map">

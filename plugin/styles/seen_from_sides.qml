@@ -23,9 +23,9 @@
       <rastershader>
         <colorrampshader clip="0" minimumValue="0.5" maximumValue="1000000000" colorRampType="DISCRETE" classificationMode="1" labelPrecision="6">
           <item alpha="0" value="0.5" color="#ffffff" label="the object would not show"/>
-          <item alpha="208" value="1.5" color="#9ecae1" label="would show from one direction"/>
-          <item alpha="208" value="2.5" color="#4f93c4" label="would show from two directions"/>
-          <item alpha="208" value="inf" color="#083370" label="would show from three directions or more"/>
+          <item alpha="208" value="1.5" color="#d3ccbd" label="would show from one direction"/>
+          <item alpha="208" value="2.5" color="#a89f8a" label="would show from two directions"/>
+          <item alpha="208" value="inf" color="#524a3a" label="would show from three directions or more"/>
           <rampLegendSettings suffix="" prefix="" useContinuousLegend="1" minimumLabel="" orientation="2" maximumLabel="" direction="0">
             <numericFormat id="basic">
               <Option type="Map">

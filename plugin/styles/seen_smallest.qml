@@ -22,10 +22,10 @@
       </minMaxOrigin>
       <rastershader>
         <colorrampshader clip="0" minimumValue="0.5" maximumValue="1000000000" colorRampType="DISCRETE" classificationMode="1" labelPrecision="6">
-          <item alpha="208" value="0.5" color="#083370" label="shows objects of 0.5 m"/>
-          <item alpha="208" value="1" color="#1f64a8" label="shows objects of 1 m"/>
-          <item alpha="208" value="2" color="#4f93c4" label="shows objects of 2 m"/>
-          <item alpha="208" value="inf" color="#9ecae1" label="shows larger objects only"/>
+          <item alpha="208" value="0.5" color="#524a3a" label="shows objects of 0.5 m"/>
+          <item alpha="208" value="1" color="#7d745f" label="shows objects of 1 m"/>
+          <item alpha="208" value="2" color="#a89f8a" label="shows objects of 2 m"/>
+          <item alpha="208" value="inf" color="#d3ccbd" label="shows larger objects only"/>
           <rampLegendSettings suffix="" prefix="" useContinuousLegend="1" minimumLabel="" orientation="2" maximumLabel="" direction="0">
             <numericFormat id="basic">
               <Option type="Map">

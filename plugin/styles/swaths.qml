@@ -16,24 +16,24 @@
         <layer class="SimpleFill" enabled="1" locked="0" pass="0">
           <Option type="Map">
             <Option type="QString" name="border_width_map_unit_scale" value="3x:0,0,0,0,0,0"/>
-            <Option type="QString" name="color" value="0,114,178,44"/>
+            <Option type="QString" name="color" value="140,132,112,70"/>
             <Option type="QString" name="joinstyle" value="round"/>
             <Option type="QString" name="offset" value="0,0"/>
             <Option type="QString" name="offset_map_unit_scale" value="3x:0,0,0,0,0,0"/>
             <Option type="QString" name="offset_unit" value="MM"/>
-            <Option type="QString" name="outline_color" value="0,114,178,90"/>
+            <Option type="QString" name="outline_color" value="140,132,112,120"/>
             <Option type="QString" name="outline_style" value="solid"/>
             <Option type="QString" name="outline_width" value="0.08"/>
             <Option type="QString" name="outline_width_unit" value="MM"/>
             <Option type="QString" name="style" value="solid"/>
           </Option>
           <prop k="border_width_map_unit_scale" v="3x:0,0,0,0,0,0"/>
-          <prop k="color" v="0,114,178,44"/>
+          <prop k="color" v="140,132,112,70"/>
           <prop k="joinstyle" v="round"/>
           <prop k="offset" v="0,0"/>
           <prop k="offset_map_unit_scale" v="3x:0,0,0,0,0,0"/>
           <prop k="offset_unit" v="MM"/>
-          <prop k="outline_color" v="0,114,178,90"/>
+          <prop k="outline_color" v="140,132,112,120"/>
           <prop k="outline_style" v="solid"/>
           <prop k="outline_width" v="0.08"/>
           <prop k="outline_width_unit" v="MM"/>

@@ -1,8 +1,10 @@
 """tools/run.sh tools.styles: every style again, with the oldest QGIS supported: newer ones read its files."""
 from .. import inside
-from . import layers, rasters
 
-kept = inside.qgis(window=True)
+kept = inside.qgis(window=True)  # from here on the clone is the package athwart
+
+from . import layers, rasters  # noqa: E402
+
 layers.draw()
 rasters.draw()
 inside.leave()
