@@ -17,11 +17,13 @@ from ..common.seen import seen_ground
 
 __all__ = ["CoverageReport"]
 
-_LAYERS = ("TRACK", "PASSES", "SWATHS", "AREAS", "GAPS", "SHORE", "TARGETS")
+_LAYERS = ("TRACK", "PASSES", "SWATHS", "AREAS", "GAPS", "SHORE", "TARGETS", "LAKE")
+_WRITTEN = ("PEOPLE", "GEAR", "WATER_LEVEL", "DATUM", "WEATHER", "NOTES")
 _REMEDY = {"TRACK": "Use the output of 'Prepare track'.", "PASSES": "Use the passes of 'Prepare track'.",
            "SWATHS": "Use the output of 'Draw swaths'.", "AREAS": "Use the areas of 'Find coverage gaps'.",
            "GAPS": "Use the gaps of 'Find coverage gaps'.", "SHORE": "Use the output of 'Find unscanned shoreline'.",
-           "TARGETS": "Use the output of 'Locate targets' or 'Combine repeated targets'."}
+           "TARGETS": "Use the output of 'Locate targets' or 'Combine repeated targets'.",
+           "LAKE": "Give the outline of the lake."}
 
 
 class CoverageReport(AthwartAlgorithm):
@@ -72,10 +74,23 @@ class CoverageReport(AthwartAlgorithm):
                                   "CSV files (*.csv)"),
             *make.optional(make.choice("DISPLAY_UNIT", "Unit of the report", "What figures are told in: metres and "
                                        "hectares, or feet and acres. The table keeps metres.", ["m", "ft"], "m")),
+            make.source("LAKE", "Lake", "Outline of the water, for the small map that shows where the areas lie; else "
+                        "the shore is taken.", make.POLYGONS, True),
+            make.source("OUTING_TABLE", "Table of the outings", "Any table with a row for each outing, such as a log "
+                        "sheet: its columns stand in the report as they are.", make.TABLES, True),
+            *make.advanced(
+                make.text("PEOPLE", "People on board", "Who surveyed, for the file."),
+                make.text("GEAR", "Gear", "Boat, sounder and receiver, with their settings if they are of use."),
+                make.text("WATER_LEVEL", "Water level", "As read, for example 212.4 m at the dam."),
+                make.text("DATUM", "Datum of the water level", "What the level is above."),
+                make.text("WEATHER", "Weather", "Wind, waves, sky."),
+                make.text("NOTES", "Notes", "What else belongs to the file.")),
+            make.destination_file("OUTPUT_ROWS", "Table of areas, gaps and targets", "A row for each, with the figures "
+                                  "of the page in metres.", "CSV files (*.csv)"),
         )
 
     def refusal(self, parameters, context):
-        if not any(values.given(parameters, name) for name in _LAYERS):
+        if not any(values.given(parameters, name) for name in _LAYERS[:-1]):
             return "There is nothing to report on: give at least one layer, such as the areas of 'Find coverage gaps'."
         if values.given(parameters, "OUTPUT_TABLE") and not values.given(parameters, "AREAS"):
             return ("The table has a row for each area: give Areas (AREAS), made by 'Find coverage gaps', "
@@ -90,7 +105,8 @@ class CoverageReport(AthwartAlgorithm):
         report = self._report(parameters, context, feedback, step)
         title = values.text(self, parameters, "TITLE", context) or "Coverage report"
         self.tell(feedback, warnings=report.doubts())
-        page = report.page(title, QDateTime.currentDateTimeUtc().toString("yyyy-MM-dd HH:mm") + " UTC", self.worded)
+        page = report.page(title, QDateTime.currentDateTimeUtc().toString("yyyy-MM-dd HH:mm") + " UTC", self.worded,
+                           self._record(parameters, context, feedback))
         step(0.9)
         results = {"OUTPUT_HTML": self.parameterAsFileOutput(parameters, "OUTPUT_HTML", context)}
         save_text(results["OUTPUT_HTML"], page)
@@ -98,7 +114,19 @@ class CoverageReport(AthwartAlgorithm):
         if values.given(parameters, "OUTPUT_TABLE"):
             results["OUTPUT_TABLE"] = self.parameterAsFileOutput(parameters, "OUTPUT_TABLE", context)
             _save_table(results["OUTPUT_TABLE"], *report.area_rows())
+        if values.given(parameters, "OUTPUT_ROWS"):
+            results["OUTPUT_ROWS"] = self.parameterAsFileOutput(parameters, "OUTPUT_ROWS", context)
+            _save_table(results["OUTPUT_ROWS"], *report.all_rows())
         return results
+
+    def _record(self, parameters, context, feedback):
+        """What was written down about the outings."""
+        record = {name.lower(): values.text(self, parameters, name, context) for name in _WRITTEN}
+        table = read.table(self, parameters, "OUTING_TABLE", context, feedback)
+        if table is not None:
+            shown = {name: read.texts(table, name) for name in table.columns if name != "fid"}
+            record["rows"] = [{name: column[i] for name, column in shown.items()} for i in range(len(table))]
+        return record
 
     def _report(self, parameters, context, feedback, step):
         """The Report of the layers given; the first of them sets the CRS of all."""
@@ -112,7 +140,7 @@ class CoverageReport(AthwartAlgorithm):
                 label = self.parameterDefinition(name).description()
                 read.require(tab, Report.NEEDED[name.lower()], label, _REMEDY[name])
                 crs = crs or tab.crs
-                columns = _columns(tab, getattr(schemas, name), feedback)
+                columns = _columns(tab, getattr(schemas, name, ()), feedback)
                 layers[name.lower()] = ReportLayer(tab.name, columns, read.shapes(tab))
         seen = None
         if values.given(parameters, "SEEN"):

@@ -8,7 +8,9 @@ from . import layer_tables, pages, survey_map
 from . import words as report_words
 from .layers import Layers, ReportLayer, grades_inside, looks_inside, seen_levels
 from .pages import NO_BREAK, number
+from .next_steps import next_steps
 from .range_help import range_help
+from .record import record_section
 from .totals import density, totals
 from .words import between, passes_asked
 
@@ -66,7 +68,7 @@ def doubts(layers):
     return report_words.doubts(layers, figures.whole, figures.density)
 
 
-def coverage_page(layers, title, made_on, worded=str):
+def coverage_page(layers, title, made_on, worded=str, record=None):
     """The report as one HTML page.
 
     Parameters
@@ -77,6 +79,8 @@ def coverage_page(layers, title, made_on, worded=str):
         When it was made, for the line under the title.
     worded : callable, optional
         Puts a Message into the words of whoever reads the page; as it is, it speaks of functions of this package.
+    record : dict, optional
+        Who, with what, in what weather; see ``record.record_section``.
 
     Examples
     --------
@@ -93,6 +97,7 @@ def coverage_page(layers, title, made_on, worded=str):
     return pages.page(title, lead, [
         pages.definition_list(_key_figures(layers, whole, density)),
         pages.figure(drawing, survey_map.caption(layers), legend) if drawing else "",
+        _next(layers), record_section(layers, record),
         pages.section("What is doubtful", pages.bullets(map(worded, doubtful))) if doubtful else "",
         _coverage(layers, whole), _gaps(layers, whole), _shore(layers), _passes(layers), _targets(layers, density),
         pages.section("Methods", pages.paragraph(report_words.methods_text(layers, whole, density)),
@@ -100,6 +105,11 @@ def coverage_page(layers, title, made_on, worded=str):
         pages.section("Settings and sources", layer_tables.settings_table(layers.track, layers.swaths, whole,
                                                                         layers.units)),
     ])
+
+
+def _next(layers):
+    steps = next_steps(layers)
+    return pages.section("What to do next", pages.bullets(steps)) if steps else ""
 
 
 def _key_figures(layers, whole, density):

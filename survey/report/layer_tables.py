@@ -138,6 +138,7 @@ def targets_table(targets, lonlat, units=METRES):
     major, minor, azimuth, confidence, number_, bottom, boat = (targets.numbers(name) for name in (
         "semi_major_m", "semi_minor_m", "azimuth_deg", "confidence_pct", "target_id", "bottom_m", "depth_m"))
     label, status, cause = (targets.words(name) for name in ("label", "status", "main_cause"))
+    height, looks, least = targets.numbers("height_m"), targets.numbers("looks"), targets.words("height_at_least")
     rows = []
     for i in range(len(targets)):
         known = np.isfinite(major[i])
@@ -146,12 +147,13 @@ def targets_table(targets, lonlat, units=METRES):
                      f"{units.length(major[i], 1, False)} by {units.length(minor[i], 1)}, {number(azimuth[i])}°"
                      if known else "unknown", number(confidence[i], 0, "%"),
                      depth_words(bottom[i], boat[i], units.unit, units.unit_m, units.digits(1), True) or "unknown",
-                     cause[i]])
+                     f"{'at least ' if least[i] == 'True' else ''}{units.length(height[i], 1)}"
+                     if np.isfinite(height[i]) else "", number(looks[i], missing="1"), cause[i]])
     return table("Targets. Ellipse: its semi-axes, at the confidence beside them, and the azimuth of the longer one. "
                  "Depth: of the bottom at the target where a depth grid knows it, else of the water under the boat "
-                 "when it was seen; both are rounded down.",
-                 ["Target", "Status", "Where", "Ellipse", "Confidence", "Depth", "Largest error"], rows, (3, 4, 5),
-                 (2,))
+                 "when it was seen; both are rounded down. Height: above the bottom, from the shadow.",
+                 ["Target", "Status", "Where", "Ellipse", "Confidence", "Depth", "Height", "Looks", "Largest error"],
+                 rows, (3, 4, 5, 6, 7), (2,))
 
 
 def settings_table(track, swaths, whole=None, units=METRES):

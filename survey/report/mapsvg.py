@@ -196,6 +196,8 @@ def _shown(geometry, bounds):
 
 def _lines(geometry, place):
     """A piece of path data for each line of a geometry."""
+    if geometry.is_empty:
+        return
     if geometry.geom_type in ("LineString", "LinearRing"):
         yield _path(place(np.asarray(geometry.coords)[:, :2]), "")
     elif not geometry.geom_type.endswith("Polygon"):

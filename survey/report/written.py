@@ -19,6 +19,7 @@ from ..tracks.prepare import Prepared
 from .coverage_report import area_rows, coverage_page, doubts
 from .figures import Figures
 from .layers import NEEDED, Layers, ReportLayer, grades_inside
+from .rows import all_rows
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -106,15 +107,20 @@ class Report:
         return doubts(self._layers)
 
     def page(self, title: str = "Coverage report", made_on: str | None = None,
-             worded: Callable[[str], str] = str) -> str:
+             worded: Callable[[str], str] = str, record: Mapping[str, Any] | None = None) -> str:
         """The report as one HTML page; ``made_on``: when, for the line under the title, else now; ``worded`` puts a
-        Message into the reader's words, see ``coverage_report.coverage_page``."""
+        Message into the reader's words, see ``coverage_report.coverage_page``; ``record``: texts by ``people``,
+        ``gear``, ``water_level``, ``datum``, ``weather``, ``notes``, and under ``rows`` an outing's table."""
         now = datetime.datetime.now(datetime.timezone.utc)
-        return coverage_page(self._layers, title, made_on or f"{now:%Y-%m-%d %H:%M} UTC", worded)
+        return coverage_page(self._layers, title, made_on or f"{now:%Y-%m-%d %H:%M} UTC", worded, record)
 
     def area_rows(self) -> tuple[list[str], list[list[Any]]]:
         """(head, rows) of the table of areas for programs, unknown as empty text."""
         return area_rows(self._layers.areas)
+
+    def all_rows(self) -> tuple[list[str], list[list[Any]]]:
+        """(head, rows) of a table with a row for each area, gap and target, unknown as empty text."""
+        return all_rows(self._layers)
 
 
 def write_report(path: str | PathLike[str], *results: Any, title: str = "Coverage report",

@@ -41,6 +41,20 @@ def test_page_and_table_of_one_area(run, areas, tmp_path):
                      "expected_pct": "", "looks_asked": "", "grade": ""}]
 
 
+def test_in_feet_with_people_an_outings_table_and_rows(run, areas, make_layer, tmp_path):
+    """20 000 m2 are 4.94 acres of 43 560 square feet of the international foot."""
+    log = make_layer("None", "EPSG:32632", {"helm": "string", "wind": "string"}, [
+        (None, ["B. Person", "west 2"])], "log")
+    run("coveragereport", {"AREAS": areas, "DISPLAY_UNIT": "ft", "PEOPLE": "A. Person", "OUTING_TABLE": log,
+                           "LAKE": areas, "OUTPUT_HTML": str(tmp_path / "r.html"),
+                           "OUTPUT_ROWS": str(tmp_path / "rows.csv")})
+    words = words_of(tmp_path / "r.html").replace("\u00a0", " ")
+    assert "4.94 ac" in words and "A. Person" in words and "B. Person" in words
+    with open(tmp_path / "rows.csv", encoding="utf-8", newline="") as file:
+        row, = csv.DictReader(file)
+    assert (row["what"], row["name"], row["area_m2"], row["number"]) == ("area", "<Bed> & co", "20000.0", "1.0")
+
+
 def test_without_a_place_for_it_the_page_goes_to_a_temporary_file(run, areas):
     results = run("coveragereport", {"AREAS": areas, "OUTPUT_HTML": "TEMPORARY_OUTPUT"})
     assert set(results) == {"OUTPUT_HTML"} and pathlib.Path(results["OUTPUT_HTML"]).exists()
