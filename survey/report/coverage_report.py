@@ -7,8 +7,8 @@ from ..model import spreadsheets
 from . import layer_tables, pages, survey_map
 from . import words as report_words
 from .layers import Layers, ReportLayer, grades_inside, looks_inside, seen_levels
-from .pages import NO_BREAK, number
 from .next_steps import next_steps
+from .pages import NO_BREAK, number
 from .range_help import range_help
 from .record import record_section
 from .totals import density, totals

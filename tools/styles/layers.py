@@ -88,7 +88,8 @@ def gaps():
     unsure = polygon_symbol(hatch(VERMILION, 45, 1.6, 0.3),
                             fill(VERMILION, 28, outline=VERMILION, width=0.26, dash=True))
     under = polygon_symbol(fill(GREY, 150, outline=GREY, width=0.15))
-    numbered = ("if(\"kind\" = 'nadir', '', 'gap ' || \"gap_id\" || ', ' || \"kind\" || '\\n' || " + area('"area_m2"') + ")")
+    numbered = ("if(\"kind\" = 'nadir', '', 'gap ' || \"gap_id\" || ', ' || \"kind\" || '\\n' || "
+                + area('"area_m2"') + ")")
     labels = label_text(numbered, 7, "#7a3000", QgsPalLayerSettings.Placement.Horizontal, up_to=10000)
     labels.fitInPolygonOnly = True
     return "Polygon", rules(("under the boat", "\"kind\" = 'nadir'", under),
