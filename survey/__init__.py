@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from .coverage.cover import Swaths
     from .coverage.gaps import GapSettings, PassLayer, find_gaps
     from .coverage.looks_raster import LooksRaster
+    from .district.district import survey_district
+    from .district.settings import DistrictSettings
     from .ensonify.bottom_map import map_bottom
     from .ensonify.detection import DetectionSettings
     from .fixes.arrange import Fixes
@@ -91,6 +93,8 @@ __all__ = [
     "plan_columns", "shore_columns", "plan_places", "uncovered_rows", "plan_gpx", "simulated_fixes",
     # to take along
     "Waypoint", "GpxLine", "gpx_text", "write_gpx", "ReportLayer", "Report", "write_report", "CAUTION",
+    # a season of outings on many lakes
+    "DistrictSettings", "survey_district",
     # what can go wrong
     "SurveyError", "InputError", "Cancelled",
 ]
@@ -106,6 +110,8 @@ _HOMES = {
     "coverage.cover": ("Swaths",),
     "coverage.gaps": ("GapSettings", "PassLayer", "find_gaps"),
     "coverage.looks_raster": ("LooksRaster",),
+    "district.district": ("survey_district",),
+    "district.settings": ("DistrictSettings",),
     "ensonify.bottom_map": ("map_bottom",),
     "ensonify.detection": ("DetectionSettings",),
     "fixes.arrange": ("Fixes",),

@@ -13,7 +13,7 @@ SURVEY = sorted(p for p in (ROOT / "survey").rglob("*.py") if "ext" not in p.rel
 SHIPPED = SURVEY + sorted((ROOT / "algorithms").rglob("*.py")) + sorted((ROOT / "plugin").rglob("*.py"))
 ROOMS = ("model", "geometry", "uncertainty", "beams", "bottom", "io", "fixes", "motion", "depths", "passes", "tracks",
          "swaths", "ensonify", "share", "coverage", "shore", "targets", "record", "adjustment",
-         "report", "planning", "casts")
+         "report", "planning", "casts", "district")
 """Folders of the core; each imports from those before it, and from the modules beside them, only."""
 
 NEW_IN_QGIS = {"WkbType", "ProcessingSourceType", "GeometryType", "DistanceUnit", "ProcessingFieldParameterDataType"}

@@ -38,17 +38,19 @@ def wheel(tmp_path_factory):
     copy, out = tmp_path_factory.mktemp("clone"), tmp_path_factory.mktemp("wheel")
     for name in ("pyproject.toml", "setup.py", "metadata.txt", "README.md", "LICENSE"):
         shutil.copy(ROOT / name, copy)
-    shutil.copytree(ROOT / "survey", copy / "survey", ignore=shutil.ignore_patterns("__pycache__"))
+    for name in ("survey", "plugin/styles"):
+        shutil.copytree(ROOT / name, copy / name, ignore=shutil.ignore_patterns("__pycache__"))
     done = run(BUILD, out, paths=[ROOT / ".build" / "site"], folder=copy)
     assert done.returncode == 0, done.stderr
     return next(out.glob("athwart-*-py3-none-any.whl"))
 
 
-def test_it_holds_the_whole_core_and_nothing_else(wheel):
+def test_it_holds_the_whole_core_and_the_styles_of_layers_and_nothing_else(wheel):
     names = {name for name in zipfile.ZipFile(wheel).namelist() if not name.startswith("athwart-")}
     core = {path.relative_to(ROOT / "survey").as_posix() for path in (ROOT / "survey").rglob("*")
             if path.is_file() and "__pycache__" not in path.parts}
-    assert names == {f"athwart/{name}" for name in core}
+    styles = {f"styles/{path.name}" for path in (ROOT / "plugin" / "styles").glob("*.qml")}
+    assert styles and names == {f"athwart/{name}" for name in core | styles}
     assert "athwart/py.typed" in names and any(name.startswith("athwart/ext/") and name.endswith("LICENSE")
                                                for name in names)
 
@@ -56,8 +58,12 @@ def test_it_holds_the_whole_core_and_nothing_else(wheel):
 def test_it_asks_for_what_the_core_imports_and_for_no_qgis(wheel):
     archive = zipfile.ZipFile(wheel)
     told = archive.read(next(name for name in archive.namelist() if name.endswith("/METADATA"))).decode()
-    needs = {line.split()[1].split(">")[0] for line in told.splitlines() if line.startswith("Requires-Dist")}
-    assert needs == {"numpy", "shapely", "pyproj"}
+    needs = [line.split(":", 1)[1].strip() for line in told.splitlines() if line.startswith("Requires-Dist")]
+    assert {need.split(">")[0] for need in needs if "extra" not in need} == {"numpy", "shapely", "pyproj"}
+    assert {need.split(">")[0].split(";")[0].strip() for need in needs if "district" in need.split("extra")[-1]} == {
+        "distributed", "pyogrio", "tqdm"}
+    command = archive.read(next(name for name in archive.namelist() if name.endswith("/entry_points.txt"))).decode()
+    assert "athwart = athwart.district.command:main" in command
 
 
 def test_the_page_on_python_does_what_it_says_where_there_is_neither_qgis_nor_the_clone(wheel, tmp_path, root):

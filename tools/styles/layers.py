@@ -255,8 +255,25 @@ def uncovered():
         ("not worth a line", "ELSE", polygon_symbol(fill(VERMILION, 130)))), None
 
 
+def lakes():
+    """Lakes of a district: darker where more was seen, hatched where an outing of it failed or none was made."""
+    named = label_text("\"lake\" || if(\"covered_pct\" is null, '', ' ' || round(\"covered_pct\") || ' %')", 8.5, INK,
+                       QgsPalLayerSettings.Placement.OutsidePolygons, QFont.Weight.DemiBold)
+    classes = [(f"{words} seen", condition, polygon_symbol(fill(color, alpha, outline=INK, width=0.3)))
+               for words, condition, color, alpha in (
+                   ("90 % and more", '"covered_pct" >= 90', BLUE, 255),
+                   ("75 to 90 %", '"covered_pct" >= 75 AND "covered_pct" < 90', BLUE, 170),
+                   ("50 to 75 %", '"covered_pct" >= 50 AND "covered_pct" < 75', BLUE, 85),
+                   ("under 50 %", '"covered_pct" < 50', AMBER, 150))]
+    return "Polygon", rules(
+        *classes, ("no share", "\"covered_pct\" IS NULL", polygon_symbol(fill(None, 0, outline=INK, width=0.3))),
+        ("incomplete or failed", "\"state\" IN ('incomplete', 'failed')",
+         polygon_symbol(hatch(VERMILION, 45, 2.2, 0.3)))), QgsVectorLayerSimpleLabeling(named)
+
+
 DRAWN = (swaths, gaps, shore, passes, track, fixes, bottom_line, waypoints, marks, targets, ellipses, areas,
-         combined, casts, stations, plan_lines, uncovered, objects)
+         combined, casts, stations, plan_lines, uncovered, objects,
+         lakes)
 
 
 def save(draw):

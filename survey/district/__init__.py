@@ -1,0 +1,1 @@
+"""A district: a season of outings on many lakes, each outing worked by itself and each lake judged once."""

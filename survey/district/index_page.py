@@ -1,0 +1,176 @@
+"""The page of a district: a map of its lakes coloured by the share seen, a table to sort, totals, failures."""
+from __future__ import annotations
+
+import numpy as np
+
+from ..geometry import shapes
+from ..geometry.frame import Frame, carried
+from ..report import pages
+from ..report.mapsvg import Ink, MapLayer, draw_map
+
+__all__ = ["CLASSES", "index_page"]
+
+CLASSES = ((90.0, "#0b5a80", "90 % and more"), (75.0, "#2f8fbf", "75 to 90 %"), (50.0, "#8cc3de", "50 to 75 %"),
+           (0.0, "#f0b37e", "under 50 %"))
+"""Least share, colour and words: dark to pale in print, too."""
+
+_UNKNOWN = "#ffffff"
+_INK = "#14232b"
+_DEGREES = "EPSG:4326"
+_HECTARE = 1e4
+_SMALL = 9.0
+"""Drawing units: a lake that would be smaller on the map gets a dot as well."""
+
+_CSS = """
+th button{font:inherit;font-weight:inherit;background:none;border:0;padding:0;color:inherit;cursor:pointer;
+text-align:inherit}
+th button::after{content:" \\2195";color:#3b4f59}
+th[aria-sort=ascending] button::after{content:" \\2191"}
+th[aria-sort=descending] button::after{content:" \\2193"}
+"""
+_SORT = """<script>
+document.querySelectorAll("table.sort").forEach(function(table){
+var heads=table.tHead.rows[0].cells,body=table.tBodies[0];
+Array.prototype.forEach.call(heads,function(head,k){
+var button=document.createElement("button");button.type="button";button.textContent=head.textContent;
+head.textContent="";head.appendChild(button);
+button.addEventListener("click",function(){
+var down=head.getAttribute("aria-sort")==="ascending";
+Array.prototype.forEach.call(heads,function(one){one.removeAttribute("aria-sort")});
+head.setAttribute("aria-sort",down?"descending":"ascending");
+Array.prototype.slice.call(body.rows).sort(function(a,b){
+var x=a.cells[k].dataset.v,y=b.cells[k].dataset.v,n=x===""?(y===""?0:1):y===""?-1:isNaN(x)||isNaN(y)?
+x.localeCompare(y):x-y;
+return x===""||y===""?n:down?-n:n}).forEach(function(row){body.appendChild(row)})})})});
+</script>"""
+"""The table stands as it is where scripts are off."""
+
+
+def index_page(made, table, lakes, reports, settings):
+    """The page as text.
+
+    Parameters
+    ----------
+    made : district.District
+    table : list of dict
+        Rows of the layer of lakes.
+    lakes : dict of {name: tables.Lake or None}
+    reports : dict of {name: path}
+    settings : settings.DistrictSettings
+    """
+    from .district import stamp
+
+    return pages.page(settings.title, f"{len(lakes)} lakes, {len(made.outings)} outings. Made {stamp()}.", [
+        _totals(made, table), _map(table), pages.section("Lakes", _table(table)), _failures(made.failures), _SORT],
+        _CSS)
+
+
+def _figure(value, digits=1, unit=""):
+    return pages.number(None if value is None else float(value), digits, unit, "")
+
+
+def _sum(table, name):
+    return sum(row[name] for row in table if row[name] is not None)
+
+
+def _totals(made, table):
+    area, seen = _sum(table, "area_m2"), _sum(table, "covered_m2")
+    shore, bare = _sum(table, "shore_m"), _sum(table, "unscanned_m")
+    whole = sum(row["state"] == "surveyed" for row in table)
+    return pages.definition_list([
+        ("Lakes surveyed", f"{whole} of {len(table)}", _states(table)),
+        ("Outings", f"{len(made.outings)}", f"{sum(one.kind == 'outing' for one in made.failures)} failed"),
+        ("Seen", pages.number(100 * seen / area if area else None, 1, "%"),
+         f"{_figure(seen / _HECTARE, 1, 'ha')} of {_figure(area / _HECTARE, 1, 'ha')} in the lakes with outings"),
+        ("Shore not scanned", pages.number(100 * bare / shore if shore else None, 1, "%"),
+         f"{_figure(bare / 1000, 1, 'km')} of {_figure(shore / 1000, 1, 'km')}"),
+        ("Objects", f"{_sum(table, 'targets')}", "several looks at one combined"),
+        ("Way made", _figure(_sum(table, "track_m") / 1000, 1, "km"), "all passes")])
+
+
+def _states(table):
+    counts = {}
+    for row in table:
+        counts[row["state"]] = counts.get(row["state"], 0) + 1
+    return ", ".join(f"{count} {state}" for state, count in counts.items() if state != "surveyed")
+
+
+def colour(share):
+    """(Colour, words) of a share in percent.
+
+    Examples
+    --------
+    >>> from athwart.district.index_page import colour
+    >>> colour(80.0)[1], colour(None)[1]
+    ('75 to 90 %', 'no share')
+    """
+    if share is None or share != share:
+        return _UNKNOWN, "no share"
+    return next((ink, words) for least, ink, words in CLASSES if share >= least or not least)
+
+
+def _map(table):
+    """Lakes in one frame, a layer for each class of the share."""
+    shown = [row for row in table if row["_shape"] is not None]
+    if not shown:
+        return ""
+    degrees = {row["lake"]: [np.column_stack(carried(row["_crs"], _DEGREES, *line.T))
+                             for line in shapes.lines(row["_shape"])] for row in shown}
+    every = np.vstack([line for lines in degrees.values() for line in lines])
+    frame = Frame.around(_DEGREES, every[:, 0], every[:, 1])
+    drawn = {row["lake"]: shapes.of_lines(row["_shape"], iter(
+        np.column_stack(frame.forward(*line.T)) for line in degrees[row["lake"]])) for row in shown}
+    bounds = np.array([one.bounds for one in drawn.values()])
+    wide = max(np.ptp(bounds[:, [0, 2]]), np.ptp(bounds[:, [1, 3]]), 1.0)
+    layers = []
+    for ink, words in [*((one[1], one[2]) for one in CLASSES), (_UNKNOWN, "no share")]:
+        members = [drawn[row["lake"]] for row in shown if colour(row["covered_pct"])[1] == words]
+        dots = [one.centroid for one in members if max(np.ptp(one.bounds[::2]), np.ptp(one.bounds[1::2]))
+                < _SMALL / 900 * wide]
+        layers.append(MapLayer(words, Ink(ink, _INK, 0.7), members))
+        layers.append(MapLayer("", Ink(ink, _INK, 0.7, radius=5.0), dots))
+    labels = [row["lake"] for row in shown] if len(shown) <= 60 else []
+    layers.append(MapLayer("", Ink("none", "none", 0, radius=0.5), [one.centroid for one in drawn.values()], labels))
+    return pages.figure(draw_map(layers, "Lakes of the district by the share of their bottom seen"),
+                        "Lakes by the share seen. Small ones have a dot as well.")
+
+
+_COLUMNS = (("Lake", "lake", None), ("State", "state", None), ("Outings", "outings", 0), ("Seen (%)", "covered_pct", 1),
+            ("95 % from", "low_pct", 1), ("to", "high_pct", 1), ("Area (ha)", "area_m2", 1), ("Gaps", "gaps", 0),
+            ("Missed (ha)", "gap_m2", 2), ("Shore not scanned (%)", "unscanned_pct", 1),
+            ("Shore not scanned (m)", "unscanned_m", 0), ("Objects", "targets", 0))
+
+
+def _table(table):
+    heads = "".join(f'<th scope="col"{"" if digits is None else " class=n"}>{pages.text(head)}</th>'
+                    for head, _, digits in _COLUMNS)
+    lines = []
+    for row in table:
+        cells = []
+        for k, (_, name, digits) in enumerate(_COLUMNS):
+            value = row[name]
+            known = value is not None and value == value
+            if digits is None:
+                shown, key = pages.text(value), pages.text(value)
+            else:
+                scaled = value / _HECTARE if known and name in ("area_m2", "gap_m2") else value
+                shown, key = (_figure(scaled, digits), f"{scaled:.6g}") if known else ("", "")
+            if k == 0:
+                if row["report"]:
+                    shown = f'<a href="{pages.text(row["report"])}">{shown}</a>'
+                cells.append(f'<th scope="row" data-v="{key}">{shown}</th>')
+            else:
+                cells.append(f'<td{"" if digits is None else " class=n"} data-v="{key}">{shown}</td>')
+        lines.append(f"<tr>{''.join(cells)}</tr>")
+    return ('<div class="wide" role="group" aria-label="Lakes" tabindex="0"><table class="sort"><caption>A click on a '
+            f"head sorts by it; a lake's name opens its report.</caption><thead><tr>{heads}</tr></thead>\n<tbody>\n"
+            + "\n".join(lines) + "\n</tbody></table></div>")
+
+
+def _failures(failures):
+    if not failures:
+        return ""
+    return pages.section("What failed", pages.paragraph(
+        "All else was done. Run the same command again when these are mended: what is done is not done again."),
+        pages.table("Failures", ("What", "Lake", "Cause", "What to do"), [
+            (one.outing or one.kind, one.lake, one.cause, one.remedy) for one in failures]))
