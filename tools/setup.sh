@@ -102,6 +102,20 @@ for job in "$@"; do
         mv "$new" "$ROOT/.build/site"
         touch "$mark"
     fi
+    # what a district takes; compiled, so a folder for each interpreter, and never on the path of QGIS, which has a GDAL of its own
+    site=$ROOT/.build/district-$(/usr/bin/python3 -c 'import sys; print(sys.implementation.cache_tag)')
+    wanted="distributed pyogrio tqdm"
+    if [ "$(cat "$site/.ok" 2>/dev/null)" != "$wanted" ]; then
+        rm -rf "$site"
+        # shellcheck disable=SC2086
+        if fetch "$site" $wanted; then
+            rm -rf "$site"/numpy*   # the system's serves
+            echo "$wanted" >"$site/.ok"
+        else
+            rm -rf "$site"
+            echo "$wanted could not be installed: the tests of districts will be skipped"
+        fi
+    fi
 done
 for job in "$@"; do
     [ "$job" = proof ] || continue

@@ -5,6 +5,7 @@ import datetime
 import pathlib
 import re
 import time
+from collections import Counter
 from dataclasses import dataclass, field
 
 from ..model.errors import InputError, SurveyError
@@ -124,7 +125,7 @@ class _Run:
         self.settings, self.send, self._progress = settings, send, progress
         self.lakes = {}
         self._read_lakes(*read_rows(*_table(lakes)), _table(lakes)[0].parent)
-        self._keys, self._left, self._new = {}, {}, []
+        self._keys, self._left, self._new, self._rows_of, self._row_of = {}, {}, [], {}, {}
         self._done = 0
         self._all = len(self.rows) + len(self.lakes)
 
@@ -146,7 +147,14 @@ class _Run:
     def first_jobs(self):
         """Outings that are to be worked; those done earlier are counted, and lakes that wait for none follow."""
         jobs = []
-        self._left = {name: sum(row.lake == name for row in self.rows) for name in self.lakes}
+        self._row_of = {row.name: row for row in self.rows}
+        for row in self.rows:
+            self._rows_of.setdefault(row.lake, []).append(row)
+        counts = Counter(row.lake for row in self.rows)
+        self._left = {name: counts[name] for name in self.lakes}
+        for name, lake in self.lakes.items():
+            if lake is None or not counts[name]:
+                self._judge(name)
         for row in self.rows:
             if row.lake not in self.lakes:
                 self._fail("outing", row.lake, row.name, InputError(
@@ -167,10 +175,6 @@ class _Run:
                 continue
             jobs.append(Job(f"outing:{row.name}", survey_outing,
                             (row, lake, self.settings, self._sent(row, lake))))
-        for name, count in self._left.items():
-            if not count:
-                self._judge(name)
-        self._row_of = {row.name: row for row in self.rows}
         return [*self.more(), *jobs]
 
     def _sent(self, row, lake):
@@ -224,7 +228,7 @@ class _Run:
     def _judge(self, name):
         """All outings of a lake are settled: what is to be done with it."""
         lake = self.lakes[name]
-        own = [row.name for row in self.rows if row.lake == name and row.name in self.made.outings]
+        own = [row.name for row in self._rows_of.get(name, ()) if row.name in self.made.outings]
         if lake is None or not own:
             self._count(f"lake {name}: {'not read' if lake is None else 'no outing'}")
             return

@@ -245,9 +245,10 @@ def local_cluster(workers=None, memory="auto", dashboard=None, folder=None):
     distributed = need_distributed()
     import dask
 
-    quiet = {"distributed.admin.tick.limit": "1h", "distributed.worker.memory.terminate": 0.95,
-             "distributed.scheduler.allowed-failures": 1, "distributed.logging.distributed": "error",
-             "distributed.worker.preload": []}
+    # a worker that pauses for want of memory would wait for ever: what a job holds cannot be spilled
+    memory_rules = {f"distributed.worker.memory.{name}": False for name in ("target", "spill", "pause")}
+    quiet = {**memory_rules, "distributed.worker.memory.terminate": 0.95, "distributed.admin.tick.limit": "1h",
+             "distributed.scheduler.allowed-failures": 1}
     for name in ("OMP_NUM_THREADS", "MKL_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
         os.environ.setdefault(name, "1")  # a process each is the parallelism
     with dask.config.set(quiet), distributed.LocalCluster(
