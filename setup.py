@@ -1,4 +1,7 @@
-"""The core as a Python package without QGIS: the folder survey/ under the name athwart, and the styles of its layers. See pyproject.toml."""
+"""The core as a Python package without QGIS: the folder survey/ under the name athwart, with the styles of its layers.
+
+See pyproject.toml.
+"""
 from __future__ import annotations
 
 import configparser

@@ -1,6 +1,7 @@
 """Layers by their schemas into one GeoPackage with their styles inside, written beside its place and counted."""
 from __future__ import annotations
 
+import math
 import os
 import pathlib
 import sqlite3
@@ -106,7 +107,7 @@ def _write(aside, name, pieces, crs, append):
     need_pyogrio().raw.write(
         str(aside), geometry, data, [field.name for field in schema], masks, layer=name, driver="GPKG",
         geometry_type=_GEOMETRIES.get(schema.geometry), crs=crs.to_wkt() if spatial else None, append=append,
-        layer_metadata=None if append else {"IDENTIFIER": schema.title},
+        dataset_options=None if aside.exists() else {"VERSION": "1.2"},  # newer ones make QGIS 3.22 complain
         gdal_tz_offsets={field.name: np.full(sum(len(part) for part, _ in pieces), _UTC)
                          for field in schema if field.kind == "datetime"})
 
@@ -121,13 +122,17 @@ def _column(field, pieces):
         if column is None:
             column = [None] * len(part)
         values += column.tolist() if isinstance(column, np.ndarray) else list(column)
-    unknown = np.array([value is None or value != value or value == "" for value in values], bool)
+    unknown = np.array([value is None or _is_nan(value) or value == "" for value in values], bool)
     if field.kind == "string":
         return np.array([None if no else str(value) for value, no in zip(values, unknown)], object), unknown
     filled = [0 if no else value for value, no in zip(values, unknown)]
     if field.kind == "datetime":
         return np.round(np.array(filled, float) * 1000).astype("datetime64[ms]"), unknown
     return np.array(filled).astype(_TYPES[field.kind]), unknown
+
+
+def _is_nan(value):
+    return isinstance(value, float) and math.isnan(value)
 
 
 def _blocks(part, own, crs):
@@ -145,7 +150,8 @@ def _blocks(part, own, crs):
             continue
         if not same:
             lines = [np.column_stack(carried(own, crs, *line.T)) for line in shapes.lines(one)]
-            one = shapes.of_lines(one, iter(lines))
+            made.append(_many(shapes.of_lines(one, iter(lines))))
+            continue
         made.append(_many(one))
     return made
 
@@ -185,7 +191,7 @@ def _dress(database):
         text = style_text(schema.style)
         if text:
             database.execute(
-                "INSERT INTO layer_styles (f_table_catalog, f_table_schema, f_table_name, f_geometry_column, styleName, "
-                "styleQML, styleSLD, useAsDefault, description, owner, ui) "
+                "INSERT INTO layer_styles (f_table_catalog, f_table_schema, f_table_name, f_geometry_column, "
+                "styleName, styleQML, styleSLD, useAsDefault, description, owner, ui) "
                 "VALUES ('', '', ?, 'geom', ?, ?, '', 1, ?, '', '')",
                 (name, schema.title, text, f"Style of {schema.title}"))

@@ -1,6 +1,8 @@
 """The page of a district: a map of its lakes coloured by the share seen, a table to sort, totals, failures."""
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from ..geometry import shapes
@@ -104,7 +106,7 @@ def colour(share):
     >>> colour(80.0)[1], colour(None)[1]
     ('75 to 90 %', 'no share')
     """
-    if share is None or share != share:
+    if share is None or math.isnan(share):
         return _UNKNOWN, "no share"
     return next((ink, words) for least, ink, words in CLASSES if share >= least or not least)
 
@@ -149,7 +151,7 @@ def _table(table):
         cells = []
         for k, (_, name, digits) in enumerate(_COLUMNS):
             value = row[name]
-            known = value is not None and value == value
+            known = value is not None and not (isinstance(value, float) and math.isnan(value))
             if digits is None:
                 shown, key = pages.text(value), pages.text(value)
             else:

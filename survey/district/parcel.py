@@ -58,8 +58,8 @@ class Parcel:
         arrays, kinds = {}, {}
         for name, part in self.parts.items():
             kinds[name] = "table" if part.places is None else "points" if isinstance(part.places, tuple) else "shapes"
-            for column, values in part.columns.items():
-                values = np.asarray(values)
+            for column, given in part.columns.items():
+                values = np.asarray(given)
                 arrays[f"{name}/{column}"] = values.astype(str) if values.dtype.kind in "OU" else values
             if kinds[name] == "points":
                 arrays[f"{name}//x"], arrays[f"{name}//y"] = (np.asarray(values, float) for values in part.places)

@@ -59,6 +59,7 @@ def write_project(path, database, crs, lakes, title):
     root.append(layers)
     properties = ET.SubElement(root, "properties")
     ET.SubElement(ET.SubElement(properties, "Paths"), "Absolute", type="bool").text = "false"
+    ET.SubElement(ET.SubElement(properties, "SpatialRefSys"), "ProjectionsEnabled", type="int").text = "1"
     text = ET.tostring(root, encoding="unicode")
     write_whole(path, f"<!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>\n{text}\n".encode())
 

@@ -144,9 +144,9 @@ def read_rows(path, layer=None):
 
 def _plain(value):
     """A cell as the text that a person would have typed."""
-    if value is None or value != value:  # null, or NaN
-        return ""
-    return f"{value:.15g}" if isinstance(value, (float, np.floating)) else str(value).strip()
+    if isinstance(value, (float, np.floating)):
+        return "" if np.isnan(value) else f"{value:.15g}"
+    return "" if value is None else str(value).strip()
 
 
 def the_outings(rows, folder):

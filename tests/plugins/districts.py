@@ -11,7 +11,7 @@ import sys
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 PACKAGES = ROOT / ".build" / f"district-{sys.implementation.cache_tag}"
 MISSING = "" if (PACKAGES / ".ok").is_file() else (
-    f"no dask.distributed and pyogrio for {sys.implementation.cache_tag}: run 'bash tools/setup.sh test' with a network")
+    f"no dask.distributed and pyogrio for {sys.implementation.cache_tag}: run 'bash tools/setup.sh test' online")
 
 
 def site(folder):

@@ -81,7 +81,8 @@ def _holed(polygon, k):
 def _sample_lake():
     """The water of the sample, read from its GeoPackage (OGC 12-128: a header, an envelope, then WKB)."""
     with contextlib.closing(sqlite3.connect(ROOT / "sample_project" / "lake.gpkg")) as database:
-        (column,) = database.execute("SELECT column_name FROM gpkg_geometry_columns WHERE table_name = 'lake'").fetchone()
+        (column,) = database.execute("SELECT column_name FROM gpkg_geometry_columns "
+                                     "WHERE table_name = 'lake'").fetchone()
         (blob,) = database.execute(f"SELECT {column} FROM lake").fetchone()
     shape = wkb.loads(blob[8 + (0, 32, 48, 48, 64)[blob[3] >> 1 & 7]:])
     return max(getattr(shape, "geoms", [shape]), key=lambda one: one.area)
@@ -114,7 +115,8 @@ def _outing(folder, k, n, rng, short):
         return (*common, "ft", f"{range_m / plan.FOOT_M:.0f}", "", "21", "", "Ann", "jon boat", "0.5", "", "", "")
     found = picks.picks(outing, looks(outing, motion, plan.THINGS), rng)
     _table(folder / "logs" / f"{name}_picks.csv", [picks.PICK_FIELDS, *found])
-    return (*common, "m", f"{range_m:g}", "", "6.4" if short else "", f"logs/{name}_picks.csv", "Bo", "skiff", "0.5", "-1.5", "0.3", "1500")
+    return (*common, "m", f"{range_m:g}", "", "6.4" if short else "", f"logs/{name}_picks.csv", "Bo", "skiff", "0.5",
+            "-1.5", "0.3", "1500")
 
 
 def _shifted(k):

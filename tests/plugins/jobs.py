@@ -119,7 +119,26 @@ def prepare(folder, run, share=1.0, days=1):
         OUTPUT="gpkg", UNCOVERED="gpkg", SIMULATE="gpkg", OUTPUT_GPX="gpx")
     job("planshorerun", {"SHORELINE": water, "RANGE": 30, "DEPTH_GRID": depths["OUTPUT"]}, OUTPUT="gpkg",
         SIMULATE="gpkg", OUTPUT_GPX="gpx")
+    parts = {"areas": gaps["AREAS"], "gaps": gaps["OUTPUT"], "shore": bank["OUTPUT"], "combined": combined["OUTPUT"],
+             "combined_ellipses": combined["ELLIPSES"], "passes": track["PASSES"], "swaths": swaths["OUTPUT"],
+             "track": track["OUTPUT"]}
+    job("opendistrict", {"INPUT": made_district(folder / "district.gpkg", parts), "LAKE": "Orrelmere"},
+        **dict.fromkeys(("AREAS", "GAPS", "SHORE", "TARGETS", "ELLIPSES", "PASSES", "SWATHS", "TRACK"), "gpkg"))
     return jobs
+
+
+def made_district(path, parts):
+    """A district of one lake out of the layers of its parts."""
+    lake = ("'Orrelmere' AS lake, 'surveyed' AS state, 0 AS failed, covered_pct, low_pct, high_pct, "
+            "12.5 AS unscanned_pct")
+    for name, source in (*parts.items(), ("lakes", parts["areas"])):
+        data = gdal.OpenEx(source)  # held: a layer does not outlive its file
+        table = data.GetLayer(0).GetName()
+        what = lake if name == "lakes" else "*, 'Orrelmere' AS lake"
+        where = " WHERE name = 'North basin'" if name == "lakes" else ""
+        gdal.VectorTranslate(str(path), source, format="GPKG", layerName=name, accessMode="update" if path.exists()
+                             else None, SQLStatement=f'SELECT {what} FROM "{table}"{where}')
+    return str(path)
 
 
 def is_whole(path):

@@ -41,7 +41,7 @@ print(json.dumps(told))
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
-    """What two processes made of four outings on two lakes, one broken on purpose, and a run in one process after it."""
+    """What two processes made of four outings on two lakes, one broken on purpose; then the same in one process."""
     folder = tmp_path_factory.mktemp("district")
     outings, lakes = make_district(folder, 2, 2, short=True)
     text = outings.read_text(encoding="utf-8").replace("logs/lake02_day2.gpx", "logs/lost.gpx")
