@@ -40,8 +40,8 @@ class OpenDistrict(AthwartAlgorithm):
     SUMMARY = "Take one lake out of the GeoPackage of a district: share, gaps, shore, objects, passes, swaths, track."
     TAGS = "district,lake,season,outings,many,batch,coverage,open,load"
     HELP = """Takes the layers of one lake out of the GeoPackage that the command 'athwart district' makes of a season
-    of outings. They come with their styles, and every other tool takes them as its own: plan fill-in lines from the gaps,
-    cast at the objects, write the report again with a title of yours.
+    of outings. They come with their styles, and every other tool takes them as its own: plan fill-in lines from the
+    gaps, cast at the objects, write the report again with a title of yours.
 
     The figures are those of the district. Nothing is worked out again, and the district's file is left as it is. To
     look at all lakes at once open the project that lies beside it."""
