@@ -19,6 +19,7 @@ import tempfile
 import time
 
 import districts
+import pagecode
 from districtsim import make_district
 
 LAKES, EACH = map(int, os.environ.get("ATHWART_DISTRICT", "40,5").split(","))
@@ -104,6 +105,15 @@ def work(site, folder, outings, lakes, name, workers, kill=0, memory="1GB"):
     return json.loads(done.stdout.splitlines()[-1])
 
 
+def page(site):
+    """What the guide's page on districts prints when it runs, and what it says."""
+    with tempfile.TemporaryDirectory() as folder:
+        sample = shutil.copytree(districts.ROOT / "sample_project", pathlib.Path(folder, "sample"))
+        code = "import os, sys, pagecode; os.chdir(sys.argv[1]); exec(pagecode.parts('district')[0])"
+        done = districts.python(site, "-c", code, sample)
+    return done.stdout.strip(), pagecode.parts("district")[1].strip(), done.stderr
+
+
 def mean(values):
     return sum(values) / max(len(values), 1)
 
@@ -172,8 +182,11 @@ def main():
     figures = against_tools(folder, site)
     judge(f"by the tools, 10 outings on 2 lakes: {figures['same']} printed figures the same, {len(figures['other'])} "
           f"not {figures['other'][:3]}", figures["same"] > 20 and not figures["other"])
-    print(f"an outing {mean(two['outing_s']):.2f} s, a lake of {EACH} outings {mean(two['lake_s']):.2f} s of processor; "
-          f"peak memory of a worker {two['peak_mb']:.0f} MB")
+    printed, told, error = page(site)
+    judge("the guide's page prints what it says" + ("" if printed == told else f": {printed} {error[-400:]}"),
+          printed == told)
+    print(f"an outing {mean(two['outing_s']):.2f} s, a lake of {EACH} outings {mean(two['lake_s']):.2f} s of "
+          f"processor; peak memory of a worker {two['peak_mb']:.0f} MB")
     few = of_lakes(outings, lakes, folder, SMALL)
     small, large = (sum(one["outing_s"]) + sum(one["lake_s"]) for one in (
         work(site, folder, *few, "few", 2), two))
