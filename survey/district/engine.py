@@ -133,6 +133,7 @@ class Dask:
                 if _of_the_job(raised, future):
                     error = raised
                 else:  # the scheduler's fault, not the job's
+                    self._say(f"{job.key} was lost with its scheduler; it is given out again.")
                     self._waiting.appendleft(job)
                     continue
             except Exception as raised:  # whatever it is, the others go on
