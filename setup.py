@@ -20,5 +20,6 @@ setup(
     version=metadata["general"]["version"],
     packages=["athwart", "athwart.styles", *(f"athwart.{room}" for room in find_packages(str(ROOT / CORE)))],
     package_dir={"athwart": CORE, "athwart.styles": STYLES},
-    package_data={"athwart": ["py.typed"], "athwart.ext": ["*.dist-info/*"], "athwart.styles": ["*.qml"]},
+    package_data={"athwart": ["py.typed"], "athwart.ext": ["*.dist-info/*"], "athwart.district": ["*.js"],
+                  "athwart.styles": ["*.qml"]},
 )

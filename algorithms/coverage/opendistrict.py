@@ -33,6 +33,7 @@ class OpenDistrict(AthwartAlgorithm):
 
     ID, TITLE, GROUP = "opendistrict", "Open a lake of a district", "coverage"
     STEP, GUIDE, ICON = 6, ("district",), "coveragereport"
+    FUNCTION = "survey_district"
     LAYERS = {"AREAS": schemas.AREAS, "GAPS": schemas.GAPS, "SHORE": schemas.SHORE, "TARGETS": schemas.COMBINED,
               "ELLIPSES": schemas.ELLIPSES, "PASSES": schemas.PASSES, "SWATHS": schemas.SWATHS,
               "TRACK": schemas.TRACK}
@@ -94,10 +95,11 @@ class OpenDistrict(AthwartAlgorithm):
             tab = layers[name]
             columns = {field.name: self._column(tab, field) for field in schema if tab.has(field.name)}
             points = _KINDS[name] == "point"
+            places = (tab.x, tab.y) if points else [_alone(one, schema.geometry) for one in read.shapes(tab)]
+            cut = not points and any(one is not None and one.geom_type == "MultiLineString" for one in places)
             results[name] = write_layer(
                 self, parameters, name, context, feedback, fields=schema, columns=columns, crs=tab.crs,
-                kind="multiline" if name == "PASSES" else None, places=(tab.x, tab.y) if points else read.shapes(tab),
-                group=facts["lake"])
+                kind="multiline" if cut else None, places=places, group=facts["lake"])
         if facts["state"] != "surveyed":
             feedback.pushWarning(f"The lake is {facts['state']}: {facts['failed']} of its outings failed, and the "
                                  "figures are those of the others. Look at the layer failures of the district.")
@@ -139,6 +141,12 @@ class OpenDistrict(AthwartAlgorithm):
     def _column(self, tab, field):
         reader = {"string": read.texts, "bool": read.flags, "datetime": read.times}.get(field.kind, read.numbers)
         return reader(tab, field.name)
+
+
+def _alone(shape, geometry):
+    """The one line or polygon of many of one, where the layer is not of many: a district's file has only these."""
+    parts = getattr(shape, "geoms", None)
+    return shape if geometry.startswith("multi") or parts is None or len(parts) != 1 else parts[0]
 
 
 def _layer(path, table):

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 import math
+import pathlib
 
 import numpy as np
 
@@ -30,22 +31,7 @@ th button::after{content:" \\2195";color:#3b4f59}
 th[aria-sort=ascending] button::after{content:" \\2191"}
 th[aria-sort=descending] button::after{content:" \\2193"}
 """
-_SORT = """<script>
-document.querySelectorAll("table.sort").forEach(function(table){
-var heads=table.tHead.rows[0].cells,body=table.tBodies[0];
-Array.prototype.forEach.call(heads,function(head,k){
-var button=document.createElement("button");button.type="button";button.textContent=head.textContent;
-head.textContent="";head.appendChild(button);
-button.addEventListener("click",function(){
-var down=head.getAttribute("aria-sort")==="ascending";
-Array.prototype.forEach.call(heads,function(one){one.removeAttribute("aria-sort")});
-head.setAttribute("aria-sort",down?"descending":"ascending");
-Array.prototype.slice.call(body.rows).sort(function(a,b){
-var x=a.cells[k].dataset.v,y=b.cells[k].dataset.v,n=x===""?(y===""?0:1):y===""?-1:isNaN(x)||isNaN(y)?
-x.localeCompare(y):x-y;
-return x===""||y===""?n:down?-n:n}).forEach(function(row){body.appendChild(row)})})})});
-</script>"""
-"""The table stands as it is where scripts are off."""
+_SORT = pathlib.Path(__file__).with_name("sort.js")
 
 
 def index_page(made, table, lakes, reports, settings):
@@ -63,7 +49,8 @@ def index_page(made, table, lakes, reports, settings):
     from .district import stamp
 
     return pages.page(settings.title, f"{len(lakes)} lakes, {len(made.outings)} outings. Made {stamp()}.", [
-        _totals(made, table), _map(table), pages.section("Lakes", _table(table)), _failures(made.failures), _SORT],
+        _totals(made, table), _map(table), pages.section("Lakes", _table(table)), _failures(made.failures),
+        f"<script>\n{_SORT.read_text(encoding='utf-8')}</script>"],
         _CSS)
 
 

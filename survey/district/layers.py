@@ -64,9 +64,10 @@ def of_district(layer):
     Examples
     --------
     >>> from athwart.district.layers import of_district
-    >>> from athwart.model import schemas
-    >>> [field.name for field in of_district(schemas.SHORE)]
-    ['shore_id', 'status', 'length_m', 'lake']
+    >>> from athwart.model.layers import Field, Layer
+    >>> marks = Layer("marks", "Marks", "table", (Field("label", "string", "", "what it is"),))
+    >>> [field.name for field in of_district(marks)]
+    ['label', 'lake']
     """
     return replace(layer, fields=(*layer.fields, LAKE))
 

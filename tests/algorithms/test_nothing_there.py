@@ -58,6 +58,8 @@ AGAIN = {"preparebathymetry": [{"INPUT": None, "CONTOURS": "CONTOURS", "CONTOUR_
          "swathfootprint": [{"RANGE_MODEL": "terrain"}],
          "locatetargets": [{"RANGE_MODEL": "terrain"}], "castplan": [{"BOAT": None, "STAND_OFF": 15, "WIND_FROM": 270}]}
 """Other ways to run a tool, over what stands in ``MORE``."""
+NO_LAYER = ("opendistrict",)
+"""What it takes is one file of many layers, made elsewhere; ``tests/workflow/test_district.py`` has it wrong."""
 REMEDY = re.compile(r"\b(use|give|choose|check|run|draw|set|load|leave|correct|delete|add|mend|type|take|export|look|"
                     r"what helps|fill|copy|put)\b", re.IGNORECASE)
 ACCIDENT = re.compile(r"Traceback|Error:|NoneType|has no attribute|out of (range|bounds)|zero-size|not supported for")
@@ -292,4 +294,4 @@ def test_every_input_emptied_in_turn(run, provider, world, tmp_path, name, way):
                          or not any(word in said for word in ("hollow", f"({parameter})", label))):
                 wrong.append(f"{parameter}: {said}")
     assert not wrong, "\n".join(wrong)
-    assert tried or way == "no geometry" or not inputs
+    assert tried or way == "no geometry" or not inputs or name in NO_LAYER

@@ -2,6 +2,7 @@
 import configparser
 import os
 import pathlib
+import re
 import shutil
 import subprocess
 import sys
@@ -59,9 +60,11 @@ def test_it_asks_for_what_the_core_imports_and_for_no_qgis(wheel):
     archive = zipfile.ZipFile(wheel)
     told = archive.read(next(name for name in archive.namelist() if name.endswith("/METADATA"))).decode()
     needs = [line.split(":", 1)[1].strip() for line in told.splitlines() if line.startswith("Requires-Dist")]
-    assert {need.split(">")[0] for need in needs if "extra" not in need} == {"numpy", "shapely", "pyproj"}
-    assert {need.split(">")[0].split(";")[0].strip() for need in needs if "district" in need.split("extra")[-1]} == {
-        "distributed", "pyogrio", "tqdm"}
+    asked = {"": set(), "district": set(), "all": set()}
+    for need in needs:
+        asked[need.partition("extra == ")[2].strip("'\"")].add(re.match(r"\w+", need).group())
+    assert asked.pop("all") == {"athwart"}
+    assert asked == {"": {"numpy", "shapely", "pyproj"}, "district": {"distributed", "pyogrio", "tqdm"}}
     command = archive.read(next(name for name in archive.namelist() if name.endswith("/entry_points.txt"))).decode()
     assert "athwart = athwart.district.command:main" in command
 
