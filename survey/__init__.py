@@ -45,6 +45,8 @@ if TYPE_CHECKING:
     from .planning.spacing import ReachRule, range_for_depth
     from .planning.survey_plan import LinePlanSettings, plan_lines
     from .record.bottom_depth import BottomPicks
+    from .record.check import CheckSettings, check_record
+    from .record.draw_targets import KnownTargets, draw_on_record
     from .record.image_picks import Marks, row_words
     from .record.map_picks import MapSource, picks_from_map
     from .record.measure import MeasureSettings, measure_objects
@@ -82,7 +84,7 @@ __all__ = [
     # before the trip: ranges, lines that close gaps, runs that calibrate, a sheet
     "RangeRule", "TableSettings", "range_table", "range_page", "FillSettings", "fill_gaps", "fill_rows",
     "CalibrationSettings", "Surroundings", "calibrate", "calibration_told", "paper_of", "plan_sheet",
-    "MapSource", "picks_from_map",
+    "MapSource", "picks_from_map", "CheckSettings", "check_record", "KnownTargets", "draw_on_record",
     # the record on the map, objects on it
     "RecordImage", "BottomPicks", "MapSettings", "RecordMap", "row_words",
     "ObjectLines", "ObjectReadings", "read_object_lines", "MeasureSettings", "measure_objects",
@@ -136,6 +138,8 @@ _HOMES = {
     "planning.sheet": ("plan_sheet",),
     "record.bottom_depth": ("BottomPicks",),
     "record.image_picks": ("Marks", "row_words"),
+    "record.check": ("CheckSettings", "check_record"),
+    "record.draw_targets": ("KnownTargets", "draw_on_record"),
     "record.map_picks": ("MapSource", "picks_from_map"),
     "record.measure": ("MeasureSettings", "measure_objects"),
     "record.object_readings": ("ObjectLines", "ObjectReadings", "read_object_lines"),

@@ -6,8 +6,9 @@ from collections.abc import Iterable
 from .layers import Field, Layer, names
 
 __all__ = [
-    "AREAS", "BOTTOM_LINE", "CALIBRATION_LINES", "CALIBRATION_PREDICTED", "CAST_LINES", "CAST_STATIONS", "COMBINED",
-    "ELLIPSES", "FILL_LINES", "FIXES", "Field", "GAPS", "Layer", "MARKS", "OBJECTS", "OFFSETS", "PASSES", "PICKS",
+    "AREAS", "BOTTOM_LINE", "CALIBRATION_LINES", "CALIBRATION_PREDICTED", "CAST_LINES", "CAST_STATIONS", "CHECKS",
+    "COMBINED", "DRAWN_ELLIPSES", "DRAWN_TARGETS", "ELLIPSES", "FILL_LINES", "FIXES", "Field", "GAPS", "Layer", "MARKS",
+    "OBJECTS", "OFFSETS", "PASSES", "PICKS",
     "PLAN_LINES", "PLAN_SHORE", "RANGE_TABLE", "REJECTED", "SHORE", "SIMULATED", "SWATHS", "TARGETS", "TRACK",
     "UNCOVERED", "WAYPOINTS", "all_layers", "kind_of", "names",
 ]
@@ -428,6 +429,36 @@ OBJECTS = Layer("objects", "Measured objects", "polygon", (
     Field("stretch", "double", "", "how many times too long along the track the picture shows what is square"),
     Field("source_id", "string", "", "id of its first line, or of its row, in the layer it was read from"),
 ), style="objects")
+
+
+CHECKS = Layer("checks", "Checks of a record", "table", (
+    Field("name", "string", "", "shift, rate and scale of the picture, and the settings that come of them"),
+    Field("unit", "string", "", "unit of the values"),
+    Field("told", "double", "", "as the picture was said to show the record"),
+    Field("value", "double", "", "what makes the bottom marks agree with the depth of the track"),
+    Field("sigma", "double", "", "standard deviation of it"),
+    Field("differs", "bool", "", "true where told and value lie more than three standard deviations apart"),
+    Field("status", "string", "", "of the picture: fits, shifted, reversed or off (rate or range)"),
+))
+
+_ON_PICTURE = (
+    Field("target_id", "int", "", "number of the target"),
+    Field("label", "string", "", "label of the target"),
+    Field("look", "int", "", "which time the picture shows it, the oldest first"),
+    Field("column", "double", "pixels", "where it is to be looked for, from the left"),
+    Field("row", "double", "pixels", "the same from the top"),
+    Field("side", "string", "", "port or starboard"),
+    Field("slant_m", "double", "m", "slant range as displayed"),
+    Field("ping", "double", "", "the record's own ping count"),
+    _T_S, _TIME,
+    Field("sigma_row", "double", "pixels", "standard deviation along the track, in rows"),
+    Field("sigma_column", "double", "pixels", "standard deviation across it, in columns"),
+    _CONFIDENCE,
+)
+
+DRAWN_TARGETS = Layer("drawn_targets", "Targets on a record", "point", _ON_PICTURE, style="drawn_targets")
+
+DRAWN_ELLIPSES = Layer("drawn_ellipses", "Ellipses on a record", "polygon", _ON_PICTURE, style="drawn_ellipses")
 
 
 def all_layers() -> list[Layer]:

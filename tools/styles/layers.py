@@ -214,6 +214,20 @@ def objects():
                             ("object measured", "ELSE", sure)), QgsVectorLayerSimpleLabeling(words)
 
 
+def drawn_targets():
+    """Known targets on a picture: a ring that leaves the pixels free, and the name."""
+    ring = marker_symbol(mark("circle", 4.4, PAPER, PAPER, 1.0, 0), mark("circle", 4.4, VERMILION, VERMILION, 0.5, 0))
+    name = label_text("coalesce(nullif(attribute('label'), ''), to_string(attribute('target_id')))", 8.0, INK)
+    return "Point", rules(("known target", "", ring)), QgsVectorLayerSimpleLabeling(name)
+
+
+def drawn_ellipses():
+    """Where they are to be looked for: outlines only."""
+    outline = polygon_symbol(fill(None, 0, outline=PAPER, outline_alpha=220, width=0.8),
+                             fill(None, 0, outline=VERMILION, width=0.35, dash=True))
+    return "Polygon", rules(("where it is to be looked for", "", outline)), None
+
+
 def ellipses():
     """Error ellipses: the ground stays visible; a pale casing keeps the line clear of the swaths. One that does not
     hold is an outline of dashes."""
@@ -272,8 +286,7 @@ def lakes():
 
 
 DRAWN = (swaths, gaps, shore, passes, track, fixes, bottom_line, waypoints, marks, targets, ellipses, areas,
-         combined, casts, stations, plan_lines, uncovered, objects,
-         lakes)
+         combined, casts, stations, plan_lines, uncovered, objects, drawn_targets, drawn_ellipses, lakes)
 
 
 def save(draw):

@@ -1,0 +1,122 @@
+"""A record checked against its track: profiles of waves drawn here, marks with errors drawn, known offsets."""
+from dataclasses import replace
+
+import athwart.survey as core
+import numpy as np
+import pytest
+import tracks
+from athwart.survey.record.check import CheckSettings, check_record
+from waterfalls import EAST, LOCAL, NORTH
+
+TRUE = core.Record(600, 1000, newest="top", edge_range_m=30.0, first_ping=1500.0, pings_per_row=2.0)
+
+
+def world(seed, relief=0.9, **given):
+    """(track, depth at a time in s): ten minutes over waves of 40 to 400 s, ten pings a second."""
+    t, rng = np.arange(600.0), np.random.default_rng(seed)
+    number, phase = 2 * np.pi / np.exp(rng.uniform(np.log(40), np.log(400), 8)), rng.uniform(0, 2 * np.pi, 8)
+
+    def depth(t):
+        return 7 + relief * np.sin(np.multiply.outer(t, number) + phase).sum(axis=-1) / 2
+    usual = {"t_s": 1.7e9 + t, "record_ping": 10 * t, "depth_m": depth(t), "range_m": 30.0}
+    return tracks.made(LOCAL, EAST + 0 * t, NORTH + 1.5 * t, 0.0, **{**usual, **given}), depth
+
+
+def marks(depth, seed, record=TRUE, count=20, sigma=0.15):
+    """(column, row) of bottom marks on the picture as it truly is."""
+    rng = np.random.default_rng(seed)
+    row = np.sort(rng.uniform(0, record.height, count))
+    read = depth(record.count(row) / 10) + rng.normal(0, sigma, count)
+    return record.centre + rng.choice([-1, 1], count) * read / 30 * record.reach, row
+
+
+def test_known_offsets_are_found_within_their_sigmas():
+    """Shift, pings a row 3 % off, range 2 % off; twelve lakes. Normal scores: their spread is one, give or take."""
+    scores = []
+    for seed in range(12):
+        track, depth = world(seed)
+        told = replace(TRUE, first_ping=1500.0 + 40 * (seed - 6), pings_per_row=2.06, edge_range_m=30.6)
+        found = check_record(told, *marks(depth, 50 + seed, sigma=0.1), track, CheckSettings(0.05))
+        by = {name: (value, sigma) for name, value, sigma in
+              zip(*(found.columns[k] for k in ("name", "value", "sigma")))}
+        scores.append([(by[name][0] - true) / by[name][1] for name, true in
+                       (("first_ping", 1500.0), ("pings_per_row", 2.0), ("edge_range_m", 30.0))])
+        assert found.record.first_ping == by["first_ping"][0]
+    assert np.abs(scores).max() < 5 and 0.5 < np.std(scores) < 1.5 and np.mean(np.abs(scores) < 2.1) > 0.85
+
+
+def test_sigma_is_the_bound_of_the_relief():
+    """Cramer-Rao: over a bottom that falls evenly, scale told apart by nothing else, sigma = error / slope / root n.
+
+    Here against the numerical inverse of the Fisher matrix of all three, from the true profile.
+    """
+    track, depth = world(3)
+    column, row = marks(depth, 8, sigma=0.1, count=40)
+    found = check_record(TRUE, column, row, track, CheckSettings(0.1))
+    count = TRUE.count(row)
+    slope = (depth((count + 1) / 10) - depth((count - 1) / 10)) / 2
+    by = np.column_stack([slope, slope * (count - count.mean()), depth(count / 10)])
+    noise = max(0.1, found.residual_m * np.sqrt(40 / 37))
+    bound = np.sqrt(np.diag(np.linalg.inv(by.T @ by))) * noise
+    np.testing.assert_allclose(found.sigmas, bound, rtol=0.1)
+
+
+def test_a_picture_upside_down_and_one_that_fits():
+    track, depth = world(1)
+    column, row = marks(depth, 9)
+    turned = check_record(replace(TRUE, newest="bottom"), column, row, track)
+    assert turned.status == "reversed" and turned.record.newest == "top"
+    assert turned.record.first_ping == pytest.approx(1500, abs=60)
+    assert "upside down" in str(turned.warnings[0])
+    right = check_record(TRUE, column, row, track)
+    assert right.status == "fits" and not right.columns["differs"].any() and not right.warnings
+    assert "told right" in right.notes[-1]
+
+
+def test_by_time_the_clock_is_told_in_seconds():
+    track, depth = world(2)
+    timed = core.Record(600, 1000, newest="bottom", edge_range_m=30.0, first_s=1.7e9 + 150, last_s=1.7e9 + 350)
+    row = np.linspace(5, 995, 20)
+    column = 300 + 10 * depth(timed.count(row) - 1.7e9)
+    late = replace(timed, first_s=timed.first_s + 12, last_s=timed.last_s + 12)
+    found = check_record(late, column, row, track)
+    assert found.status == "shifted" and found.shift == pytest.approx(-12, abs=0.3)
+    assert found.record.first_s == pytest.approx(timed.first_s, abs=0.5)
+
+
+def test_nothing_is_found_in_shuffled_rows_nor_on_a_level_bottom():
+    for seed in range(8):
+        track, depth = world(seed)
+        column, row = marks(depth, seed)
+        with pytest.raises(core.InputError, match="Nowhere|no better"):
+            check_record(TRUE, np.random.default_rng(seed).permutation(column), row, track)
+    track, depth = world(1, relief=0.05)
+    with pytest.raises(core.InputError, match="so level nothing tells"):
+        check_record(TRUE, *marks(depth, 1, sigma=0.05), track)
+    with pytest.raises(core.InputError, match="it takes 6"):
+        check_record(TRUE, *marks(depth, 1, count=4), track)
+    track, depth = world(1, depth_source="constant")
+    with pytest.raises(core.InputError, match="constant"):
+        check_record(TRUE, *marks(depth, 1), track)
+
+
+def test_a_bottom_that_repeats_itself_is_said_to():
+    t = np.arange(600.0)
+
+    def depth(t):
+        return 7 + np.sin(2 * np.pi * t / 60.0)
+    track = tracks.made(LOCAL, EAST + 0 * t, NORTH + 1.5 * t, 0.0, t_s=1.7e9 + t, record_ping=10 * t, depth_m=depth(t))
+    found = check_record(TRUE, *marks(depth, 4, sigma=0.1), track)
+    assert "Another place of the track fits hardly worse" in str(found.warnings[0])
+
+
+def test_a_change_of_the_range_is_followed():
+    """Without a range at the edge each row has the range in force at its own, shifted moment."""
+    t = np.arange(600.0)
+    track, depth = world(5, range_m=np.where(t < 300, 20.0, 40.0))
+    record = replace(TRUE, edge_range_m=None)
+    row = np.linspace(5, 995, 24)
+    at = record.count(row) / 10
+    column = record.centre + depth(at) / np.where(at < 300, 20.0, 40.0) * record.reach
+    found = check_record(replace(record, first_ping=1560.0), column, row, track)
+    assert found.shift == pytest.approx(-60, abs=10) and found.status == "shifted"
