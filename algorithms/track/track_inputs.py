@@ -167,7 +167,12 @@ def range_rows(alg, parameters, context, feedback, crs, unit_m, first_s, time_of
     if "range" not in columns or not {"from_time", "from_waypoint"} & set(columns):
         raise InputError(Message("{SETTINGS} '{name}' needs the field range, and from_time or from_waypoint; it has "
                                  "{has}.", name=tab.name, has=", ".join(tab.columns)))
-    ranges = read.numbers(tab, columns["range"]) * unit_m
+    typed = read.numbers(tab, columns["range"])
+    if (typed <= 0).any():  # in the words and the unit that were typed
+        raise InputError(Message("{SETTINGS} holds a range of {given:g} {unit}; a range is above zero. Correct it, or "
+                                 "leave it out.", given=typed[typed <= 0][0],
+                                 unit=values.option(alg, parameters, "RANGE_UNIT", context) or ""))
+    ranges = typed * unit_m
     moments = np.full(len(tab), np.nan)
     if "from_time" in columns:
         moments = _from_times(alg, tab, columns["from_time"], first_s, time_offset, feedback)

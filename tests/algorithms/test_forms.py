@@ -130,6 +130,15 @@ def test_a_share_is_understood_as_a_confidence_and_an_odd_one_refused(run, make_
         run("locatetargets", {**parameters, "CONFIDENCE": 3})
 
 
+def test_a_change_of_range_that_cannot_be_is_told_as_it_was_typed(run, make_layer):
+    fixes = make_layer("Point", "EPSG:32616", {"t_s": "double"}, [(f"POINT(500000 {4500000 + 2 * i})", [1.7e9 + i])
+                                                                  for i in range(9)])
+    changes = make_layer("None", "", {"from_time": "string", "range": "double"}, [(None, ["2023-11-14 22:13:20", -60])])
+    with pytest.raises(QgsProcessingException, match="a range of -60 ft; a range is above zero"):
+        run("preparetrack", {"INPUT": fixes, "SETTINGS": changes, "RANGE_UNIT": "ft", "DEPTH": 12, "DEPTH_UNIT": "ft",
+                             "OUTPUT": "memory:"})
+
+
 def test_ranges_that_fit_a_depth_are_said_and_a_range_that_does_not_reach_the_bottom():
     """5 to 12.5 times the depth is a depth of 20 to 8 % of the range: common practice, no source."""
     assert "ranges of 80 to 200 ft" in fitting_ranges(None, None, 16, "ft")
