@@ -60,7 +60,8 @@ def fix(name, t_s, **others):
 def test_kinds_are_told_by_their_fields_in_any_version_and_with_fields_carried_along():
     for layer in schemas.all_layers():
         own = schemas.names(layer)
-        assert schemas.kind_of(["fid", *own, "owner", "name_2"]) is layer, layer.name
+        found = schemas.kind_of(["fid", *own, "owner", "name_2"])
+        assert found is layer or schemas.names(found) == own, layer.name  # some differ in geometry only
     carried = [*schemas.names(schemas.REJECTED), *schemas.names(schemas.WAYPOINTS)[1:]]
     assert schemas.kind_of(carried) is schemas.REJECTED
     assert schemas.kind_of(schemas.names(schemas.SWATHS)[:16]) is schemas.SWATHS  # as they were before errors came
