@@ -42,6 +42,8 @@ MORE = {
     "castplan": {"BOAT": "BOAT"},
     "georeferenceimage": {"LAYOUT": "both", "NEWEST": "top", "FIRST_TIME": "2023-11-14T22:13:20Z",
                           "LAST_TIME": "2023-11-14T22:14:20Z", "CELL_SIZE": 1, "FRAMES": None, "BOTTOM_PICKS": None},
+    "drawtargets": {"LAYOUT": "both", "NEWEST": "top", "FIRST_TIME": "2023-11-14T22:13:20Z",
+                    "LAST_TIME": "2023-11-14T22:14:20Z"},
     "picksfromimage": {"PICKS": "marks", "LAYOUT": "both", "FIRST_TIME": "2023-11-14T22:13:20Z",
                        "LAST_TIME": "2023-11-14T22:14:20Z", "EDGE_RANGE": 30, "RANGE_UNIT": "m", "NEWEST": "top",
                        "DEPTH_UNIT": "m"},

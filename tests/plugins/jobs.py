@@ -96,6 +96,13 @@ def prepare(folder, run, share=1.0, days=1):
     job("measureobjects", {"MARKS": str(objects), "TRACK": track["OUTPUT"]}, OUTPUT="gpkg", REJECTED="gpkg")
     targets = done("locatetargets", {"PICKS": str(picks), "TRACK": track["OUTPUT"], **FIELDS}, OUTPUT="gpkg",
                    ELLIPSES="gpkg", REJECTED="gpkg")
+    picture = {"IMAGE": str(SAMPLE / "north_record.png"), "TRACK": track["OUTPUT"], "LAYOUT": "both", "NEWEST": "top",
+               "FIRST_TIME": "2024-06-15T13:08:00Z", "LAST_TIME": "2024-06-15T13:12:00Z"}
+    job("drawtargets", {"TARGETS": targets["OUTPUT"], **picture}, OUTPUT="gpkg", ELLIPSES="gpkg")
+    bottom = folder / "bottom.csv"
+    bottom.write_text("WKT\n" + "".join(f"POINT ({x} {-y})\n" for x, y in _bottom(track["OUTPUT"])), encoding="utf-8")
+    job("checkrecord", {"BOTTOM": str(bottom), **picture, "EDGE_RANGE": 30, "RANGE_UNIT": "m", "SIGMA_MARK": 0.02},
+        OUTPUT="gpkg")
     combined = done("adjusttargets", {"TARGETS": targets["OUTPUT"], "GROUP_FIELD": "label",
                                       "SOLVE": ["latency", "beam azimuth"]}, OUTPUT="gpkg", ELLIPSES="gpkg",
                     OFFSETS="gpkg")
@@ -139,6 +146,14 @@ def made_district(path, parts):
         gdal.VectorTranslate(str(path), source, format="GPKG", layerName=name, accessMode="update" if path.exists()
                              else None, SQLStatement=f'SELECT {what} FROM "{table}"{where}')
     return str(path)
+
+
+def _bottom(path):
+    """Pixels of the bottom on the sample's picture, were it of 13:08 to 13:12: what the track's depth draws there."""
+    begin, end, rows = 1718456880.0, 1718457120.0, 963
+    track = gdal.OpenEx(path, gdal.OF_VECTOR).GetLayer(0)
+    seen = [(f["t_s"], f["depth_m"] / f["range_ratio"]) for f in track if begin < f["t_s"] < end and f["depth_m"]]
+    return [(240 + depth / 30 * 240, rows - 0.5 - (t - begin) / (end - begin) * (rows - 1)) for t, depth in seen[::10]]
 
 
 def is_whole(path):
