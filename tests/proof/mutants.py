@@ -124,8 +124,8 @@ class Copy:
 
 def recorded(copy, kind, record):
     """The record of one kind's tests, what is missing made now; returns their files."""
-    files = sorted(str(path.relative_to(ROOT)) for folder in FOLDERS[kind]
-                   for path in (ROOT / folder).glob("test_*.py"))
+    files = sorted(str(path.relative_to(copy.root)) for folder in FOLDERS[kind]
+                   for path in (copy.root / folder).glob("test_*.py"))
     stale = record.stale(files)
     if stale:
         print(f"recording which lines the tests of {len(stale)} files execute ...", flush=True)
