@@ -9,6 +9,7 @@ import os
 import pathlib
 import sys
 import time
+from typing import Any
 
 from ..model.errors import SurveyError
 from .settings import DistrictSettings
@@ -32,7 +33,7 @@ _HELP = {
     "gate": "probability with which looks at one object are taken for one", "title": "of the district"}
 
 
-def main(arguments=None):
+def main(arguments: Any = None) -> Any:
     """Run the command.
 
     Parameters
@@ -71,7 +72,7 @@ def main(arguments=None):
             handler.close()
 
 
-def _parser():
+def _parser() -> Any:
     parser = argparse.ArgumentParser(prog="athwart", description="Side-scan outings turned into maps.")
     district = parser.add_subparsers(dest="command", required=True).add_parser(
         "district", help="survey many outings on many lakes",
@@ -101,7 +102,7 @@ def _parser():
     return parser
 
 
-def _log(folder, quiet):
+def _log(folder: Any, quiet: Any) -> Any:
     """The log: a file in the folder, and what matters on the terminal."""
     log = logging.getLogger(_LOG)
     log.setLevel(logging.INFO)
@@ -118,7 +119,7 @@ def _log(folder, quiet):
     return log
 
 
-def _run(given, folder, log):
+def _run(given: Any, folder: Any, log: Any) -> Any:
     from .district import survey_district
 
     settings = DistrictSettings(**{field.name: getattr(given, field.name)
@@ -136,7 +137,7 @@ def _run(given, folder, log):
 
 
 @contextlib.contextmanager
-def _engine(given, folder, log):
+def _engine(given: Any, folder: Any, log: Any) -> Any:
     from .engine import Dask, Here, local_cluster
 
     if given.scheduler is None and (given.workers or os.cpu_count() or 1) == 1:
@@ -159,7 +160,7 @@ def _engine(given, folder, log):
 class _Progress:
     """A bar with the time left on a terminal, a line now and then elsewhere; every step stands in the log."""
 
-    def __init__(self, log, quiet):
+    def __init__(self, log: Any, quiet: Any) -> None:
         self._log, self._quiet, self._bar = log, quiet, None
         self._began = self._told = time.monotonic()
         self._first = None
@@ -168,14 +169,14 @@ class _Progress:
                 from tqdm import tqdm
                 self._bar = tqdm(total=0, unit="", file=sys.stderr)
 
-    def __enter__(self):
+    def __enter__(self) -> Any:
         return self
 
-    def __exit__(self, *_):
+    def __exit__(self, *_: Any) -> None:
         if self._bar is not None:
             self._bar.close()
 
-    def __call__(self, done, of, text):
+    def __call__(self, done: Any, of: Any, text: str) -> None:
         now = time.monotonic()
         if self._first is None:
             self._first = done - 1
@@ -189,13 +190,13 @@ class _Progress:
             self._log.info("%d of %d, about %s left", done, of, _span(left))
 
 
-def _span(seconds):
+def _span(seconds: Any) -> Any:
     if seconds < 90:
         return f"{seconds:.0f} s"
     return f"{seconds / 60:.0f} min" if seconds < 5400 else f"{seconds / 3600:.1f} h"
 
 
-def _close(made, log):
+def _close(made: Any, log: Any) -> None:
     for text in made.warnings:
         log.warning("%s", text)
     for name, facts in made.outings.items():

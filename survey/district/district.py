@@ -1,12 +1,12 @@
 """A district from its two tables to its results: who is to be worked, in which order, and what became of each."""
 from __future__ import annotations
 
-import datetime
 import pathlib
 import re
 import time
 from collections import Counter
 from dataclasses import dataclass, field
+from typing import Any
 
 from ..model.errors import InputError, SurveyError
 from . import results
@@ -58,7 +58,9 @@ class District:
     seconds: float = 0.0
 
 
-def survey_district(outings, lakes, folder, settings=None, engine=None, *, send=False, progress=None, layers=True):
+def survey_district(outings: Any, lakes: Any, folder: Any, settings: DistrictSettings | None = None,
+                    engine: Any = None, *, send: bool = False, progress: Any = None,
+                    layers: bool = True) -> District:
     """Survey a district: every outing by itself, then every lake over all its outings, then the whole.
 
     Parameters
@@ -115,7 +117,7 @@ def survey_district(outings, lakes, folder, settings=None, engine=None, *, send=
 class _Run:
     """What is known of each outing and each lake while the work goes on."""
 
-    def __init__(self, outings, lakes, folder, settings, send, progress):
+    def __init__(self, outings: Any, lakes: Any, folder: Any, settings: Any, send: Any, progress: Any) -> None:
         rows, _ = read_rows(*_table(outings))
         self.rows, unread = the_outings(rows, _table(outings)[0].parent)
         self.made = District(folder)
@@ -123,13 +125,18 @@ class _Run:
             self.made.warnings.append(f"Columns of the outings that nothing reads: {', '.join(unread)}.")
         self.store = Store(folder / _PARTS, version(), settings)
         self.settings, self.send, self._progress = settings, send, progress
-        self.lakes = {}
-        self._read_lakes(*read_rows(*_table(lakes)), _table(lakes)[0].parent)
-        self._keys, self._left, self._new, self._rows_of, self._row_of = {}, {}, [], {}, {}
+        self.lakes: dict[str, Any] = {}
+        own, crs = read_rows(*_table(lakes))
+        self._read_lakes(own, crs, _table(lakes)[0].parent)
+        self._keys: dict[str, str] = {}
+        self._left: dict[str, int] = {}
+        self._new: list[Job] = []
+        self._rows_of: dict[str, list[Any]] = {}
+        self._row_of: dict[str, Any] = {}
         self._done = 0
         self._all = len(self.rows) + len(self.lakes)
 
-    def _read_lakes(self, rows, crs, folder):
+    def _read_lakes(self, rows: Any, crs: Any, folder: Any) -> None:
         if not rows or "lake" not in rows[0]:
             raise InputError("The table of lakes has no row, or no column lake. Write one row for each lake.",
                              field="lakes")
@@ -144,7 +151,7 @@ class _Run:
                 self.lakes[name] = None
                 self._fail("lake", name, "", error)
 
-    def first_jobs(self):
+    def first_jobs(self) -> Any:
         """Outings that are to be worked; those done earlier are counted, and lakes that wait for none follow."""
         jobs = []
         self._row_of = {row.name: row for row in self.rows}
@@ -177,7 +184,7 @@ class _Run:
                             (row, lake, self.settings, self._sent(row, lake))))
         return [*self.more(), *jobs]
 
-    def _sent(self, row, lake):
+    def _sent(self, row: Any, lake: Any) -> Any:
         if not self.send:
             return None
         files = {}
@@ -188,12 +195,12 @@ class _Run:
                 continue  # the worker says so, as it does without sending
         return files
 
-    def more(self):
+    def more(self) -> Any:
         """Lakes whose outings are all settled."""
         jobs, self._new = self._new, []
         return jobs
 
-    def report(self, job, data, error):
+    def report(self, job: Any, data: Any, error: Any) -> None:
         """What became of a job."""
         kind, name = job.key.split(":", 1)
         if kind == "outing":
@@ -215,17 +222,17 @@ class _Run:
             self._fail("lake", name, "", error)
             self._count(f"lake {name} failed")
 
-    def _outing_done(self, row):
+    def _outing_done(self, row: Any) -> None:
         self.made.outings[row.name] = self.store.get(self._keys[row.name]).facts
         self._count(f"outing {row.name}")
         self._settle(row.lake)
 
-    def _settle(self, lake):
+    def _settle(self, lake: Any) -> None:
         self._left[lake] -= 1
         if not self._left[lake]:
             self._judge(lake)
 
-    def _judge(self, name):
+    def _judge(self, name: str) -> None:
         """All outings of a lake are settled: what is to be done with it."""
         lake = self.lakes[name]
         own = [row.name for row in self._rows_of.get(name, ()) if row.name in self.made.outings]
@@ -242,24 +249,24 @@ class _Run:
         given = [place.read_bytes() for place in places] if self.send else [str(place) for place in places]
         self._new.append(Job(key, judge_lake, (lake, given, self.settings)))
 
-    def _lake_done(self, name):
+    def _lake_done(self, name: str) -> None:
         facts = self.store.get(self._keys[f"lake:{name}"]).facts
         facts.pop("page")  # long, and wanted once
         self.made.lakes[name] = facts
         self._count(f"lake {name}: {facts['covered_pct']:.1f} % seen")
 
-    def _count(self, text):
+    def _count(self, text: str) -> None:
         self._done += 1
         self._progress(self._done, self._all, text)
 
-    def _fail(self, kind, lake, outing, error):
+    def _fail(self, kind: str, lake: Any, outing: Any, error: Any) -> None:
         self.made.failures.append(Failure(kind, lake, outing, *cause_and_remedy(error, kind)))
 
-    def part_of(self, kind, name):
+    def part_of(self, kind: str, name: str) -> Any:
         """Parcel of an outing or lake that is done."""
         return self.store.get(self._keys[name if kind == "outing" else f"lake:{name}"])
 
-    def finished(self):
+    def finished(self) -> Any:
         """The District, its states told; parts that nothing needs are gone."""
         made, order = self.made, {row.name: k for k, row in enumerate(self.rows)}
         made.outings = {name: made.outings[name] for name in order if name in made.outings}
@@ -274,12 +281,12 @@ class _Run:
         return made
 
 
-def _table(given):
+def _table(given: Any) -> Any:
     path, *layer = given if isinstance(given, (tuple, list)) else (given,)
     return (pathlib.Path(path), *layer)
 
 
-def cause_and_remedy(error, kind="outing"):
+def cause_and_remedy(error: Any, kind: str = "outing") -> Any:
     """What went wrong and what to do, as two texts.
 
     Examples
@@ -300,8 +307,3 @@ def cause_and_remedy(error, kind="outing"):
                 "Give workers more memory (fewer workers, or a higher memory limit), or cut the "
                 f"{what} in parts; then run the same command again.")
     return f"{type(error).__name__}: {error}", _OF_THE_PROGRAM
-
-
-def stamp():
-    """The moment for people, UTC."""
-    return f"{datetime.datetime.now(datetime.timezone.utc):%Y-%m-%d %H:%M} UTC"

@@ -11,7 +11,7 @@ import os
 import queue
 import time
 from collections import deque
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from ..model.errors import InputError, MissingPackage, SurveyError
 
@@ -29,8 +29,8 @@ class Job(NamedTuple):
     """``key``: its name, once in a run. ``function`` is called with ``arguments``, and gives bytes."""
 
     key: str
-    function: object
-    arguments: tuple
+    function: Any
+    arguments: tuple[Any, ...]
 
 
 class Lost(SurveyError):
@@ -42,7 +42,7 @@ class Here:
 
     name = "this process"
 
-    def work(self, jobs, report, more):
+    def work(self, jobs: Any, report: Any, more: Any) -> None:
         """Do jobs.
 
         Parameters
@@ -79,7 +79,8 @@ class Dask:
         Takes sentences for the log.
     """
 
-    def __init__(self, address=None, client=None, patience_s=300.0, say=lambda text: None):
+    def __init__(self, address: Any = None, client: Any = None, patience_s: float = 300.0,
+                 say: Any = lambda text: None) -> None:
         self._distributed = need_distributed()
         self._address, self._own, self._client = address, client is None, client
         self._patience, self._say = patience_s, say
@@ -87,20 +88,23 @@ class Dask:
             self._connect(_TRY_S)
         else:
             self._address = client.scheduler.address
-        self._told, self._futures, self._waiting, self._alone = queue.Queue(), {}, deque(), deque()
+        self._told: queue.Queue[Any] = queue.Queue()
+        self._futures: dict[Any, Job] = {}
+        self._waiting: deque[Job] = deque()
+        self._alone: deque[Job] = deque()
 
     @property
-    def name(self):
+    def name(self) -> Any:
         """Where the work is done."""
         return f"{len(self._client.scheduler_info(n_workers=-1)['workers'])} workers at {self._address}"
 
-    def close(self):
+    def close(self) -> None:
         """Leave the scheduler."""
         if self._own:
             with contextlib.suppress(Exception):
                 self._client.close(timeout=5)
 
-    def work(self, jobs, report, more):
+    def work(self, jobs: Any, report: Any, more: Any) -> None:
         """As ``Here.work``."""
         self._waiting.extend(jobs)
         twice = set()
@@ -112,8 +116,8 @@ class Dask:
                 if self._is_lost():
                     self._again(report)
                 continue
-            except (OSError, self._distributed.TimeoutError, self._distributed.CancelledError) as error:
-                self._say(f"The scheduler could not be reached ({error}).")
+            except (OSError, self._distributed.TimeoutError, self._distributed.CancelledError) as gone:
+                self._say(f"The scheduler could not be reached ({gone}).")
                 self._again(report)
                 continue
             job = self._futures.pop(future, None)
@@ -142,7 +146,7 @@ class Dask:
             report(job, data, error)
             self._waiting.extendleft(reversed(more()))
 
-    def _hand_out(self):
+    def _hand_out(self) -> None:
         threads = sum(self._client.nthreads().values())
         most = max(_LEAST_IN_HAND, _IN_HAND * threads)
         while self._waiting and len(self._futures) < most:
@@ -150,13 +154,13 @@ class Dask:
         if self._alone and not self._futures and not self._waiting:
             self._submit(self._alone.popleft())
 
-    def _submit(self, job):
+    def _submit(self, job: Any) -> None:
         future = self._client.submit(job.function, *map(self._sent, job.arguments), pure=False,
                                      key=f"{job.key}-{time.monotonic_ns()}")
         self._futures[future] = job
         future.add_done_callback(self._told.put)
 
-    def _sent(self, value):
+    def _sent(self, value: Any) -> Any:
         """Contents of files go to the workers by themselves, not within the job, which stays small."""
         if isinstance(value, (list, dict)) and value:
             blocks = list(value.values()) if isinstance(value, dict) else value
@@ -164,11 +168,11 @@ class Dask:
                 return self._client.scatter(value, hash=False)
         return value
 
-    def _is_lost(self):
+    def _is_lost(self) -> Any:
         return self._client.status not in ("running", "newly-created") or any(
             future.status in ("lost", "cancelled") for future in self._futures)
 
-    def _again(self, report):
+    def _again(self, report: Any) -> None:
         """Connect anew and put back what was handed out; give up what is left when nobody answers."""
         held = [*self._futures.values()]
         self._futures.clear()
@@ -191,7 +195,7 @@ class Dask:
             self._waiting.clear()
             self._alone.clear()
 
-    def _connect(self, patience):
+    def _connect(self, patience: Any) -> None:
         end = time.monotonic() + patience
         while True:
             try:
@@ -206,7 +210,7 @@ class Dask:
                 time.sleep(_LOOK_S)
 
 
-def _of_the_job(error, future):
+def _of_the_job(error: Any, future: Any) -> Any:
     """True if the job itself raised it: then the scheduler knows it as the job's."""
     try:
         return future.status == "error" and type(future.exception(timeout=5)) is type(error)
@@ -214,7 +218,7 @@ def _of_the_job(error, future):
         return False
 
 
-def need_distributed():
+def need_distributed() -> Any:
     """dask.distributed, or how to get it."""
     try:
         import distributed
@@ -225,7 +229,7 @@ def need_distributed():
 
 
 @contextlib.contextmanager
-def local_cluster(workers=None, memory="auto", dashboard=None, folder=None):
+def local_cluster(workers: Any = None, memory: Any = "auto", dashboard: Any = None, folder: Any = None) -> Any:
     """Workers on this machine, one process each, reachable from this machine only.
 
     Parameters

@@ -6,6 +6,7 @@ import os
 import pathlib
 import sqlite3
 from collections import Counter
+from typing import Any
 
 import numpy as np
 
@@ -34,7 +35,7 @@ update_time DATETIME DEFAULT (strftime('%Y-%m-%dT%H:%M:%fZ', 'now')))"""
 """As QGIS makes it, so that it finds its styles there."""
 
 
-def write_geopackage(path, crs, layers):
+def write_geopackage(path: Any, crs: Any, layers: Any) -> Any:
     """Write a GeoPackage; what is there under its name is replaced when the new one is whole.
 
     Parameters
@@ -72,12 +73,14 @@ def write_geopackage(path, crs, layers):
     return counts
 
 
-def _fill(aside, crs, layers):
+def _fill(aside: Any, crs: Any, layers: Any) -> Any:
     """Write all pieces, many rows at a time; rows by layer. Layers without a row are written, too."""
-    held, rows, counts = {}, Counter(), Counter(dict.fromkeys(LAYERS, 0))
+    held: dict[str, list[Any]] = {}
+    rows: Counter[str] = Counter()
+    counts = Counter(dict.fromkeys(LAYERS, 0))
     started = set()
 
-    def flush(name):
+    def flush(name: str) -> None:
         _write(aside, name, held.pop(name, []), crs, name in started)
         started.add(name)
         rows[name] = 0
@@ -93,7 +96,7 @@ def _fill(aside, crs, layers):
     return dict(counts)
 
 
-def _write(aside, name, pieces, crs, append):
+def _write(aside: Any, name: str, pieces: Any, crs: Any, append: Any) -> None:
     schema = LAYERS[name]
     spatial = schema.geometry != "table"
     data, masks = [], []
@@ -112,9 +115,9 @@ def _write(aside, name, pieces, crs, append):
                          for field in schema if field.kind == "datetime"})
 
 
-def _column(field, pieces):
+def _column(field: Any, pieces: Any) -> Any:
     """(values, mask of nulls) of a field over all pieces."""
-    values = []
+    values: list[Any] = []
     for part, _ in pieces:
         column = part.columns.get(field.name)
         if column is None and field.kind == "datetime":
@@ -122,20 +125,20 @@ def _column(field, pieces):
         if column is None:
             column = [None] * len(part)
         values += column.tolist() if isinstance(column, np.ndarray) else list(column)
-    unknown = np.array([value is None or _is_nan(value) or value == "" for value in values], bool)
+    unknown = np.array([value is None or _is_nan(value) or value == "" for value in values], dtype=bool)
     if field.kind == "string":
-        return np.array([None if no else str(value) for value, no in zip(values, unknown)], object), unknown
+        return np.array([None if no else str(value) for value, no in zip(values, unknown)], dtype=object), unknown
     filled = [0 if no else value for value, no in zip(values, unknown)]
     if field.kind == "datetime":
         return np.round(np.array(filled, float) * 1000).astype("datetime64[ms]"), unknown
     return np.array(filled).astype(_TYPES[field.kind]), unknown
 
 
-def _is_nan(value):
+def _is_nan(value: Any) -> Any:
     return isinstance(value, float) and math.isnan(value)
 
 
-def _blocks(part, own, crs):
+def _blocks(part: Any, own: Any, crs: Any) -> Any:
     """WKB of each place of a piece, in the system of the file."""
     same = horizontal_crs(own) == crs
     if isinstance(part.places, tuple):
@@ -143,7 +146,7 @@ def _blocks(part, own, crs):
         head = np.frombuffer(b"\x01\x01\x00\x00\x00", np.uint8)  # little-endian point, OGC 06-103r4
         rows = np.hstack([np.tile(head, (len(x), 1)), np.column_stack([x, y]).astype("<f8").view(np.uint8)])
         return [row.tobytes() for row in rows]
-    made = []
+    made: list[Any] = []
     for one in part.places:
         if one is None or one.is_empty:
             made.append(None)
@@ -156,7 +159,7 @@ def _blocks(part, own, crs):
     return made
 
 
-def _many(one):
+def _many(one: Any) -> Any:
     """WKB of a line or polygon as one of many, which all features of a layer are alike as."""
     block = shapes.to_wkb(one)
     code = {"Polygon": 6, "LineString": 5}.get(one.geom_type)
@@ -165,7 +168,7 @@ def _many(one):
     return b"\x01" + code.to_bytes(4, "little") + (1).to_bytes(4, "little") + block
 
 
-def style_text(name):
+def style_text(name: str) -> Any:
     """The style of that name, '' where there is none; styles lie beside the core in a wheel, in the plugin otherwise.
 
     Examples
@@ -182,7 +185,7 @@ def style_text(name):
     return ""
 
 
-def _dress(database):
+def _dress(database: Any) -> None:
     """Put the style of each layer into the file, as its default."""
     database.execute(_STYLES)
     database.execute("INSERT INTO gpkg_contents (table_name, data_type, identifier) VALUES ('layer_styles', "

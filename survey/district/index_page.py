@@ -1,8 +1,10 @@
 """The page of a district: a map of its lakes coloured by the share seen, a table to sort, totals, failures."""
 from __future__ import annotations
 
+import datetime
 import math
 import pathlib
+from typing import Any
 
 import numpy as np
 
@@ -34,41 +36,41 @@ th[aria-sort=descending] button::after{content:" \\2193"}
 _SORT = pathlib.Path(__file__).with_name("sort.js")
 
 
-def index_page(made, table, lakes, reports, settings):
+def index_page(district: Any, table: Any, lakes: Any, reports: Any, settings: Any) -> Any:
     """The page as text.
 
     Parameters
     ----------
-    made : district.District
+    district : district.District
     table : list of dict
         Rows of the layer of lakes.
     lakes : dict of {name: tables.Lake or None}
     reports : dict of {name: path}
     settings : settings.DistrictSettings
     """
-    from .district import stamp
-
-    return pages.page(settings.title, f"{len(lakes)} lakes, {len(made.outings)} outings. Made {stamp()}.", [
-        _totals(made, table), _map(table), pages.section("Lakes", _table(table)), _failures(made.failures),
+    now = datetime.datetime.now(datetime.timezone.utc)
+    return pages.page(settings.title, f"{len(lakes)} lakes, {len(district.outings)} outings. "
+                      f"Made {now:%Y-%m-%d %H:%M} UTC.", [
+        _totals(district, table), _map(table), pages.section("Lakes", _table(table)), _failures(district.failures),
         f"<script>\n{_SORT.read_text(encoding='utf-8')}</script>"],
         _CSS)
 
 
-def _figure(value, digits=1, unit=""):
+def _figure(value: Any, digits: Any = 1, unit: Any = "") -> Any:
     return pages.number(None if value is None else float(value), digits, unit, "")
 
 
-def _sum(table, name):
+def _sum(table: Any, name: str) -> Any:
     return sum(row[name] for row in table if row[name] is not None)
 
 
-def _totals(made, table):
+def _totals(district: Any, table: Any) -> Any:
     area, seen = _sum(table, "area_m2"), _sum(table, "covered_m2")
     shore, bare = _sum(table, "shore_m"), _sum(table, "unscanned_m")
     whole = sum(row["state"] == "surveyed" for row in table)
     return pages.definition_list([
         ("Lakes surveyed", f"{whole} of {len(table)}", _states(table)),
-        ("Outings", f"{len(made.outings)}", f"{sum(one.kind == 'outing' for one in made.failures)} failed"),
+        ("Outings", f"{len(district.outings)}", f"{sum(one.kind == 'outing' for one in district.failures)} failed"),
         ("Seen", pages.number(100 * seen / area if area else None, 1, "%"),
          f"{_figure(seen / _HECTARE, 1, 'ha')} of {_figure(area / _HECTARE, 1, 'ha')} in the lakes with outings"),
         ("Shore not scanned", pages.number(100 * bare / shore if shore else None, 1, "%"),
@@ -77,14 +79,14 @@ def _totals(made, table):
         ("Way made", _figure(_sum(table, "track_m") / 1000, 1, "km"), "all passes")])
 
 
-def _states(table):
-    counts = {}
+def _states(table: Any) -> Any:
+    counts: dict[str, int] = {}
     for row in table:
         counts[row["state"]] = counts.get(row["state"], 0) + 1
     return ", ".join(f"{count} {state}" for state, count in counts.items() if state != "surveyed")
 
 
-def colour(share):
+def colour(share: Any) -> Any:
     """(Colour, words) of a share in percent.
 
     Examples
@@ -98,7 +100,7 @@ def colour(share):
     return next((ink, words) for least, ink, words in CLASSES if share >= least or not least)
 
 
-def _map(table):
+def _map(table: Any) -> Any:
     """Lakes in one frame, a layer for each class of the share."""
     shown = [row for row in table if row["_shape"] is not None]
     if not shown:
@@ -130,7 +132,7 @@ _COLUMNS = (("Lake", "lake", None), ("State", "state", None), ("Outings", "outin
             ("Shore not scanned (m)", "unscanned_m", 0), ("Objects", "targets", 0))
 
 
-def _table(table):
+def _table(table: Any) -> Any:
     heads = "".join(f'<th scope="col"{"" if digits is None else " class=n"}>{pages.text(head)}</th>'
                     for head, _, digits in _COLUMNS)
     lines = []
@@ -156,7 +158,7 @@ def _table(table):
             + "\n".join(lines) + "\n</tbody></table></div>")
 
 
-def _failures(failures):
+def _failures(failures: Any) -> Any:
     if not failures:
         return ""
     return pages.section("What failed", pages.paragraph(

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 import time
+from typing import Any
 
 import numpy as np
 from shapely.geometry import Point
@@ -20,7 +21,7 @@ from .parcel import Parcel, Part
 __all__ = ["judge_lake", "joined"]
 
 
-def judge_lake(lake, outings, settings):
+def judge_lake(lake: Any, outings: Any, settings: Any) -> Any:
     """Judge a lake.
 
     Parameters
@@ -55,7 +56,8 @@ def judge_lake(lake, outings, settings):
                                "shore": Part(shore.columns, shore.geometries)})
     said = [*found.notes, *shore.notes]
     if len(targets):
-        once = adjust(lake.crs, *targets.places, targets.columns, settings.combining(),
+        x, y = targets.places
+        once = adjust(lake.crs, x, y, targets.columns, settings.combining(),
                       names=targets.columns["label"] if settings.by_label else None)
         parcel.parts["combined"] = Part(once.columns, (once.x, once.y))
         parcel.parts["combined_ellipses"] = Part(
@@ -74,7 +76,7 @@ def judge_lake(lake, outings, settings):
     return parcel.packed()
 
 
-def joined(parts):
+def joined(parts: Any) -> Any:
     """Layers one after another; a column that only some have is unknown in the others.
 
     Examples
@@ -100,7 +102,7 @@ def joined(parts):
     return Part(columns, [one for part in parts for one in part.places])
 
 
-def _content(path):
+def _content(path: Any) -> Any:
     try:
         with open(path, "rb") as file:
             return file.read()
@@ -109,7 +111,7 @@ def _content(path):
                          "the data to them.", field="send") from None
 
 
-def _page(lake, layers, parcel):
+def _page(lake: Any, layers: Any, parcel: Any) -> Any:
     """The lake's report; the combined targets are what people go back to."""
     given = {**{name: layers[name] for name in ("track", "passes", "swaths")},
              **{name: parcel.parts[name] for name in ("areas", "gaps", "shore")}}

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 from ..model import schemas
 from ..model.layers import Field, Layer
@@ -58,7 +59,7 @@ FAILURES = Layer("failures", "Failures", "table", (
 ))
 
 
-def of_district(layer):
+def of_district(layer: Any) -> Any:
     """A layer of the tools as a district writes it: with the name of the lake after its own fields.
 
     Examples

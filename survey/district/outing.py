@@ -10,6 +10,7 @@ import pathlib
 import tempfile
 import time
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -30,7 +31,7 @@ from .statements import number, picks_of, settings_of, water_temperature
 __all__ = ["read_depth_map", "survey_outing"]
 
 
-def survey_outing(row, lake, settings, files=None):
+def survey_outing(row: Any, lake: Any, settings: Any, files: Any = None) -> Any:
     """Work one outing.
 
     Parameters
@@ -91,14 +92,14 @@ def survey_outing(row, lake, settings, files=None):
     return parcel.packed()
 
 
-def _ground(made, swaths):
+def _ground(made: Any, swaths: Any) -> Any:
     track = made.track
     columns = {name: getattr(track, name) for name in names(TRACK) if name != "time"}
     return {"track": Part(columns, (track.x, track.y)), "passes": Part(dict(made.passes), list(made.lines)),
             "swaths": Part(dict(swaths.columns), list(swaths.geometries))}
 
 
-def _targets(found, picks):
+def _targets(found: Any, picks: Any) -> Any:
     by_id = dict(zip(picks.source_id.tolist(), picks.label.tolist()))
     lost = found.rejected
     return {"targets": Part(dict(found.columns), (found.x, found.y)),
@@ -109,7 +110,7 @@ def _targets(found, picks):
 
 
 @contextlib.contextmanager
-def _placed(files):
+def _placed(files: Any) -> Any:
     """A function from a path as the table has it to one that can be opened here; sent files lie in a folder that goes
     again."""
     if files is None:
@@ -126,7 +127,7 @@ def _placed(files):
         yield lambda path: places.get(path, path)
 
 
-def read_depth_map(path, crs):
+def read_depth_map(path: Any, crs: Any) -> Any:
     """The depth grid of an Esri ASCII grid: metres, positive down, in the lake's own system.
 
     Examples

@@ -9,6 +9,7 @@ import io
 import json
 import zipfile
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
@@ -26,9 +27,9 @@ class Part:
     geometries with None where empty, or None for a table."""
 
     columns: dict
-    places: object = None
+    places: Any = None
 
-    def __len__(self):
+    def __len__(self) -> Any:
         if isinstance(self.places, tuple):
             return len(self.places[0])
         if self.places is not None:
@@ -53,9 +54,10 @@ class Parcel:
     parts: dict = field(default_factory=dict)
     facts: dict = field(default_factory=dict)
 
-    def packed(self):
+    def packed(self) -> Any:
         """The parcel as bytes."""
-        arrays, kinds = {}, {}
+        arrays: dict[str, Any] = {}
+        kinds = {}
         for name, part in self.parts.items():
             kinds[name] = "table" if part.places is None else "points" if isinstance(part.places, tuple) else "shapes"
             for column, given in part.columns.items():
@@ -74,7 +76,7 @@ class Parcel:
         return block.getvalue()
 
     @classmethod
-    def of(cls, data):
+    def of(cls, data: Any) -> Any:
         """The parcel of such bytes; InputError where they are none."""
         try:
             with np.load(io.BytesIO(data), allow_pickle=False) as archive:
@@ -88,7 +90,7 @@ class Parcel:
             own = {key.split("/", 1)[1]: values for key, values in arrays.items() if key.split("/", 1)[0] == name}
             columns = {key: values.astype(object) if values.dtype.kind == "U" else values
                        for key, values in own.items() if not key.startswith("/")}
-            places = None
+            places: Any = None
             if kind == "points":
                 places = own["/x"], own["/y"]
             elif kind == "shapes":

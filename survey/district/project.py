@@ -3,6 +3,7 @@ from __future__ import annotations
 
 import re
 import xml.etree.ElementTree as ET
+from typing import Any
 
 from ..geometry import shapes
 from ..geometry.frame import carried
@@ -24,7 +25,7 @@ _DEGREES = "EPSG:4326"
 _MARGIN = 0.05
 
 
-def write_project(path, database, crs, lakes, title):
+def write_project(path: Any, database: Any, crs: Any, lakes: Any, title: str) -> None:
     """Write the project.
 
     Parameters
@@ -64,7 +65,7 @@ def write_project(path, database, crs, lakes, title):
     write_whole(path, f"<!DOCTYPE qgis PUBLIC 'http://mrcc.com/qgis.dtd' 'SYSTEM'>\n{text}\n".encode())
 
 
-def _srs(crs, tag=""):
+def _srs(crs: Any, tag: Any = "") -> Any:
     """What tells QGIS a system: its authority's code where it has one, else its definition."""
     made = ET.Element("spatialrefsys")
     authority = crs.to_authority()
@@ -80,7 +81,7 @@ def _srs(crs, tag=""):
     return outer
 
 
-def _layer(name, schema, database, crs):
+def _layer(name: str, schema: Any, database: Any, crs: Any) -> Any:
     spatial = schema.geometry != "table"
     style = style_text(schema.style)
     # a style's file holds what a layer in a project holds, below another root
@@ -103,7 +104,7 @@ def _layer(name, schema, database, crs):
     return made
 
 
-def _view(lakes, crs):
+def _view(lakes: Any, crs: Any) -> Any:
     """West, south, east and north of all lakes with a margin."""
     corners = []
     for row in lakes:

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from ..adjustment.repeated import AdjustSettings
 from ..coverage.gaps import GapSettings
@@ -39,7 +40,7 @@ class DistrictSettings:
     gate: float = 0.999
     title: str = "District"
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         self.gaps()
         self.combining()
         LocateSettings(errors=self.errors, confidence=self.confidence).check()
@@ -49,10 +50,10 @@ class DistrictSettings:
             raise InputError(f"reach is {self.reach:g} and min_length {self.min_length:g}; give a reach above 0, and a "
                              "length of 0 or more.", field="reach")
 
-    def gaps(self):
+    def gaps(self) -> Any:
         """Settings of the gaps."""
         return GapSettings(self.required_looks, self.min_width, self.min_area, self.position_error, self.draws)
 
-    def combining(self):
+    def combining(self) -> Any:
         """Settings of the targets' combination."""
         return AdjustSettings(gate=self.gate, confidence=self.confidence)

@@ -4,6 +4,7 @@ from __future__ import annotations
 import csv
 import dataclasses
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -27,7 +28,7 @@ _PICK_LENGTHS = {"slant_m": ("slant_m", "range"), "depth_m": ("depth_m", "depth"
 """Of a pick: names that a column may have; those that end in _m are metres, the others in the unit of the row."""
 
 
-def number(row, name):
+def number(row: Any, name: str) -> Any:
     """A number of a row, None where the cell is blank."""
     text = row.values.get(name, "")
     if not text:
@@ -39,7 +40,7 @@ def number(row, name):
                          field=name) from None
 
 
-def _unit(row):
+def _unit(row: Any) -> Any:
     unit = row.values.get("unit", "")
     if unit not in LENGTHS:
         raise InputError(f"The column unit says '{unit}'; write the unit that the display showed, one of "
@@ -47,7 +48,7 @@ def _unit(row):
     return unit
 
 
-def settings_of(row, read):
+def settings_of(row: Any, read: Any) -> Any:
     """TrackSettings of an outing.
 
     Parameters
@@ -80,14 +81,14 @@ def settings_of(row, read):
     return replace(made, depth_reference=reference) if reference else made
 
 
-def range_rows(path, unit, offset_h=0.0):
+def range_rows(path: Any, unit: Any, offset_h: Any = 0.0) -> Any:
     """Changes of the range, of a CSV with the columns from_time and range."""
     rows = _rows(path, ("from_time", "range"))
     times = parse_times([row["from_time"] for row in rows], offset_h, f"{path}, from_time")
     return RangeRows.timed(times, [float(metres(_figure(row["range"], path, "range"), unit)) for row in rows])
 
 
-def picks_of(row, logs, read):
+def picks_of(row: Any, logs: Any, read: Any) -> Any:
     """Picks of an outing, None where it has none: a CSV, or the waypoints of its logs.
 
     Parameters
@@ -105,7 +106,7 @@ def picks_of(row, logs, read):
     return None
 
 
-def _table_of_picks(path, row):
+def _table_of_picks(path: Any, row: Any) -> Any:
     rows = _rows(path, ("time", "side"))
     if not rows:
         return None
@@ -127,7 +128,7 @@ def _table_of_picks(path, row):
                     label=[one.get("label", "") for one in rows], **columns)
 
 
-def _waypoints(logs, unit):
+def _waypoints(logs: Any, unit: Any) -> Any:
     """Marks pressed on the boat; their names say side and range, others are no picks."""
     names, points = logs.waypoints["name"], logs.waypoints
     if not len(names):
@@ -140,7 +141,7 @@ def _waypoints(logs, unit):
     return marks
 
 
-def water_temperature(logs):
+def water_temperature(logs: Any) -> Any:
     """Median of the logged temperatures of the water, None where there is none that can be one."""
     known = logs.fixes["water_temp_c"]
     known = known[np.isfinite(known)]
@@ -148,7 +149,7 @@ def water_temperature(logs):
     return middle if middle is None or COLDEST_C <= middle <= WARMEST_C else None
 
 
-def _rows(path, needed):
+def _rows(path: Any, needed: Any) -> Any:
     try:
         with open(path, encoding="utf-8-sig", newline="") as file:
             head = file.readline()
@@ -167,7 +168,7 @@ def _rows(path, needed):
     return rows
 
 
-def _figure(text, path, name):
+def _figure(text: str, path: Any, name: str) -> Any:
     try:
         return float(text.replace(",", ".")) if text else np.nan
     except ValueError:

@@ -5,6 +5,7 @@ import csv
 import pathlib
 import re
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from shapely import wkt as well_known_text
@@ -45,7 +46,7 @@ class OutingRow:
     values: dict
     folder: str
 
-    def paths(self, column):
+    def paths(self, column: Any) -> Any:
         """Paths in a column, each beside the table unless absolute."""
         text = self.values.get(column, "")
         if column == "picks" and text == WAYPOINTS:
@@ -55,7 +56,7 @@ class OutingRow:
         return [str(pathlib.Path(self.folder, part.strip())) for part in text.splitlines() if part.strip()]
 
     @property
-    def files(self):
+    def files(self) -> Any:
         """All files that the row names."""
         return [path for column in FILES for path in self.paths(column)]
 
@@ -76,12 +77,12 @@ class Lake:
     depth_map: str = ""
 
     @property
-    def files(self):
+    def files(self) -> Any:
         """Files that are read besides."""
         return [self.depth_map] if self.depth_map else []
 
 
-def need_pyogrio():
+def need_pyogrio() -> Any:
     """The library that reads and writes GeoPackages, or how to get it."""
     try:
         import pyogrio
@@ -91,7 +92,7 @@ def need_pyogrio():
     return pyogrio
 
 
-def read_rows(path, layer=None):
+def read_rows(path: Any, layer: Any = None) -> Any:
     """Rows of a table.
 
     Parameters
@@ -132,7 +133,7 @@ def read_rows(path, layer=None):
         return [{str(name).strip().lower(): (value or "").strip() for name, value in row.items()
                  if name is not None and isinstance(value, (str, type(None)))} for row in rows], ""
     meta, _, geometry, columns = need_pyogrio().raw.read(str(path), layer=layer)
-    made = [{} for _ in range(len(columns[0]) if len(columns) else len(geometry))]
+    made: list[dict[str, Any]] = [{} for _ in range(len(columns[0]) if len(columns) else len(geometry))]
     for name, values in zip(meta["fields"], columns):
         for row, value in zip(made, values):
             row[str(name).lower()] = _plain(value)
@@ -142,14 +143,14 @@ def read_rows(path, layer=None):
     return made, meta["crs"] or ""
 
 
-def _plain(value):
+def _plain(value: Any) -> Any:
     """A cell as the text that a person would have typed."""
     if isinstance(value, (float, np.floating)):
         return "" if np.isnan(value) else f"{value:.15g}"
     return "" if value is None else str(value).strip()
 
 
-def the_outings(rows, folder):
+def the_outings(rows: Any, folder: Any) -> Any:
     """Outings of a table, and columns that nobody reads.
 
     Parameters
@@ -182,7 +183,8 @@ def the_outings(rows, folder):
     if missing:
         raise InputError(f"The table of outings lacks the column(s) {', '.join(missing)}. It has "
                          f"{', '.join(name for name in rows[0] if name != _GEOMETRY)}.", field="rows")
-    made, seen = [], {}
+    made: list[OutingRow] = []
+    seen: dict[str, int] = {}
     for number, row in enumerate(rows, 1):
         name = row["outing"]
         if not name:
@@ -197,7 +199,7 @@ def the_outings(rows, folder):
     return made, unread
 
 
-def read_lake(row, own_crs, folder):
+def read_lake(row: Any, own_crs: Any, folder: Any) -> Any:
     """A lake of a row of the table.
 
     Parameters
@@ -241,7 +243,7 @@ def read_lake(row, own_crs, folder):
     metric = metric_crs(crs, x, y)
     area = _moved(area, crs, metric)
 
-    def more(column):
+    def more(column: Any) -> Any:
         if not row.get(column):
             return None
         found, system = _drawn(row[column], row.get("crs", ""), folder, name, column)
@@ -258,7 +260,7 @@ def read_lake(row, own_crs, folder):
                 tuple(shapes.to_wkb(one) for one in shore), str(pathlib.Path(folder, depths)) if depths else "")
 
 
-def _drawn(said, crs, folder, name, column):
+def _drawn(said: Any, crs: Any, folder: Any, name: str, column: Any) -> Any:
     """(geometries, their system) that a cell gives, as WKT or as the path of a layer."""
     if _DRAWN.match(said):
         try:
@@ -277,7 +279,7 @@ def _drawn(said, crs, folder, name, column):
     return found, own
 
 
-def _moved(geometry, crs, target):
+def _moved(geometry: Any, crs: Any, target: Any) -> Any:
     """A geometry in another system, vertex by vertex, as a GIS carries it over."""
     if horizontal_crs(crs) == horizontal_crs(target):
         return geometry

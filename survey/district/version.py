@@ -3,11 +3,12 @@ from __future__ import annotations
 
 import configparser
 import pathlib
+from typing import Any
 
 __all__ = ["version"]
 
 
-def version():
+def version() -> Any:
     """The version as text.
 
     Examples

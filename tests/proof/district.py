@@ -240,8 +240,7 @@ def main():
     print(f"{SMALL * EACH} outings: plain loop {loop['wall']:.1f} s, one worker {one['wall']:.1f} s (the scheduler "
           f"costs {100 * (one['wall'] / loop['wall'] - 1):.0f} %), two workers {pair['wall']:.1f} s; efficiency on two "
           f"cores {one['wall'] / pair['wall'] / 2:.2f}")
-    print(f"processor of scheduler and client beside one worker {one['cpu']:.1f} s, of the plain loop "
-          f"{loop['cpu']:.1f} s")
+    print(f"processor of scheduler and client beside one worker {one['cpu']:.1f} s, of the loop {loop['cpu']:.1f} s")
     print(f"peak memory: a worker {pair['peak_mb']:.0f} MB, the loop {loop['peak_mb']:.0f} MB")
     return 1 if failed else 0
 
