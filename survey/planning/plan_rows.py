@@ -24,7 +24,20 @@ def _names(run):
 
 
 def plan_columns(run, frame, speed_mps, turn_s=0.0, litres_per_hour=None):
-    """(n,) arrays by field of ``schemas.PLAN_LINES``, a row for each leg."""
+    """(n,) arrays by field of ``schemas.PLAN_LINES``, a row for each leg.
+
+    Examples
+    --------
+    >>> from shapely.geometry import box
+    >>> import athwart
+    >>> from athwart.planning.spacing import ReachRule
+    >>> lake = athwart.ground_of("EPSG:32632", [box(500_000, 4_983_000, 500_300, 4_983_200)], depth=5.0)
+    >>> settings = athwart.ShoreRunSettings(ReachRule(30.0))
+    >>> plan = athwart.plan_shore_run(lake, settings, "EPSG:32632", [lake.water_crs])
+    >>> columns = athwart.plan_columns(plan.run, lake.frame, speed_mps=1.5)
+    >>> columns["line_id"].tolist(), columns["range_m"].tolist()
+    (['L1'], [30.0])
+    """
     legs = run.legs
     hours = np.array([leg.length / speed_mps + (turn_s if leg.line is None else 0.0) for leg in legs]) / 3600
 
@@ -47,13 +60,38 @@ def plan_columns(run, frame, speed_mps, turn_s=0.0, litres_per_hour=None):
 
 
 def shore_columns(plan, settings):
-    """(n,) arrays by field of ``schemas.PLAN_SHORE`` of a ShoreRun, a row for each leg."""
+    """(n,) arrays by field of ``schemas.PLAN_SHORE`` of a ShoreRun, a row for each leg.
+
+    Examples
+    --------
+    >>> from shapely.geometry import box
+    >>> import athwart
+    >>> from athwart.planning.spacing import ReachRule
+    >>> lake = athwart.ground_of("EPSG:32632", [box(500_000, 4_983_000, 500_300, 4_983_200)], depth=5.0)
+    >>> settings = athwart.ShoreRunSettings(ReachRule(30.0))
+    >>> plan = athwart.plan_shore_run(lake, settings, "EPSG:32632", [lake.water_crs])
+    >>> athwart.shore_columns(plan, settings)["in_band_pct"].round().tolist()
+    [100.0]
+    """
     found = plan_columns(plan.run, plan.ground.frame, settings.speed_mps, 0.0, settings.litres_per_hour)
     return {**found, "shore_pct": plan.shore_pct, "in_band_pct": plan.in_band_pct}
 
 
 def uncovered_rows(plan):
-    """(columns by field of ``schemas.UNCOVERED``, polygons in crs units) of a SurveyPlan."""
+    """(columns by field of ``schemas.UNCOVERED``, polygons in crs units) of a SurveyPlan.
+
+    Examples
+    --------
+    >>> from shapely.geometry import box
+    >>> import athwart
+    >>> from athwart.planning.spacing import ReachRule
+    >>> lake = athwart.ground_of("EPSG:32632", [box(500_000, 4_983_000, 500_120, 4_983_080)], depth=5.0)
+    >>> settings = athwart.LinePlanSettings(ReachRule(30.0), "given", 90.0, round_shore="never", runs=50)
+    >>> plan = athwart.plan_lines(lake, settings)
+    >>> columns, polygons = athwart.uncovered_rows(plan)
+    >>> "nadir" in columns["reason"].tolist(), len(polygons) == len(columns["area_m2"])
+    (True, True)
+    """
     frame = plan.ground.frame
     return ({"reason": np.array([reason for _, reason in plan.uncovered], object),
              "area_m2": np.array([polygon.area for polygon, _ in plan.uncovered])},
@@ -61,7 +99,19 @@ def uncovered_rows(plan):
 
 
 def plan_places(run, frame):
-    """Lines in crs units, one for each leg."""
+    """Lines in crs units, one for each leg.
+
+    Examples
+    --------
+    >>> from shapely.geometry import box
+    >>> import athwart
+    >>> from athwart.planning.spacing import ReachRule
+    >>> lake = athwart.ground_of("EPSG:32632", [box(500_000, 4_983_000, 500_300, 4_983_200)], depth=5.0)
+    >>> settings = athwart.ShoreRunSettings(ReachRule(30.0))
+    >>> plan = athwart.plan_shore_run(lake, settings, "EPSG:32632", [lake.water_crs])
+    >>> [place.geom_type for place in athwart.plan_places(plan.run, lake.frame)]
+    ['LineString']
+    """
     return [transfer.to_crs(frame, LineString(leg.xy)) for leg in run.legs]
 
 
@@ -80,6 +130,17 @@ def plan_gpx(run, frame, speed_mps, note="", unit="m", speed_unit="m/s", to_wgs8
         Of what the descriptions say, see ``survey.model.units``.
     to_wgs84 : callable, optional
         (lon, lat) of the frame's own datum -> WGS84; None takes them as they are.
+
+    Examples
+    --------
+    >>> from shapely.geometry import box
+    >>> import athwart
+    >>> from athwart.planning.spacing import ReachRule
+    >>> lake = athwart.ground_of("EPSG:32632", [box(500_000, 4_983_000, 500_300, 4_983_200)], depth=5.0)
+    >>> settings = athwart.ShoreRunSettings(ReachRule(30.0))
+    >>> plan = athwart.plan_shore_run(lake, settings, "EPSG:32632", [lake.water_crs])
+    >>> athwart.plan_gpx(plan.run, lake.frame, speed_mps=1.5).count("<rte>")
+    1
     """
     routes, way = [], []
     speeds = np.broadcast_to(np.asarray(speed_mps, float), len(run.lines))

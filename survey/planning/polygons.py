@@ -173,6 +173,14 @@ def ground_of(crs, area, *, exclude=(), water=None, depth=None, depth_grid=None,
     ------
     InputError
         Where there is nothing to cover, no depth, or no water left for the boat.
+
+    Examples
+    --------
+    >>> from shapely.geometry import box
+    >>> import athwart
+    >>> lake = athwart.ground_of("EPSG:32632", [box(500_000, 4_983_000, 500_300, 4_983_200)], depth=5.0)
+    >>> round(lake.area.area), lake.depth.usual
+    (60048, 5.0)
     """
     given = [g for g in area if g is not None and not g.is_empty]
     if not given:

@@ -29,7 +29,15 @@ _STATION_M = 5.0
 class ShoreRunSettings:
     """``reach``: ReachRule. ``shore_share``: distance of the shore, as a share of the reach. ``starboard``: the side
     the shore is kept on. ``radius_m``: least radius of a turn; ``speed_mps``; ``litres_per_hour``; ``start`` (x, y) in
-    crs units; ``scan_reach_m``: how near to the shore the ground seen must come."""
+    crs units; ``scan_reach_m``: how near to the shore the ground seen must come.
+
+    Examples
+    --------
+    >>> import athwart
+    >>> from athwart.planning.spacing import ReachRule
+    >>> athwart.ShoreRunSettings(ReachRule(30.0), starboard=False).shore_share
+    0.65
+    """
 
     reach: ReachRule
     shore_share: float = 0.65
@@ -85,6 +93,17 @@ def plan_shore_run(ground, settings, crs, shoreline, step=lambda fraction: None)
     ------
     InputError
         Where no way along the shore is left.
+
+    Examples
+    --------
+    >>> from shapely.geometry import box
+    >>> import athwart
+    >>> from athwart.planning.spacing import ReachRule
+    >>> lake = athwart.ground_of("EPSG:32632", [box(500_000, 4_983_000, 500_300, 4_983_200)], depth=5.0)
+    >>> settings = athwart.ShoreRunSettings(ReachRule(30.0))
+    >>> plan = athwart.plan_shore_run(lake, settings, "EPSG:32632", [lake.water_crs])
+    >>> len(plan.run.lines), plan.predicted_percent > 50
+    (1, True)
     """
     rule = settings.reach
 

@@ -36,6 +36,18 @@ def simulated_fixes(run, ground, *, speed_mps=2.0, wander_m=2.0, jitter_m=0.3, i
     x, y : (n,) arrays
         crs units of the ground's frame.
     columns : dict of (n,) arrays by field of ``schemas.SIMULATED``
+
+    Examples
+    --------
+    >>> from shapely.geometry import box
+    >>> import athwart
+    >>> from athwart.planning.spacing import ReachRule
+    >>> lake = athwart.ground_of("EPSG:32632", [box(500_000, 4_983_000, 500_300, 4_983_200)], depth=5.0)
+    >>> settings = athwart.ShoreRunSettings(ReachRule(30.0))
+    >>> plan = athwart.plan_shore_run(lake, settings, "EPSG:32632", [lake.water_crs])
+    >>> x, y, columns = athwart.simulated_fixes(plan.run, lake, speed_mps=1.5)
+    >>> columns["line_id"][0], columns["depth_m"][0].tolist(), len(x) == len(columns["t_s"])
+    ('L1', 5.0, True)
     """
     rng = np.random.default_rng([20099, seed])
     xy, owner, clock = [], [], [np.zeros(1)]

@@ -55,6 +55,12 @@ def range_for_depth(depth):
 
     At 12.5 times the height above the bottom the height is 8 % of the range, beyond which NOAA counts nothing (Field
     Procedures Manual 2014). Over a shelf too shallow for any of them the shortest is taken.
+
+    Examples
+    --------
+    >>> import athwart
+    >>> athwart.range_for_depth([2.0, 5.0]).tolist()
+    [25.0, 60.0]
     """
     ranges = np.array(RANGES_M)
     number = np.searchsorted(ranges, _DEPTHS * np.asarray(depth, float) + 1e-9, "right") - 1

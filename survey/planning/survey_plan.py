@@ -109,6 +109,17 @@ def plan_lines(ground, settings, *, terrain=None, step=lambda fraction: None):
     ------
     InputError
         Where no line can be laid.
+
+    Examples
+    --------
+    >>> from shapely.geometry import box
+    >>> import athwart
+    >>> from athwart.planning.spacing import ReachRule
+    >>> lake = athwart.ground_of("EPSG:32632", [box(500_000, 4_983_000, 500_120, 4_983_080)], depth=5.0)
+    >>> settings = athwart.LinePlanSettings(ReachRule(30.0), "given", 90.0, round_shore="never", runs=50)
+    >>> plan = athwart.plan_lines(lake, settings)
+    >>> len(plan.run.lines), [leg.kind for leg in plan.run.legs]
+    (2, ['line', 'turn', 'line'])
     """
     plans, azimuths = _laid(ground, settings, lambda f: step(0.4 * f))
     if not any(plans):

@@ -19,7 +19,16 @@ BOTTOMS = ("track", "picks", "traced")
 @dataclass(eq=False, repr=False)
 class BottomPicks(Table):
     """Picks of the bottom: ``ping`` by the record's count and ``t_s`` (s since 1970 UTC), one of the two known;
-    ``depth_m`` as displayed."""
+    ``depth_m`` as displayed.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import athwart
+    >>> picks = athwart.BottomPicks(np.array([10.0, 20.0]), np.array([np.nan, np.nan]), np.array([4.5, 5.0]))
+    >>> len(picks), picks.depth_m.tolist()
+    (2, [4.5, 5.0])
+    """
 
     ping: Floats
     t_s: Floats

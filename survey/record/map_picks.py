@@ -31,6 +31,15 @@ class MapSource(Table):
 
     ``x``, ``y``: the middle of the cell, in the track's crs. ``outing``, ``pass_id``, ``sample_id``: what it shows.
     ``slant_m``: true slant range of the cell's middle, negative to port.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import athwart
+    >>> one = np.array([1.0])
+    >>> cell = athwart.MapSource(500012 * one, 4500101 * one, np.array(["a"], object), one, 50 * one, -13 * one)
+    >>> len(cell), cell.slant_m.tolist()
+    (1, [-13.0])
     """
 
     x: Floats

@@ -25,7 +25,17 @@ _CUT_PIXELS = 1.0
 class ObjectLines(Table):
     """(n,) arrays in pixels: ``column``, ``row`` of the first vertex, ``end_column``, ``end_row`` of the second;
     ``kind`` of ``LINES``; ``object`` which object it belongs to, '' for the nearest; ``source_id``; ``reason`` why a
-    line was given up before it came here, '' else."""
+    line was given up before it came here, '' else.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import athwart
+    >>> words = [np.array([text], object) for text in ("along", "", "7", "")]
+    >>> lines = athwart.ObjectLines(*(np.array([v]) for v in (610.0, 100.0, 610.0, 120.0)), *words)
+    >>> len(lines), lines.kind.tolist(), lines.source_id.tolist()
+    (1, ['along'], ['7'])
+    """
 
     column: Floats
     row: Floats

@@ -16,7 +16,17 @@ __all__ = ["RecordImage", "grey_of"]
 class RecordImage:
     """``name``: what the user calls it. ``record``: how it shows the record. ``pixels``: (rows, columns) or (rows,
     columns, bands) uint8 or uint16, of which 1 band is grey and 3 are red, green and blue; may be a memory map.
-    ``clear``: (rows, columns) bool, True where a pixel is transparent and shows nothing, or None."""
+    ``clear``: (rows, columns) bool, True where a pixel is transparent and shows nothing, or None.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import athwart
+    >>> record = athwart.Record(width=4, height=2, edge_range_m=40.0, first_ping=1, newest="bottom")
+    >>> image = athwart.RecordImage("morning.png", record, np.zeros((2, 4, 3), np.uint8))
+    >>> image.bands, image.greys().shape
+    (3, (2, 4))
+    """
 
     name: str
     record: Record

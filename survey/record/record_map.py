@@ -105,6 +105,20 @@ class RecordMap:
     ------
     InputError
         If an image does not meet the track, or nothing of them can be shown.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import athwart
+    >>> from athwart.record.record_map import MapSettings
+    >>> away = np.arange(0.0, 42.0, 2.0)
+    >>> fixes = athwart.Fixes("EPSG:32619", 500000 + 0 * away, 4500000 + away, t_s=away / 2, ping=np.arange(len(away)))
+    >>> track = athwart.prepare(fixes, athwart.TrackSettings(range_m=10.0, depth_m=5.0)).track
+    >>> record = athwart.Record(width=40, height=20, edge_range_m=10.0, first_ping=0, newest="bottom")
+    >>> image = athwart.RecordImage("a.png", record, np.full((20, 40), 90, np.uint8))
+    >>> made = athwart.RecordMap([image], track, MapSettings(cell_m=1.0))
+    >>> [tile.count() > 0 for _, _, tile in made.tiles()], made.totals.rows
+    ([True], 20)
     """
 
     def __init__(self, images, track, settings=None, grid=None, picks=None, step=None, time_offset=0.0):
