@@ -53,10 +53,10 @@ class CoverageGaps(AthwartAlgorithm):
     share as drawn. Worst and best case are no interval: they move every edge at once, inwards or outwards, by its 95 %
     error, which never happens.
 
-    For each gap it is told in how many of the draws at least half of its ground stays unseen, and how much of it is
+    For each gap you get in how many of the draws at least half of its ground stays unseen, and how much of it is
     unseen in at least 95 % of them. A gap is certain if that is at least half of it. A gap of kind break is another
     doubt: the log stopped there, and if the boat went on looking, its ground was seen after all. The interval leaves
-    that out; the log names it.
+    that out; the messages name it.
 
     Kinds: hidden and weak (from a raster of looks: in the shadow of nearer ground, or seen too poorly for the object),
     no bottom (the range was shorter than the depth), break (the log was interrupted), nadir (the strip under the

@@ -46,9 +46,8 @@ class Ensonify(AthwartAlgorithm):
     holes. Land stops sound. Both sides of one pass are one look.
 
     The grid says how the bottom runs; how deep it lies the track says: one slowly varying offset a pass brings the grid
-    to the sounder. Where the two still disagree by more than a metre and a tenth of the depth, the log names the place.
-    Where the grid knows nothing the
-    bottom is taken as flat, and that area is told.
+    to the sounder. Where the two still disagree by more than a metre and a tenth of the depth, a message names the
+    place. Where the grid has no value the bottom is taken as flat, and a message says how much ground that is.
 
     Bands: looks (passes that saw the cell); directions (from how many directions more than 60 degrees apart); grazing
     (largest angle between ray and bottom, in degrees); hits (pings on an object of the given size in the best look);
@@ -93,7 +92,7 @@ class Ensonify(AthwartAlgorithm):
             make.number("BEAM_WIDTH", "Beam width (degrees)", "Full width of the beam along the track.", 1.5, 0, 90),
             make.number("MIN_HITS", "Fewest pings on the object", "Pings that must fall on an object.", 3.0, 0),
             make.distance("MIN_SHADOW", "Shortest shadow that shows", "Length of shadow, along the slant range, by "
-                          "which an object is told; three samples of the record, but not less than 0.3 m.", 0.3, 0),
+                          "which an object is known; three samples of the record, but not less than 0.3 m.", 0.3, 0),
             make.number("PING_SHARE", "Share of the highest ping rate (%)", "What your sounder reaches of the rate at "
                         "which each ping is just back before the next, where the ping rate is blank.", 50.0, 0, 100)))
         self.add(make.destination_raster("OUTPUT", "Bottom seen", self.OUTPUT_HELP["OUTPUT"]))

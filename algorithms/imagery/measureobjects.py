@@ -46,8 +46,8 @@ class MeasureObjects(AthwartAlgorithm):
 
     Both ends are laid off on the ground from where the boat was, so speed and clock do not matter. The beam has a
     width: an object is drawn longer along the track by about its footprint, which is taken off once, give or take half
-    of it. Where more would be taken off than is left, the beam is seen and not the object: then it is told how large
-    it is at most. Ends at the edge of the picture, at missing rows or at the end of the track are cut: then it is told
+    of it. Where more would be taken off than is left, the beam is seen and not the object: then you get how large
+    it is at most. Ends at the edge of the picture, at missing rows or at the end of the track are cut: then you get
     how large it is at least. Height and least water come from the shadow on an even bed, sloping where a depth grid is
     given.
 

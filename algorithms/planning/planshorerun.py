@@ -34,10 +34,9 @@ class PlanShoreRun(AthwartAlgorithm):
     changes its depth the way bends in and out with the reach. The shore stays on one side all the way.
 
     Where the setback, excluded ground such as docks, or the least depth keep the boat off, the way follows their edge.
-    The log and the field in_band_pct tell on how much of the way the shore lies in the 40 to 90 %.
+    The messages and the field in_band_pct say on how much of the way the shore lies in the 40 to 90 %.
 
-    The share of the shore to be scanned is told as 'Find unscanned shoreline' tells it of swaths, for a run without
-    errors."""
+    The share of the shore to be scanned is what 'Find unscanned shoreline' finds for a run without errors."""
     OUTPUT_HELP = {
         "OUTPUT": "A line for each way along a shore and each way between, in order.",
         "SIMULATE": "The log of a simulated run, as 'Read NMEA 0183 and GPX logs' would make it; range_m holds the "

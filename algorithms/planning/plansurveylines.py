@@ -101,7 +101,7 @@ class PlanSurveyLines(AthwartAlgorithm):
                 make.distance("LEAD", "Lead before and after a line", "Straight way on which the boat steadies.", 10.0,
                               0),
                 make.number("TURN_TIME", "Time for a turn (seconds)", "Added for every turn.", 0.0, 0),
-                make.number("RUNS", "Simulated runs", "How many runs the share to expect is told from; 50 or "
+                make.number("RUNS", "Simulated runs", "How many runs the share to expect is worked out from; 50 or "
                             "more.", 200, 50, 5000, whole=True)),
             *plan_form.boat_boxes(2.0),
             make.sink("OUTPUT", "Survey lines", self.OUTPUT_HELP["OUTPUT"], "line"),

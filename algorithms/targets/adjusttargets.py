@@ -52,7 +52,7 @@ class AdjustTargets(AthwartAlgorithm):
 
     A look that disagrees with the others by more than chance allows (normalised residual over 3.29, once in a thousand)
     is named, not dropped, the worst first, with the chi-square without it and, where the other side of the track would
-    explain it, that slip: look at its record. The ellipses that such a look moves do not hold until it is mended; their
+    explain it, that slip: look at its record. The ellipses that such a look moves do not hold until it is fixed; their
     field doubt says so. The chi-square tells whether the standard deviations fit the outing as a
     whole; under 10 degrees of freedom it is not judged, and nothing is rescaled."""
     OUTPUT_HELP = {

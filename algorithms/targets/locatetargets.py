@@ -76,7 +76,7 @@ class LocateTargets(AthwartAlgorithm):
 
     A mark made on the boat as the object passes by (boat point) shows the fix of the moment, which is as old as the
     latency; it is snapped to the nearest pass. A mark that already stands at the object (object point) stays where it
-    is: side, range and moment are found from the track and nothing is added twice. A point picked on a mapped record,
+    is: side, range and moment are found from the track. A point picked on a mapped record,
     with the source of its cells given, counts as a pick on the picture. 'auto' takes each pick's time, else
     its ping, else its point as a boat point, says which, and never takes a point for the object.
 
@@ -85,8 +85,8 @@ class LocateTargets(AthwartAlgorithm):
     rejected, not guessed. A cell that cannot be read costs its pick, which goes to the rejected ones with the reason.
 
     Every target carries its error ellipse, a circle of the same confidence, the share of each cause in its variance and
-    the name of the largest: what to mend first. The standard deviations behind it are a judgement of what small boats
-    reach, in three sets; the errors of position and heading come from the track. Replace whatever you have measured.
+    the name of the largest: what to improve first. The standard deviations behind it are a judgement of what small
+    boats reach, in three sets; the errors of position and heading come from the track. Replace whatever you have measured.
 
     Close to the nadir the ground range is an interval, and the status says so; the side that the record shows is used
     right down to the track. Only a pick without a side that may lie right under the boat is put on the track, with its

@@ -115,7 +115,7 @@ def folded():
         make.switch("BACKWARDS", "The boat went astern", "The bow pointed against the course. Headings by compass "
                                                          "stay."),
         make.number("DRIFT_SPEED", "Speed of drift sideways", "What wind and current set the boat sideways, one "
-                    "standard deviation: a course over ground is off by it as a heading. Blank: 0.2 m/s.", None, 0),
+                    "standard deviation: it makes a course a less sure heading. Blank: 0.2 m/s.", None, 0),
         make.distance("TRANSDUCER_FORWARD", "Transducer forward of the antenna", "Negative where the transducer is "
                       "aft of the GNSS antenna.", 0.0, -1000, 1000),
         make.distance("TRANSDUCER_STARBOARD", "Transducer to starboard of the antenna", "Negative where it is to "
@@ -140,7 +140,7 @@ def folded():
         make.number("SALINITY", "Salinity (g/kg)", "Salt in the water: 0 for a lake, about 35 for the sea.", 0.0, 0,
                     42),
         make.number("MIN_SPEED", "Slowest speed", "Slower is a stop, which ends a pass. Blank: 0.3 m/s.", None, 0),
-        make.number("MAX_SPEED", "Fastest speed", "Faster is no scanning, and a single fix that far away is a GNSS "
+        make.number("MAX_SPEED", "Fastest speed", "Faster samples do not count, and a single fix that far away is a GNSS "
                     "jump. Blank: 10 m/s.", None, 0),
         make.number("MAX_GAP", "Longest gap (s)", "A longer time without a fix ends a pass, and without a sounding is "
                     "not bridged. Blank: 10 s or three usual intervals, at most 30 s.", None, 0),
