@@ -86,7 +86,7 @@ class LocateTargets(AthwartAlgorithm):
 
     Every target carries its error ellipse, a circle of the same confidence, the share of each cause in its variance and
     the name of the largest: what to improve first. The standard deviations behind it are a judgement of what small
-    boats reach, in three sets; the errors of position and heading come from the track. Replace whatever you have measured.
+    boats reach, in three sets; the errors of position and heading come from the track. Replace what you have measured.
 
     Close to the nadir the ground range is an interval, and the status says so; the side that the record shows is used
     right down to the track. Only a pick without a side that may lie right under the boat is put on the track, with its

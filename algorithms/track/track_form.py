@@ -140,8 +140,8 @@ def folded():
         make.number("SALINITY", "Salinity (g/kg)", "Salt in the water: 0 for a lake, about 35 for the sea.", 0.0, 0,
                     42),
         make.number("MIN_SPEED", "Slowest speed", "Slower is a stop, which ends a pass. Blank: 0.3 m/s.", None, 0),
-        make.number("MAX_SPEED", "Fastest speed", "Faster samples do not count, and a single fix that far away is a GNSS "
-                    "jump. Blank: 10 m/s.", None, 0),
+        make.number("MAX_SPEED", "Fastest speed", "Faster samples do not count, and a single fix that far away is "
+                    "a GNSS jump. Blank: 10 m/s.", None, 0),
         make.number("MAX_GAP", "Longest gap (s)", "A longer time without a fix ends a pass, and without a sounding is "
                     "not bridged. Blank: 10 s or three usual intervals, at most 30 s.", None, 0),
         make.number("MAX_TURN_RATE", "Fastest bend within a pass (degrees/s)", "A bend that is faster, through 45 "
