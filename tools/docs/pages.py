@@ -19,6 +19,7 @@ pre{background:#eef3f5;padding:.7rem;white-space:pre-wrap}pre code{padding:0}
 img{max-width:100%;height:auto;border:1px solid #b9c6cd}
 dt.p{font-weight:650;margin-top:.8rem}dt.p code{font-weight:400}dd{margin:.1rem 0 0 1.2rem}dd small{color:#3b4f59}
 summary{cursor:pointer;color:#0b5a80}
+@media print{nav{display:none}}
 """
 KINDS = {"source": "vector layer", "vector": "vector layer", "raster": "raster layer", "field": "field",
          "number": "number",
