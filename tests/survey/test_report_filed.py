@@ -58,8 +58,7 @@ def test_people_gear_and_hours_of_each_outing_are_on_file(layers):
     start = 1_719_014_400.0 + np.array([9.0, 13.0]) * 3600
     layers.passes = ReportLayer("passes", columns(
         schemas.PASSES, 2, outing=["north", "south"], pass_id=[1, 1], length_m=[1500.0, 500.0],
-        start_time=start.tolist(),
-        end_time=(start + 5400).tolist()), [sg.LineString([(0, 0), (9, 9)])] * 2)
+        start_time=start.tolist(), end_time=(start + 5400).tolist()), [sg.LineString([(0, 0), (9, 9)])] * 2)
     text = words(layers, record={"people": "A <b>", "rows": [{"helm": "B", "wind_mps": "3"}]})
     assert "north 2024-06-22 09:00 2024-06-22 10:30 1.5 1 1.50 km" in text, text
     assert "People A <b>" in text and "wind mps" in text
