@@ -69,7 +69,7 @@ class CastPlan(AthwartAlgorithm):
         "OUTPUT": "A line for each cast, in the order to throw them, with distance, bearings, clock direction and "
                   "chances; one line without a chance for a target out of reach.",
         "STATIONS": "Places to cast from, with the heading of the bow.",
-        "OUTPUT_HTML": "The card. Up to six targets print large on one page, up to twenty small.",
+        "OUTPUT_HTML": "The card, its targets in the order of the route; it prints on as many pages as it takes.",
         "TARGET_COUNT": "Number of targets within reach.",
         "CAST_COUNT": "Number of casts planned.",
     }
@@ -112,6 +112,12 @@ class CastPlan(AthwartAlgorithm):
             make.sink("STATIONS", "Stations", self.OUTPUT_HELP["STATIONS"], "point", optional=True),
             make.destination_file("OUTPUT_HTML", "Cast card", self.OUTPUT_HELP["OUTPUT_HTML"], "HTML files (*.html)",
                                   by_default=True),
+            *make.optional(
+                make.text("CARD_LAKE", "Lake (for the card)", "Stands at the head of the card."),
+                make.text("CARD_DATE", "Date (for the card)", "Stands at the head of the card."),
+                make.text("CARD_OUTING", "Outing (for the card)", "Stands at the head of the card."),
+                make.text("CARD_NOTES", "Notes (for the card)", "Stands at the head of the card."),
+                make.switch("NIGHT", "Card for the night", "Light on black on a screen; prints black on white.")),
         )
         self.addOutput(QgsProcessingOutputNumber("TARGET_COUNT", "Targets within reach"))
         self.addOutput(QgsProcessingOutputNumber("CAST_COUNT", "Casts planned"))
@@ -154,7 +160,10 @@ class CastPlan(AthwartAlgorithm):
         if values.given(parameters, "OUTPUT_HTML"):
             results["OUTPUT_HTML"] = self.parameterAsFileOutput(parameters, "OUTPUT_HTML", context)
             save_text(results["OUTPUT_HTML"],
-                      cast_card(casts.plan, values.option(self, parameters, "DISPLAY_UNIT", context)))
+                      cast_card(casts.plan, values.option(self, parameters, "DISPLAY_UNIT", context),
+                                written={name: values.text(self, parameters, f"CARD_{name.upper()}", context)
+                                         for name in ("lake", "date", "outing", "notes")},
+                                night=self.parameterAsBool(parameters, "NIGHT", context)))
             feedback.pushInfo(f"The card is {results['OUTPUT_HTML']}; open it in a browser.")
         return results
 

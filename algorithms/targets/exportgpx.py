@@ -53,6 +53,9 @@ class ExportGpx(AthwartAlgorithm):
             make.choice("DISPLAY_UNIT", "Unit in descriptions", "Unit of the distances and depths that the "
                         "descriptions tell.", ["m", "ft"], "m"),
             make.destination_file("OUTPUT", "GPX file", "Where to write it.", "GPX files (*.gpx)", optional=False),
+            *make.optional(
+                make.switch("ROUTE", "Also write the waypoints as a route", "One route an outing, by the field route_no "
+                            "where there is one, else in the order of the layer.")),
         )
 
     def packages(self, parameters):
@@ -64,19 +67,19 @@ class ExportGpx(AthwartAlgorithm):
         longest = values.whole(self, parameters, "MAX_NAME", context)
         if longest < 2:
             return Message("{MAX_NAME} is {given}; names need at least 2 characters to stay apart.", given=longest)
-        for name in ("LINES_AS", "DISPLAY_UNIT"):
-            values.option(self, parameters, name, context)
+        values.option(self, parameters, "LINES_AS", context)
+        values.option(self, parameters, "DISPLAY_UNIT", context)
         return ""
 
     def run_tool(self, parameters, context, feedback):
         from ...survey import gpx_text
 
-        waypoints = self._waypoints(parameters, context, feedback)
+        waypoints, routes = self._waypoints(parameters, context, feedback)
         lines, empty = self._lines(parameters, context, feedback)
         if empty:
             feedback.pushWarning(f"{empty} line(s) without a vertex were left out.")
         text = gpx_text(waypoints, lines, values.option(self, parameters, "LINES_AS", context),
-                        values.whole(self, parameters, "MAX_NAME", context), CAUTION)
+                        values.whole(self, parameters, "MAX_NAME", context), CAUTION, routes)
         path = self.parameterAsFileOutput(parameters, "OUTPUT", context)
         save_text(path, text)
         feedback.pushInfo(f"{len(waypoints)} waypoints and {len(lines)} lines are in {path}.")
@@ -87,12 +90,14 @@ class ExportGpx(AthwartAlgorithm):
 
         table = read.table(self, parameters, "WAYPOINTS", context, feedback, crs=_wgs84(), geometry="point")
         if table is None:
-            return []
+            return [], []
         names = _named(table, values.text(self, parameters, "NAME_FIELD", context))
         t_s = read.numbers(table, "t_s") if table.has("t_s") else np.full(len(table), np.nan)
-        row_of, unit = _rows(table), values.option(self, parameters, "DISPLAY_UNIT", context)
-        return [Waypoint.described(table.x[i], table.y[i], names[i], row_of(i), t_s[i], unit)
+        row_of = _rows(table)
+        unit = values.option(self, parameters, "DISPLAY_UNIT", context)
+        made = [Waypoint.described(table.x[i], table.y[i], names[i], row_of(i), t_s[i], unit)
                 for i in range(len(table))]
+        return made, _routes(table) if self.parameterAsBool(parameters, "ROUTE", context) else []
 
     def _lines(self, parameters, context, feedback):
         """(lines, number of those without a vertex)."""
@@ -125,16 +130,24 @@ def _named(table, field):
     return [str(name) for name in names]
 
 
+def _routes(table):
+    """(name, numbers of the waypoints in their order) of each outing's route."""
+    outing = read.texts(table, "outing") if table.has("outing") else np.full(len(table), "", object)
+    place = read.numbers(table, "route_no") if table.has("route_no") else np.arange(len(table))
+    order = np.argsort(np.nan_to_num(place, nan=np.inf), kind="stable")
+    return [(str(name) or "Route", [int(i) for i in order if outing[i] == name]) for name in dict.fromkeys(outing)]
+
+
 def _rows(table):
     """``row_of(i)(field)`` -> value or None; numbers as floats."""
     numbers = {name: read.numbers(table, name) for name in (
-        "radius_m", "confidence_pct", "depth_m", "bottom_m", "height_m") if table.has(name)}
-    status = read.texts(table, "status") if table.has("status") else None
+        "radius_m", "confidence_pct", "depth_m", "bottom_m", "height_m", "target_id", "station_id") if table.has(name)}
+    words = {name: read.texts(table, name) for name in ("status", "label") if table.has(name)}
 
     def row_of(i):
         def value(name):
-            if name == "status":
-                return None if status is None else status[i]
+            if name in ("status", "label"):
+                return words[name][i] if name in words else None
             found = numbers[name][i] if name in numbers else math.nan
             return float(found) if math.isfinite(found) else None
         return value

@@ -6,15 +6,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ..model.coordinates import degrees_minutes
 from ..model.depthwords import depth_words
 from ..model.units import LENGTHS
 from ..report import pages
+from ..uncertainty.ellipses import axes, circle_radius
 from .casting import GOAL, MAX_CASTS
 from .plan import FAR, IN_REACH, LONGEST, NO_WATER, WATER, clock
-from .sketch import sketch
+from .remedy import remedy
+from .route import route_order, station_names
+from .sketch import LISTED, sketch
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
 
     from .plan import CastPlan, Stations
 
@@ -22,8 +26,8 @@ __all__ = ["DISPLAY_UNITS", "cast_card"]
 
 DISPLAY_UNITS = ("ft", "yd", "m")
 
-_LISTED = 12
-"""Casts spelled out beside the sketch; the rest are in the sketch and in the layer."""
+_FEW = 2
+"""Up to so many targets print one below the other."""
 
 
 _CSS = """
@@ -41,41 +45,48 @@ line-height:1.15;margin:.25rem 0}
 .card svg{display:block;width:100%;height:auto;max-height:23rem;margin:.4rem 0 .2rem}
 .card ol{columns:2;margin:.2rem 0;padding-left:1.9rem;font-size:1rem}
 .card .more{font-size:1rem;margin:.1rem 0}
+.card .where{margin:.1rem 0;font-size:1rem;font-variant-numeric:tabular-nums}
 @media(max-width:30rem){body{padding:.6rem}.cards{grid-template-columns:1fr}}
 @media print{@page{margin:9mm}body{font-size:10pt;max-width:none}h1{font-size:15pt;margin:0}
 .lead{font-size:8.5pt;line-height:1.3;margin:1mm 0}
 .caution{margin:2mm 0 0;padding:1.2mm 2mm;font-size:7.5pt;line-height:1.25;border-width:1pt}
-.cards{grid-template-columns:1fr 1fr;gap:2mm;margin:1.5mm 0 0}
-.card{border-width:1.2pt;break-inside:avoid;padding:1mm 2mm;display:grid;grid-template-columns:1fr 44%;column-gap:2mm}
-.card svg{max-height:44mm;margin:0}.card .spelled{grid-column:1/3}
-.card h2{font-size:11pt;line-height:1.2}.card .state{font-size:8.5pt;line-height:1.2;margin:.6mm 0;border-width:2pt}
-.card .big{font-size:17pt;gap:0 3mm;margin:.4mm 0}.card .big small,.card .facts{font-size:9pt;line-height:1.3;margin:0}
-.card .more{font-size:8pt;line-height:1.25}.card ol{font-size:8pt;line-height:1.25;columns:4;margin:0;padding-left:6mm}
-.some .card ol{font-size:7.5pt;columns:3}
-.few .cards{grid-template-columns:1fr}.few .card svg{max-height:80mm}
-.many .card svg{max-height:31mm}.most .card svg{max-height:17mm}
-.many .card h2,.most .card h2{font-size:9.5pt}.many .card .big{font-size:14pt}.most .card .big{font-size:11pt}
-.many .card .state,.many .card .facts{font-size:7.5pt}
-.most .card .state,.most .card .facts{font-size:6.5pt;line-height:1.15;margin:0}
-.most .card .big small{font-size:7pt}.most .cards{gap:1.2mm}.most .card{padding:.4mm 1.5mm}
-.many .spelled,.most .spelled{display:none}}
+.cards{grid-template-columns:1fr 1fr;gap:3mm;margin:2mm 0 0}
+.card{border-width:1.2pt;break-inside:avoid;padding:1.5mm 2.5mm}
+.card svg{max-height:62mm;margin:1mm 0}
+.card h2{font-size:12pt;line-height:1.2}.card .state{font-size:9pt;line-height:1.25;margin:.6mm 0;border-width:2pt}
+.card .big{font-size:18pt;gap:0 3mm;margin:.4mm 0}
+.card .big small,.card .facts,.card .where{font-size:9.5pt;line-height:1.3;margin:0}
+.card .more,.card ol{font-size:9pt;line-height:1.3}.card ol{margin:0;padding-left:6mm}
+.few .cards{grid-template-columns:1fr}.few .card svg{max-height:80mm}}
 """
 
 
-def cast_card(plan: CastPlan, unit: str = "ft", title: str = "Cast card") -> str:
-    """HTML text of the card.
+_NIGHT = """
+@media screen{html,body{background:#000;color:#f4ead9}h1,h2,.lead,.card,.card .state,.caution{color:#f4ead9;
+border-color:#f4ead9}.card svg{filter:invert(1)}}
+"""
+
+
+def cast_card(plan: CastPlan, unit: str = "ft", title: str = "Cast card", written: Mapping[str, str] | None = None,
+              night: bool = False) -> str:
+    """HTML text of the card, its targets in the order of the route round the stations.
 
     Parameters
     ----------
     plan : survey.casts.plan.CastPlan
+        Of ``plan_casts``, for coordinates.
     unit : str
         Of ``DISPLAY_UNITS``: distances on the card.
     title : str
+    written : dict, optional
+        ``lake``, ``date``, ``outing``, ``notes``: what stands at its head.
+    night : bool
+        Light on black on a screen; print stays black on white.
 
     Returns
     -------
     str
-        No script, no network; up to six targets print large on one page, up to twenty small.
+        No script, no network; printed on as many pages as it takes.
 
     Examples
     --------
@@ -88,11 +99,19 @@ def cast_card(plan: CastPlan, unit: str = "ft", title: str = "Cast card") -> str
     >>> page.startswith("<!DOCTYPE html>"), "not for navigation" in page
     (True, True)
     """
-    count = len(plan.quarry)
-    size = next(name for most, name in ((2, "few"), (6, "some"), (12, "many"), (math.inf, "most")) if count <= most)
-    cards = "\n".join(_card(plan, i, unit) for i in range(count))
+    place = np.argsort(route_order(plan))
+    order = np.lexsort((np.arange(len(plan.quarry)), place[plan.station]))
+    names = station_names(plan)
+    cards = "\n".join(_card(plan, int(i), unit, names[plan.station[i]]) for i in order)
+    size = "few" if len(order) <= _FEW else "all"
     body = f'<div class="{size}"><div class="cards">\n{cards}\n</div></div>'
-    return pages.page(title, _lead(plan, unit), [body], _CSS)
+    return pages.page(title, _lead(plan, unit), [_head(written or {}), body], _CSS + (_NIGHT if night else ""))
+
+
+def _head(written: Mapping[str, str]) -> str:
+    told = [f"{title}: {pages.text(written[name])}" for name, title in (
+        ("lake", "Lake"), ("date", "Date"), ("outing", "Outing"), ("notes", "Notes")) if written.get(name)]
+    return f'<p class="facts">{_facts(told)}</p>' if told else ""
 
 
 def _lead(plan: CastPlan, unit: str) -> str:
@@ -117,7 +136,7 @@ def _length(metres: float, unit: str, digits: int = 0) -> str:
     return f"{metres / LENGTHS[unit]:.{digits}f}\u00a0{unit}"
 
 
-def _card(plan: CastPlan, i: int, unit: str) -> str:
+def _card(plan: CastPlan, i: int, unit: str, waypoint: str) -> str:
     quarry, station = plan.quarry, plan.station[i]
     found = plan.patterns[i]
     off_bow = clock(plan.bearing_deg[i] - plan.stations.heading_deg[station])
@@ -130,10 +149,13 @@ def _card(plan: CastPlan, i: int, unit: str) -> str:
     facts = [f"{plan.bearing_deg[i] % 360:03.0f}\u00b0 true"]
     if math.isfinite(magnetic):
         facts.append(f"{magnetic:03.0f}\u00b0 magnetic")
+    else:
+        facts[0] += " only"
     bottom = None if quarry.bottom_m is None else quarry.bottom_m[i]
     depth = depth_words(bottom, quarry.depth_m[i], unit, LENGTHS[unit], 0)
     facts += [depth] if depth else []
     parts.append(f'<p class="facts">{_facts(facts)}</p>')
+    parts += _where(plan, i, unit, waypoint)
     if found is not None:
         needed = f"{found.needed} casts for {100 * GOAL:.0f} %" if found.needed else \
             f"{math.floor(100 * found.so_far[-1])} % after {MAX_CASTS} casts"  # not rounded up to the goal
@@ -146,6 +168,25 @@ def _card(plan: CastPlan, i: int, unit: str) -> str:
 def _facts(facts: Iterable[str]) -> str:
     """Short facts on a line, none of them broken."""
     return " ".join(f'<span class="fact">{fact}</span>' for fact in facts)
+
+
+def _where(plan: CastPlan, i: int, unit: str, waypoint: str) -> list[str]:
+    """How good the place is in words, and where target and station are as a plotter shows it."""
+    cov = plan.quarry.covariance[i]
+    major, minor, _ = (float(v) for v in axes(cov[0, 0], cov[0, 1], cov[1, 1]))
+    within = _length(float(circle_radius(major, minor, 0.95)), unit)
+    parts = [f'<p class="facts">{_facts([f"Within {within}, 19 times of 20"])}</p>']
+    if plan.frame is None:
+        return parts
+    station = plan.station[i]
+    rows = (("Target", plan.quarry.east[i], plan.quarry.north[i]),
+            (waypoint, plan.stations.east[station], plan.stations.north[station]))
+    for name, east, north in rows:
+        lon, lat = plan.frame.frame_to_lonlat(east, north)
+        parts.append(f'<p class="where"><b>{pages.text(name)}</b> <span class="fact">'
+                     f'{degrees_minutes(float(lat), "NS")}</span> <span class="fact">'
+                     f'{degrees_minutes(float(lon), "EW")}</span></p>')
+    return parts
 
 
 def _state(plan: CastPlan, i: int, unit: str) -> list[str]:
@@ -165,20 +206,37 @@ def _state(plan: CastPlan, i: int, unit: str) -> list[str]:
             LONGEST: "The longest cast ends short of where it may be: move nearer.",
             WATER: "Land keeps casts from where it may be: cast from another side as well."}.get(
                 plan.limit[i], "Get a better place for it first."))
+    words += [help_] if (help_ := remedy(plan, i, lambda metres: _length(metres, unit))) else []
     return words
 
 
 def _spelled(plan: CastPlan, i: int, unit: str) -> str:
-    """The first casts in words: long or short, left or right of the target's place, seen from the boat."""
-    found = plan.patterns[i]
+    """The first casts in words: long or short, left or right of the target's place, seen from the boat.
+
+    They are rounded to no finer a step than the caster scatters.
+    """
+    found, settings, one = plan.patterns[i], plan.settings, LENGTHS[unit]
     a = math.radians(plan.bearing_deg[i] - plan.convergence_deg)
-    beyond = found.aims @ np.array([math.sin(a), math.cos(a)]) / LENGTHS[unit]
-    right = found.aims @ np.array([math.cos(a), -math.sin(a)]) / LENGTHS[unit]
+    beyond = found.aims @ np.array([math.sin(a), math.cos(a)]) / one
+    right = found.aims @ np.array([math.cos(a), -math.sin(a)]) / one
+    steps = [_step(scatter / one) for scatter in (
+        settings.sigma_range, plan.distance_m[i] * math.radians(settings.sigma_angle))]
     items = []
-    for along, aside in zip(beyond[:_LISTED], right[:_LISTED]):
+    for along, aside, chance in zip(beyond[:LISTED], right[:LISTED], found.so_far):
         words = [f"{abs(value):.0f} {more if value > 0 else less}" for value, more, less in
-                 ((along, "long", "short"), (aside, "right", "left")) if round(abs(value)) > 0]
-        items.append(f"<li>{' '.join(words) or 'on the spot'}</li>")
-    more = len(found.aims) - _LISTED
-    rest = f'<p class="more">and {more} more, as numbered in the sketch and the layer.</p>' if more > 0 else ""
-    return f'<p class="more">Casts, in {unit} from the spot:</p><ol>{"".join(items)}</ol>{rest}'
+                 ((_rounded(along, steps[0]), "long", "short"), (_rounded(aside, steps[1]), "right", "left")) if value]
+        items.append(f"<li>{' '.join(words) or 'on the spot'} <small>{math.floor(100 * chance)} %</small></li>")
+    more = len(found.aims) - LISTED
+    rest = (f'<p class="more">and {more} more, shaded in the sketch and numbered in the layer of casts.</p>'
+            if more > 0 else "")
+    return (f'<p class="more">Casts, in {unit} from the spot, with the chance after each:</p><ol>{"".join(items)}</ol>'
+            f"{rest}")
+
+
+def _step(scatter: float) -> int:
+    """The least of 1, 2, 5, 10, 20 that is no finer than the scatter."""
+    return next((step for step in (1, 2, 5, 10, 20) if step >= scatter), 50)
+
+
+def _rounded(value: float, step: int) -> int:
+    return step * round(value / step)

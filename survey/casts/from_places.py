@@ -154,6 +154,7 @@ def plan_casts(crs: CRS | str, x: np.ndarray, y: np.ndarray, columns: Mapping[st
         stations = Stations(np.asarray(east, float), np.asarray(north, float),
                             np.asarray(boat.heading_deg, float) % 360.0, "boat")
     plan = plan_in_frame(targets, stations, settings or CastSettings(), turn, step, afloat)
+    plan.frame = frame
     return PlacedPlan(plan, frame, [*_unreached(plan), *_out_of_the_wind(plan)])
 
 

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
 __all__ = ["CASTS", "FAR", "IN_REACH", "LONGEST", "MANY", "METHODS", "NO_WATER", "WATER", "CastPlan", "CastSettings",
-           "CastTargets", "Stations", "clock", "plan_in_frame"]
+           "CastTargets", "Stations", "chances", "clock", "plan_in_frame"]
 
 IN_REACH, FAR, MANY, NO_WATER = "in reach", "out of reach", f"over {MAX_CASTS} casts", "no clear water"
 LONGEST, WATER, CASTS = "longest cast", "water", f"{MAX_CASTS} casts"
@@ -142,7 +142,8 @@ class Stations(Table):
 class CastPlan:
     """``station``: (n,) index of each target's station. ``distance_m``, ``bearing_deg`` (true) from there, (n,).
     ``reach``: (n,) ``IN_REACH``, ``FAR``, ``MANY`` or ``NO_WATER``; ``limit``: (n,) what stopped it, ``LONGEST``,
-    ``WATER`` or ``CASTS``, '' where nothing did. ``patterns``: n Patterns, None where no cast is worth it."""
+    ``WATER`` or ``CASTS``, '' where nothing did. ``patterns``: n Patterns, None where no cast is worth it.
+    ``frame``: the Frame its metres are of, None where it was planned without."""
 
     station: np.ndarray
     distance_m: np.ndarray
@@ -154,6 +155,7 @@ class CastPlan:
     stations: Stations
     convergence_deg: float
     limit: np.ndarray = None
+    frame: object = None
 
     def lines(self) -> tuple[dict[str, np.ndarray], np.ndarray]:
         """Cast lines: columns of ``schemas.CAST_LINES``, and (k, 2, 2) their ends in frame metres.
@@ -183,10 +185,14 @@ class CastPlan:
         """Columns of ``schemas.CAST_STATIONS``; a station that no target is cast at from has none."""
         size = len(self.stations.east)
         used = [np.flatnonzero(self.station == s) for s in range(size)]
+        from .route import route_order, station_names  # reads plans
+        place = np.empty(size, int)
+        place[route_order(self)] = np.arange(1, size + 1)
         near, far = ([end(self.distance_m[u]) if len(u) else math.nan for u in used] for end in (np.min, np.max))
         return {"station_id": np.arange(1, size + 1), "kind": np.full(size, self.stations.kind, object),
                 "heading_deg": self.stations.heading_deg, "targets": np.array([len(u) for u in used]),
-                "nearest_m": np.array(near), "farthest_m": np.array(far)}
+                "nearest_m": np.array(near), "farthest_m": np.array(far),
+                "name": np.array(station_names(self), object), "route_no": place}
 
     def magnetic(self, bearing: float) -> float:
         """Compass bearing of a true one; NaN without a variation."""
@@ -273,6 +279,15 @@ def plan_in_frame(quarry: CastTargets, stations: Stations, settings: CastSetting
         if step is not None:
             step((i + 1) / len(quarry))
     return made
+
+
+def chances(plan: CastPlan, i: int, covariance: np.ndarray) -> Pattern | None:
+    """The casts at target i from its station in open water, were its own error of this (2, 2) ``covariance``."""
+    station = plan.station[i]
+    boat = np.array([plan.stations.east[station], plan.stations.north[station]])
+    toward = np.array([plan.quarry.east[i], plan.quarry.north[i]]) - boat
+    return _pattern(covariance + plan.settings.sigma_boat ** 2 * np.eye(2), toward, plan.settings,
+                    water_reaches(None, boat, plan.settings.max_cast))
 
 
 def _judge_errors(quarry: CastTargets) -> None:

@@ -8,7 +8,10 @@ from ..report import pages
 from ..report.mapsvg import nice_length
 from ..uncertainty.ellipses import axes, scale_factor
 
-__all__ = ["sketch"]
+__all__ = ["LISTED", "sketch"]
+
+LISTED = 8
+"""Casts that are numbered in the sketch and spelled out beside it; the rest are shaded."""
 
 _SIZE = 300.0
 _EDGE = 16.0
@@ -39,14 +42,16 @@ def sketch(plan, i, unit):
     parts = [f'<line x1="{bx:.1f}" y1="{by:.1f}" x2="{tx:.1f}" y2="{ty:.1f}" stroke="#000" stroke-width="1.5" '
              'stroke-dasharray="5 4"/>',
              f'<ellipse cx="{tx:.1f}" cy="{ty:.1f}" rx="{k * minor * scale:.1f}" ry="{k * major * scale:.1f}" '
-             f'transform="rotate({azimuth - plan.convergence_deg:.1f} {tx:.1f} {ty:.1f})" fill="#ffe08a" '
-             'fill-opacity=".75" stroke="#8a4b00" stroke-width="2"/>']
+             f'transform="rotate({azimuth - plan.convergence_deg:.1f} {tx:.1f} {ty:.1f})" fill="#f0c000" '
+             'fill-opacity=".45" stroke="#22303a" stroke-width="2"/>']
     if plan.patterns[i] is not None:
-        parts += [f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{reach * scale:.1f}" fill="none" stroke="#12384a" '
-                  'stroke-width="1"/>' for x, y in map(put, aims)]
+        parts += [f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{reach * scale:.1f}" fill="none" stroke="#22303a" '
+                  'stroke-width="1.2"/>' for x, y in map(put, aims[:LISTED])]
+        parts += [f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{reach * scale:.1f}" fill="#22303a" fill-opacity=".12" '
+                  'stroke="none"/>' for x, y in map(put, aims[LISTED:])]
         size = min(14.0, max(6.5, 0.95 * reach * scale))
         parts += [f'<text x="{x:.1f}" y="{y + size * 0.36:.1f}" font-size="{size:.1f}" font-weight="700" '
-                  f'text-anchor="middle">{numbers}</text>' for numbers, x, y in _numbered(aims, put)]
+                  f'text-anchor="middle">{numbers}</text>' for numbers, x, y in _numbered(aims[:LISTED], put)]
     else:
         parts.append(f'<circle cx="{tx:.1f}" cy="{ty:.1f}" r="3" fill="#000"/>')
     parts.append(_boat(bx, by, plan.stations.heading_deg[station] - plan.convergence_deg))

@@ -37,7 +37,8 @@ _NOT_XML = re.compile("[^\t\n\r\x20-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 @dataclass
 class Waypoint:
-    """``lon``, ``lat`` in WGS84 degrees; ``description`` and ``t_s`` (seconds since 1970 UTC) may be '' and NaN.
+    """``lon``, ``lat`` in WGS84 degrees; ``description`` and ``t_s`` (seconds since 1970 UTC) may be '' and NaN;
+    ``symbol`` and ``kind`` are the schema's free texts ``sym`` and ``type``.
 
     Examples
     --------
@@ -52,12 +53,16 @@ class Waypoint:
     name: str
     description: str = ""
     t_s: float = math.nan
+    symbol: str = ""
+    kind: str = ""
 
     @classmethod
     def described(cls, lon: float, lat: float, name: str, row: Callable[[str], Any], t_s: float = math.nan,
                   unit: str = "m") -> Waypoint:
-        """A waypoint that says how near its place is; ``row(field name)`` is the target's value, None where unknown."""
-        return cls(lon, lat, name, describe(row, unit), t_s)
+        """A waypoint that says what it is and how near its place is; ``row(field name)`` is the target's or station's
+        value, None where unknown."""
+        what = "target" if row("target_id") is not None else "station" if row("station_id") is not None else ""
+        return cls(lon, lat, name, describe(row, unit), t_s, what, str(row("status") or what) if what else "")
 
 
 @dataclass
@@ -140,8 +145,8 @@ def describe(row: Callable[[str], Any], unit: str = "m") -> str:
     ----------
     row : callable
         ``row(field name)`` -> value, None where there is none.
-    unit : str
-        Key of ``units.LENGTHS`` that lengths are told in.
+    unit : {'m', 'ft'}
+        What lengths are told in.
 
     Returns
     -------
@@ -158,19 +163,16 @@ def describe(row: Callable[[str], Any], unit: str = "m") -> str:
     radius, confidence, depth, bottom, height = (_number(row(n)) for n in (
         "radius_m", "confidence_pct", "depth_m", "bottom_m", "height_m"))
     status = row("status")
-    digits = 1 if unit == "m" else 0
-
-    def length(value_m: float) -> str:
-        return f"{value_m / LENGTHS[unit]:.{digits}f} {unit}"
-    words = []
+    one, digits = LENGTHS[unit], 1 if unit == "m" else 0
+    number, label = _number(row("target_id")), row("label")
+    words = [] if number is None else [f"target {number:.0f} {label or ''}".strip()]
     if radius is not None and confidence is not None:
-        words.append(f"{confidence:g} % within {length(radius)}")
-    water = depth_words(bottom, depth, unit, LENGTHS[unit], digits)
-    if radius is not None and water:
-        words.append(water.replace("\u00a0", " "))
+        words.append(f"{confidence:g} % within {radius / one:.{digits}f} {unit}")
+    if radius is not None:
+        words += [told.replace("\u00a0", " ") for told in [depth_words(bottom, depth, unit, one, digits)] if told]
     if height is not None:
         least = "at least " if row("height_at_least") is True else ""
-        words.append(f"stands {least}{length(height)} high")
+        words.append(f"stands {least}{height / one:.{digits}f} {unit} high")
     if status and status != "bottom":
         words.append(str(status))
     return "; ".join(words)
@@ -181,7 +183,8 @@ def _number(value: float | None) -> float | None:
 
 
 def gpx_text(waypoints: Sequence[Waypoint] = (), lines: Sequence[GpxLine] = (), lines_as: str = "route",
-             longest: int = 16, note: str = "") -> str:
+             longest: int = 16, note: str = "",
+             routes: Sequence[tuple[str, Sequence[int]]] = ()) -> str:
     """A GPX 1.1 document.
 
     Parameters
@@ -194,6 +197,8 @@ def gpx_text(waypoints: Sequence[Waypoint] = (), lines: Sequence[GpxLine] = (), 
         Longest name.
     note : str
         Description of the whole file.
+    routes : sequence of (name, indices)
+        Waypoints to be called at, by their place in ``waypoints``; their points carry the waypoints' names.
 
     Returns
     -------
@@ -223,13 +228,22 @@ def gpx_text(waypoints: Sequence[Waypoint] = (), lines: Sequence[GpxLine] = (), 
     root = ElementTree.Element("gpx", {"xmlns": NAMESPACE, "version": "1.1", "creator": "Athwart"})
     if note:
         _text(ElementTree.SubElement(root, "metadata"), "desc", note)
-    for number, (point, name) in enumerate(zip(waypoints, unique_names([p.name for p in waypoints], longest, "W"))):
+    names = unique_names([p.name for p in waypoints], longest, "W")
+    for number, (point, name) in enumerate(zip(waypoints, names)):
         if number % _LOOK == 0:
             patience.look()
         made = _point(root, "wpt", point.lon, point.lat)
         if math.isfinite(point.t_s):
             _text(made, "time", iso_time(point.t_s))
         _titled(made, name, point.description)
+        for tag, value in (("sym", point.symbol), ("type", point.kind)):
+            if value:
+                _text(made, tag, value)
+    for title, order in routes:
+        made = ElementTree.SubElement(root, "rte")
+        _text(made, "name", title)
+        for i in order:
+            _text(_point(made, "rtept", waypoints[i].lon, waypoints[i].lat), "name", names[i])
     if lines_as == "route":
         lines = [GpxLine([part], line.name, line.description) for line in lines for part in line.parts]
     for line, name in zip(lines, unique_names([line.name for line in lines], longest, "L")):

@@ -292,6 +292,8 @@ CAST_STATIONS = Layer("cast_stations", "Stations", "point", (
     Field("targets", "int", "", "targets cast at from here"),
     Field("nearest_m", "double", "m", "distance of the nearest of them"),
     Field("farthest_m", "double", "m", "distance of the farthest of them"),
+    Field("name", "string", "", "name of the waypoint, as on the card: S and the target's number, or the boat's"),
+    Field("route_no", "int", "", "place on the shortest way round the stations, from 1"),
 ), style="stations")
 
 PLAN_LINES = Layer("plan_lines", "Survey lines", "line", (

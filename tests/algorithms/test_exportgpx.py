@@ -34,10 +34,27 @@ def test_targets_become_waypoints_with_their_accuracy(run, layers, tmp_path):
     assert found.waypoints[0].longitude == pytest.approx(-93, abs=1e-7)
     assert found.waypoints[0].latitude == pytest.approx(45.1537, abs=1e-3)
     assert found.waypoints[0].time.timestamp() == 1.7e9 and found.waypoints[1].time is None
-    assert found.waypoints[0].description == "95 % within 6.2 m; 8.1 m under the boat when seen"
-    assert found.waypoints[1].description == "95 % within 9.0 m; stands 1.0 m high; side unsure"
+    assert found.waypoints[0].description == (
+        "target 1 Crib at the north end; 95 % within 6.2 m; 8.1 m under the boat when seen")
+    assert found.waypoints[1].description == (
+        "target 2 Crib at the north end; 95 % within 9.0 m; stands 1.0 m high; side unsure")
     assert "water column" in found.waypoints[2].description
+    assert [(w.symbol, w.type) for w in found.waypoints] == [("target", "bottom"), ("target", "side unsure"),
+                                                             ("target", "water column")]
     assert "not for navigation" in found.description
+
+
+def test_stations_go_by_their_names_round_one_route_an_outing(run, make_layer, tmp_path):
+    stations = make_layer("Point", "EPSG:4326", {"station_id": "integer", "name": "string", "route_no": "integer",
+                                                 "outing": "string"}, [
+        ("POINT(-93 45)", [1, "S1 Crib", 2, "north"]), ("POINT(-93.1 45)", [2, "S2", 1, "north"]),
+        ("POINT(-93.2 45)", [3, "S3", 1, "south"])], "stations")
+    path = str(tmp_path / "out.gpx")
+    run("exportgpx", {"WAYPOINTS": stations, "ROUTE": True, "OUTPUT": path})
+    found = read(path)
+    assert [(r.name, [p.name for p in r.points]) for r in found.routes] == [("north", ["S2", "S1 Crib"]),
+                                                                            ("south", ["S3"])]
+    assert {(w.symbol, w.type) for w in found.waypoints} == {("station", "station")}
 
 
 @pytest.mark.parametrize("kind", ["route", "track"])

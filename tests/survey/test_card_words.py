@@ -1,0 +1,41 @@
+"""The card's places, names, order and casts in words, each against something worked out beside it."""
+import re
+
+import athwart.survey as core
+import numpy as np
+from athwart.survey.casts.route import route_order, station_names
+
+SURE = {"sigma_east_m": np.full(3, 1.5), "sigma_north_m": np.full(3, 1.5), "cov_en_m2": np.zeros(3),
+        "label": np.array(["Crib", "", "Log"], object)}
+EAST = np.array([500_000.0, 500_400.0, 500_200.0])
+
+
+def card(**given):
+    made = core.plan_casts("EPSG:32619", EAST, np.full(3, 4.5e6), SURE, core.StandOff(15.0, 0.0))
+    html = core.cast_card(made.plan, "ft", **given)
+    text = re.sub(r"<[^>]+>", " ", re.sub(r"<style>.*?</style>", "", html, flags=re.S))
+    return made.plan, html, re.sub(r"\s+", " ", text)
+
+
+def test_cards_follow_the_shortest_way_and_carry_the_waypoints_names():
+    """Three stations on a line, 200 m apart: along it, whichever way they are numbered."""
+    plan, _, text = card()
+    assert route_order(plan).tolist() == [0, 2, 1] and plan.station_columns()["route_no"].tolist() == [1, 3, 2]
+    assert station_names(plan) == ["S1 Crib", "S2", "S3 Log"] == plan.station_columns()["name"].tolist()
+    assert text.index("1 \u00b7 Crib") < text.index("3 \u00b7 Log") < text.index("2 \u00b7 Target")
+
+
+def test_what_the_card_says_of_place_error_and_casts():
+    """A circle of 1.5 m a side holds 95 % within 2.4477 times that (chi-square of two freedoms): 12.05 ft. The middle
+    meridian of zone 19 is 69 degrees west."""
+    plan, _, text = card(written={"lake": "<Orrelmere>", "notes": "gate locked"})
+    assert "Within 12 ft, 19 times of 20" in text and "\u00b0 true only" in text
+    assert "69\u00b0 00.000\u2032 W" in text and "&lt;Orrelmere&gt;" in text and "gate locked" in text
+    shown = [int(v) for v in re.findall(r"(\d+) %", text[text.index("with the chance after each"):].split("and ")[0])]
+    assert shown[:3] == [int(100 * v) for v in plan.patterns[0].so_far[:3]] and len(shown) <= 8
+    assert all(int(v) % 5 == 0 for v in re.findall(r"(\d+) (?:long|short|left|right)", text))  # casts scatter by 3.3 ft
+
+
+def test_the_night_card_is_light_on_black_and_prints_the_other_way():
+    _, html, _ = card(night=True)
+    assert re.search(r"@media screen\{html,body\{background:#000;color:#f4ead9", html) and "#f4ead9" not in card()[1]
