@@ -54,8 +54,8 @@ class ExportGpx(AthwartAlgorithm):
                         "descriptions tell.", ["m", "ft"], "m"),
             make.destination_file("OUTPUT", "GPX file", "Where to write it.", "GPX files (*.gpx)", optional=False),
             *make.optional(
-                make.switch("ROUTE", "Also write the waypoints as a route", "One route an outing, by the field route_no "
-                            "where there is one, else in the order of the layer.")),
+                make.switch("ROUTE", "Also write the waypoints as a route", "One route an outing, by the field "
+                            "route_no where there is one, else in the order of the layer.")),
         )
 
     def packages(self, parameters):
