@@ -225,7 +225,7 @@ def _spelled(plan: CastPlan, i: int, unit: str) -> str:
     for along, aside, chance in zip(beyond[:LISTED], right[:LISTED], found.so_far):
         words = [f"{abs(value):.0f} {more if value > 0 else less}" for value, more, less in
                  ((_rounded(along, steps[0]), "long", "short"), (_rounded(aside, steps[1]), "right", "left")) if value]
-        items.append(f"<li>{' '.join(words) or 'on the spot'} <small>{math.floor(100 * chance)} %</small></li>")
+        items.append(f"<li>{' '.join(words) or 'on the spot'} <small>{math.floor(100 * chance)}\u00a0%</small></li>")
     more = len(found.aims) - LISTED
     rest = (f'<p class="more">and {more} more, shaded in the sketch and numbered in the layer of casts.</p>'
             if more > 0 else "")
