@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -18,6 +19,10 @@ from ..model.errors import InputError
 from ..uncertainty.sigmas import PRESETS, chosen
 from .calibration_runs import candidate_runs, information, predicted_looks
 from .calibration_search import DEFAULT_SHARE, MOST_RUNS, Search, balanced
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from typing import Any
 
 __all__ = ["DEFAULT_SHARE", "MOST_RUNS", "CalibrationPlan", "CalibrationSettings", "plan_calibration"]
 
@@ -49,7 +54,7 @@ class CalibrationSettings:
     blind_deg: float = 20.0
     sound_speed_mps: float = None
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         if isinstance(self.sigmas, str):
             object.__setattr__(self, "sigmas", chosen(self.sigmas))
         unknown = [name for name in (*self.solve, *self.targets) if name not in OFFSETS]
@@ -92,17 +97,18 @@ class CalibrationPlan:
     looked_at: int
 
     @property
-    def met(self):
+    def met(self) -> np.ndarray:
         """(k,) bool: the sigma asked for is reached."""
         return self.sigma <= self.target * (1 + 1e-9)
 
-    def correlations(self, i):
+    def correlations(self, i: int) -> str:
         """Words such as 'latency -0.41', of the i-th offset with the others."""
         return ", ".join(f"{WORDS[other]} {self.correlation[i, j]:+.2f}" for j, other in enumerate(self.names)
                          if j != i)
 
 
-def plan_calibration(objects, settings, is_clear=None, step=None, base_deg=None):
+def plan_calibration(objects: Any, settings: CalibrationSettings, is_clear: Callable[..., Any] = None,
+                     step: Callable[[float], object] = None, base_deg: float = None) -> CalibrationPlan:
     """Plan the runs.
 
     Parameters
@@ -161,7 +167,8 @@ def plan_calibration(objects, settings, is_clear=None, step=None, base_deg=None)
                            found.correlation, fewest, len(runs))
 
 
-def _best_axis(objects, depth, settings, is_clear, base_deg):
+def _best_axis(objects: np.ndarray, depth: np.ndarray, settings: CalibrationSettings, is_clear: Callable[..., Any],
+               base_deg: float) -> list[Any]:
     """Candidate runs along the axis on which most of them are clear; without one to keep clear of, between two
     objects along the line through them."""
     if base_deg is not None:

@@ -6,6 +6,7 @@ the last word on what is closed.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -15,12 +16,21 @@ from ..model.errors import InputError
 from ..swaths.edges import SwathSettings
 from .clear_water import ClearWater
 from .fill_cover import Cover
-from .fill_rows import gap_places, reachable, rows_of, rows_to
+from .fill_rows import GapPlaces, Row, gap_places, reachable, rows_of, rows_to
 from .lines import PlannedLine
 from .predict import seen_by_lines
 from .route import run_of
 from .spacing import ReachRule
 from .uncovered import uncovered
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from typing import Any
+
+    from numpy.typing import ArrayLike
+
+    from .polygons import Ground
+    from .route import Run
 
 __all__ = ["BEYOND_BUDGET", "FillPlan", "FillSettings", "plan_fill_in"]
 
@@ -57,7 +67,7 @@ class FillSettings:
     budget_h: float = None
     least_open: float = 0.0
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         if not 0.1 <= self.speed_mps <= 30:
             raise InputError(f"A speed of {self.speed_mps:g} m/s is not one to survey at; give 0.1 to 30 m/s.",
                              field="speed_mps")
@@ -73,7 +83,7 @@ class FillSettings:
                              field="least_open")
 
     @property
-    def turn_m(self):
+    def turn_m(self) -> float:
         """Way (m) that a further line is taken to cost."""
         return 2 * self.lead_m + 2 * self.radius_m + self.turn_s * self.speed_mps + 20.0
 
@@ -99,7 +109,8 @@ class FillPlan:
     notes: list = field(default_factory=list)
 
 
-def plan_fill_in(ground, gaps, settings, open_share=None, step=lambda fraction: None):
+def plan_fill_in(ground: Ground, gaps: Sequence[Any], settings: FillSettings, open_share: ArrayLike = None,
+                 step: Callable[[float], object] = lambda fraction: None) -> FillPlan:
     """Lines that close gaps.
 
     Parameters
@@ -150,7 +161,7 @@ def plan_fill_in(ground, gaps, settings, open_share=None, step=lambda fraction: 
     start = None if settings.start is None else np.ravel(
         ground.frame.forward(*np.atleast_2d(np.asarray(settings.start, float)).T))
 
-    def joined(some, thorough=True):
+    def joined(some: list[PlannedLine], thorough: bool = True) -> Run:
         return run_of(some, clear, lead=settings.lead_m, radius=settings.radius_m, start=start,
                       thorough=thorough)
     kept, dropped = lines, []
@@ -169,7 +180,8 @@ def plan_fill_in(ground, gaps, settings, open_share=None, step=lambda fraction: 
                     float(litres), int(len(gaps) - len(taken)), len(dropped), list(ground.notes))
 
 
-def _lines(ground, gaps, share, settings, enough, step):
+def _lines(ground: Ground, gaps: Sequence[Any], share: np.ndarray, settings: FillSettings, enough: float,
+           step: Callable[[float], object]) -> tuple[list[PlannedLine], float]:
     """Lines that close gaps but for ``enough`` m2 (None: a trifle of what can be closed), and what can be (m2)."""
     rule = settings.reach
     places = gap_places(gaps, share, ground.water)
@@ -193,13 +205,14 @@ def _lines(ground, gaps, share, settings, enough, step):
             for r, first, last in cover.solved(lambda f: step(0.4 + 0.6 * f))], closable
 
 
-def _left(lines, gaps, ground, rule):
+def _left(lines: list[PlannedLine], gaps: Sequence[Any], ground: Ground, rule: ReachRule) -> list[Any]:
     """What of each gap stays open on a run without errors."""
     seen = shapes.union(seen_by_lines(lines, ground, _swaths(rule)))
     return [shapes.polygonal(gap.difference(seen)) for gap in gaps]
 
 
-def _pruned(lines, gaps, closable, ground, rule):
+def _pruned(lines: list[PlannedLine], gaps: Sequence[Any], closable: float, ground: Ground,
+            rule: ReachRule) -> list[PlannedLine]:
     """The lines without those that close next to nothing beyond the others, the least first."""
     seen = seen_by_lines(lines, ground, _swaths(rule))
     wanted = shapes.union(list(gaps))
@@ -218,22 +231,22 @@ def _pruned(lines, gaps, closable, ground, rule):
     return [lines[k] for k in kept]
 
 
-def _swaths(rule):
+def _swaths(rule: ReachRule) -> SwathSettings:
     return SwathSettings(blind_deg=rule.blind_deg, merge="pass",
                          range_model="subtract" if rule.model == "subtract" else "slant")
 
 
-def _by_number(closed, taken, count):
+def _by_number(closed: np.ndarray, taken: np.ndarray, count: int) -> np.ndarray:
     found = np.zeros(count)
     found[taken] = closed
     return found
 
 
-def _hours(run, settings):
+def _hours(run: Run, settings: FillSettings) -> float:
     return float((run.length / settings.speed_mps + run.turns * settings.turn_s) / 3600)
 
 
-def _line(row, first, last, places, ground, rule):
+def _line(row: Row, first: int, last: int, places: GapPlaces, ground: Ground, rule: ReachRule) -> PlannedLine:
     """The stretch as a line, long enough to bring all of what its places stand for abreast."""
     half = places.half[row.sees[[first, last]]]
     low, high = max(row.at[first] - half[0], row.low), min(row.at[last] + half[1], row.high)
@@ -247,7 +260,8 @@ def _line(row, first, last, places, ground, rule):
     return PlannedLine(xy, row.range_m, float(depth.mean()), float(reach.mean()), float(reach.min()))
 
 
-def _within(lines, gaps, share, ground, settings, joined):
+def _within(lines: list[PlannedLine], gaps: Sequence[Any], share: np.ndarray, ground: Ground, settings: FillSettings,
+            joined: Callable[..., Run]) -> tuple[list[PlannedLine], list[PlannedLine]]:
     """Lines that can be run in the hours there are, the most closed in an hour first; and those left."""
     seen = seen_by_lines(lines, ground, _swaths(settings.reach), settings.speed_mps)
     left = [shapes.polygonal(g) for g in gaps]
@@ -272,7 +286,8 @@ def _within(lines, gaps, share, ground, settings, joined):
     return [lines[k] for k in kept], [lines[k] for k in open_now]
 
 
-def _told(run, dropped, taken, gaps, ground, rule):
+def _told(run: Run, dropped: list[PlannedLine], taken: np.ndarray, gaps: Sequence[Any], ground: Ground,
+          rule: ReachRule) -> tuple[list[list[int]], np.ndarray, np.ndarray, list[tuple[Any, str]]]:
     """What each line closes, what is closed of each gap, and what is left with its reason."""
     settings = _swaths(rule)
     seen = seen_by_lines(run.lines, ground, settings)

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -16,10 +17,21 @@ from .plan_rows import plan_columns, plan_places
 from .polygons import ground_of
 from .sheet import PlanOnPaper
 
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from typing import Any
+
+    from numpy.typing import ArrayLike
+
+    from .calibration import CalibrationPlan, CalibrationSettings
+    from .fill_in import FillPlan, FillSettings
+    from .polygons import Ground
+
 __all__ = ["CalibrationRun", "Surroundings", "calibrate", "calibration_told", "fill_gaps", "fill_rows", "paper_of"]
 
 
-def fill_gaps(ground, gaps, settings, open_share=None, step=lambda fraction: None):
+def fill_gaps(ground: Ground, gaps: Sequence[Any], settings: FillSettings, open_share: ArrayLike = None,
+              step: Callable[[float], object] = lambda fraction: None) -> FillPlan:
     """``plan_fill_in`` with gaps in units of the ground's crs; None counts as empty.
 
     Examples
@@ -39,7 +51,8 @@ def fill_gaps(ground, gaps, settings, open_share=None, step=lambda fraction: Non
     return plan_fill_in(ground, inside, settings, open_share, step)
 
 
-def fill_rows(plan, ground, settings, ids):
+def fill_rows(plan: FillPlan, ground: Ground, settings: FillSettings,
+              ids: Sequence[Any]) -> tuple[dict[str, Any], list[Any], dict[str, Any], list[Any]]:
     """Rows of a FillPlan: columns of ``schemas.FILL_LINES``, lines in crs units; columns of ``schemas.UNCOVERED``,
     polygons. ``ids``: (g,) numbers by which the gaps are known.
 
@@ -104,7 +117,8 @@ class Surroundings:
     start: tuple = None
 
 
-def calibrate(crs, x, y, settings, around=None, step=None):
+def calibrate(crs: Any, x: ArrayLike, y: ArrayLike, settings: CalibrationSettings, around: Surroundings = None,
+              step: Callable[[float], object] = None) -> CalibrationRun:
     """Plan the runs of a calibration past objects at ``x``, ``y`` (k,) in units of ``crs``; see ``plan_calibration``.
 
     Parameters
@@ -147,12 +161,12 @@ def calibrate(crs, x, y, settings, around=None, step=None):
     return CalibrationRun(plan, run, frame, speeds, columns, plan_places(run, frame), predicted)
 
 
-def _room(clear):
+def _room(clear: ClearWater) -> Callable[..., np.ndarray]:
     """``is_clear(starts, ends)`` of the boat's water."""
     return lambda starts, ends: np.array([clear.keeps(np.array(pair)) for pair in zip(starts, ends)], bool)
 
 
-def calibration_told(plan):
+def calibration_told(plan: CalibrationPlan) -> tuple[list[str], list[str]]:
     """(notes, warnings) of a CalibrationPlan: its runs, each offset with its sigma, and what is not told.
 
     Examples
@@ -175,7 +189,8 @@ def calibration_told(plan):
     return notes, warnings
 
 
-def paper_of(crs, columns, ways, variation_deg=None, start=None, **under):
+def paper_of(crs: Any, columns: dict[str, Any], ways: Sequence[Any], variation_deg: float = None, start: Any = None,
+             **under: Any) -> PlanOnPaper:
     """PlanOnPaper of rows of a plan.
 
     Parameters
@@ -209,6 +224,6 @@ def paper_of(crs, columns, ways, variation_deg=None, start=None, **under):
         convergence_deg=float(frame.convergence(0.0, 0.0)), variation_deg=variation_deg)
 
 
-def _longest(way):
+def _longest(way: Any) -> Any:
     """The longest part of a line that came in several."""
     return max(way.geoms, key=lambda part: part.length) if hasattr(way, "geoms") else way

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 from shapely.geometry import LineString
@@ -10,10 +11,19 @@ from ..geometry import transfer
 from ..io.gpxwrite import GpxLine, gpx_text
 from ..model.units import LENGTHS, SPEEDS
 
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from typing import Any
+
+    from ..geometry.frame import Frame
+    from .route import Run
+    from .shore_run import ShoreRun, ShoreRunSettings
+    from .survey_plan import SurveyPlan
+
 __all__ = ["plan_columns", "plan_gpx", "plan_places", "shore_columns", "uncovered_rows"]
 
 
-def _names(run):
+def _names(run: Run) -> list[str]:
     """Short name of each leg: that of the line, or of the line it leads to."""
     found, number = [], 0
     for leg in run.legs:
@@ -23,7 +33,8 @@ def _names(run):
     return found[:last + 1] + ["" for _ in run.legs[last + 1:]]
 
 
-def plan_columns(run, frame, speed_mps, turn_s=0.0, litres_per_hour=None):
+def plan_columns(run: Run, frame: Frame, speed_mps: float, turn_s: float = 0.0,
+                 litres_per_hour: float = None) -> dict[str, Any]:
     """(n,) arrays by field of ``schemas.PLAN_LINES``, a row for each leg.
 
     Examples
@@ -41,7 +52,7 @@ def plan_columns(run, frame, speed_mps, turn_s=0.0, litres_per_hour=None):
     legs = run.legs
     hours = np.array([leg.length / speed_mps + (turn_s if leg.line is None else 0.0) for leg in legs]) / 3600
 
-    def of_line(value):
+    def of_line(value: Any) -> np.ndarray:
         return np.array([math.nan if leg.line is None else value(leg) for leg in legs], float)
     azimuth = []
     for leg in legs:
@@ -59,7 +70,7 @@ def plan_columns(run, frame, speed_mps, turn_s=0.0, litres_per_hour=None):
         "litres": hours * (math.nan if litres_per_hour is None else litres_per_hour)}
 
 
-def shore_columns(plan, settings):
+def shore_columns(plan: ShoreRun, settings: ShoreRunSettings) -> dict[str, Any]:
     """(n,) arrays by field of ``schemas.PLAN_SHORE`` of a ShoreRun, a row for each leg.
 
     Examples
@@ -77,7 +88,7 @@ def shore_columns(plan, settings):
     return {**found, "shore_pct": plan.shore_pct, "in_band_pct": plan.in_band_pct}
 
 
-def uncovered_rows(plan):
+def uncovered_rows(plan: SurveyPlan) -> tuple[dict[str, Any], list[Any]]:
     """(columns by field of ``schemas.UNCOVERED``, polygons in crs units) of a SurveyPlan.
 
     Examples
@@ -98,7 +109,7 @@ def uncovered_rows(plan):
             [transfer.to_crs(frame, polygon) for polygon, _ in plan.uncovered])
 
 
-def plan_places(run, frame):
+def plan_places(run: Run, frame: Frame) -> list[Any]:
     """Lines in crs units, one for each leg.
 
     Examples
@@ -115,7 +126,8 @@ def plan_places(run, frame):
     return [transfer.to_crs(frame, LineString(leg.xy)) for leg in run.legs]
 
 
-def plan_gpx(run, frame, speed_mps, note="", unit="m", speed_unit="m/s", to_wgs84=None):
+def plan_gpx(run: Run, frame: Frame, speed_mps: Any, note: str = "", unit: str = "m", speed_unit: str = "m/s",
+             to_wgs84: Callable[..., Any] = None) -> str:
     """A GPX 1.1 document: a route for each line, from the end of the one before, turns as route points.
 
     Parameters

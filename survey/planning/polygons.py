@@ -7,6 +7,7 @@ yet lies wholly inside.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely.geometry as sg
@@ -17,6 +18,14 @@ from ..geometry.frame import MAX_OFF_AXIS_M, Frame
 from ..model.errors import InputError
 from ..model.messages import Message
 from ..share.places import strewn
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from typing import Any
+
+    from numpy.typing import ArrayLike
+
+    from ..bottom.depthgrid import DepthGrid
 
 __all__ = ["DepthField", "Ground", "boxes", "ground_of"]
 
@@ -40,7 +49,7 @@ class DepthField:
     east, north, cell : float
     """
 
-    def __init__(self, values, east=0.0, north=0.0, cell=1.0):
+    def __init__(self, values: ArrayLike, east: float = 0.0, north: float = 0.0, cell: float = 1.0) -> None:
         self.constant = float(values) if np.ndim(values) == 0 else None
         self.values = None if self.constant is not None else np.asarray(values, float)
         self.east, self.north, self.cell = float(east), float(north), float(cell)
@@ -55,7 +64,7 @@ class DepthField:
             self.usual = self.constant
 
     @classmethod
-    def of_grid(cls, grid, frame, bounds):
+    def of_grid(cls, grid: DepthGrid, frame: Frame, bounds: Any) -> DepthField:
         """Local raster of a ``survey.bottom.depthgrid.DepthGrid`` over a rectangle (frame metres)."""
         x0, y0, x1, y1 = np.add(bounds, (-_MARGIN_M, -_MARGIN_M, _MARGIN_M, _MARGIN_M))
         cell = max(_LEAST_CELL_M, max(x1 - x0, y1 - y0) / _CELLS)
@@ -64,7 +73,7 @@ class DepthField:
         values = grid.depth_at(x, y, frame.crs).reshape(len(north), len(east))
         return cls(values, x0, y0, cell)
 
-    def at(self, east, north):
+    def at(self, east: ArrayLike, north: ArrayLike) -> np.ndarray:
         """Depths at places, arrays of one shape; NaN where unknown."""
         east, north = np.asarray(east, float), np.asarray(north, float)
         if self.constant is not None:
@@ -83,12 +92,12 @@ class DepthField:
         found[off] = np.nan
         return found
 
-    def filled(self, east, north):
+    def filled(self, east: ArrayLike, north: ArrayLike) -> np.ndarray:
         """Depths, the usual one where unknown, and never less than a hand's breadth."""
         found = self.at(east, north)
         return np.maximum(np.where(np.isfinite(found), found, self.usual), 0.1)
 
-    def shallow(self, least, least_of=None):
+    def shallow(self, least: float, least_of: np.ndarray = None) -> Any:
         """Polygons of every cell that may be shallower than ``least`` (m), or unknown, its neighbours included."""
         if self.constant is not None:
             return shapes.empty()
@@ -104,7 +113,7 @@ class DepthField:
         return boxes(across, self.east - self.cell / 2, self.north - self.cell / 2, self.cell)
 
 
-def boxes(cells, east, north, cell):
+def boxes(cells: np.ndarray, east: float, north: float, cell: float) -> Any:
     """Union of the filled cells of a mask, row runs first."""
     padded = np.zeros((cells.shape[0], cells.shape[1] + 2), np.int8)
     padded[:, 1:-1] = cells
@@ -137,26 +146,28 @@ class Ground:
     setback_m: float
     notes: list
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         self._water_crs = None
 
     @property
-    def water_crs(self):
+    def water_crs(self) -> Any:
         """The water in units of the frame's crs."""
         if self._water_crs is None:
             self._water_crs = transfer.to_crs(self.frame, self.water)
         return self._water_crs
 
-    def over(self, area):
+    def over(self, area: Any) -> Ground:
         """The same ground with another area to be covered."""
         return Ground(area, self.water, self.boat, self.shoal, self.depth, self.frame, self.setback_m, self.notes)
 
-    def mask(self, geometry, window, to_cells):
+    def mask(self, geometry: Any, window: Any, to_cells: Any) -> np.ndarray:
         """Cells of a window whose middles lie in a geometry; see ``scanfill.fill_polygon``."""
         return scanfill.fill_polygon(geometry, window, to_cells)
 
 
-def ground_of(crs, area, *, exclude=(), water=None, depth=None, depth_grid=None, setback=0.0, min_depth=0.0):
+def ground_of(crs: Any, area: Sequence[Any], *, exclude: Sequence[Any] = (), water: Sequence[Any] = None,
+              depth: float = None, depth_grid: DepthGrid = None, setback: float = 0.0,
+              min_depth: float = 0.0) -> Ground:
     """The Ground of a plan.
 
     Parameters
@@ -224,7 +235,7 @@ def ground_of(crs, area, *, exclude=(), water=None, depth=None, depth_grid=None,
     return Ground(wanted, wet, boat, shapes.polygonal(shoal.intersection(wet)), found, frame, setback, notes)
 
 
-def _least_nodes(grid, frame, found):
+def _least_nodes(grid: DepthGrid, frame: Frame, found: DepthField) -> np.ndarray:
     """Least depth of the grid's own cells near each node of the local raster, +inf where none lies near.
 
     Between nodes a fine grid may be shallower than at them.
@@ -253,7 +264,7 @@ def _least_nodes(grid, frame, found):
     return least
 
 
-def _unknown(found, wanted):
+def _unknown(found: DepthField, wanted: Any) -> list[str]:
     if not found.unknown:
         return []
     places = strewn(wanted, 2000)
@@ -265,7 +276,7 @@ def _unknown(found, wanted):
             "covers the area, or plan the rest with one depth."]
 
 
-def _boat_water(wet, shoal, setback):
+def _boat_water(wet: Any, shoal: Any, setback: float) -> Any:
     worn = wet.buffer(-setback, 8) if setback > 0 else wet
     worn = shapes.polygonal(worn.difference(shoal)) if not shoal.is_empty else shapes.polygonal(worn)
     slack = float(np.clip(0.0015 * np.sqrt(max(worn.area, 1.0)), 0.5, 3.0))

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -9,6 +10,9 @@ from ..model.units import LENGTHS, SPEEDS
 from ..report import pages
 from ..report.mapsvg import nice_length
 from .range_rule import LONGEST_DEPTHS
+
+if TYPE_CHECKING:
+    from .range_table import RangeTable, TableSettings
 
 __all__ = ["DISPLAY_UNITS", "range_page", "range_plot"]
 
@@ -34,7 +38,7 @@ _WIDE, _LEFT, _RIGHT, _BAR, _GAP = 480.0, 66.0, 14.0, 17.0, 12.0
 _SHOWN, _SEEN, _WATER = "#0b5a80", "#9fc6d8", "#e3e8eb"
 
 
-def range_page(table, unit="m", speed_unit="m/s", title="Range table"):
+def range_page(table: RangeTable, unit: str = "m", speed_unit: str = "m/s", title: str = "Range table") -> str:
     """HTML text of the page.
 
     Parameters
@@ -74,7 +78,7 @@ def range_page(table, unit="m", speed_unit="m/s", title="Range table"):
     return pages.page(title, lead, parts, _CSS)
 
 
-def _long(metres, unit, digits=None):
+def _long(metres: float, unit: str, digits: int = None) -> str:
     if not math.isfinite(metres):
         return "\u2013"
     value = metres / LENGTHS[unit]
@@ -82,11 +86,11 @@ def _long(metres, unit, digits=None):
     return f"{shown}\u00a0{unit}"
 
 
-def _fast(speed, speed_unit):
+def _fast(speed: float, speed_unit: str) -> str:
     return f"{speed / SPEEDS[speed_unit]:.2g}\u00a0{speed_unit}"
 
 
-def _card(table, unit, speed_unit):
+def _card(table: RangeTable, unit: str, speed_unit: str) -> str:
     """One line for each depth: the range, what it shows, the fastest speed, the line spacing."""
     rows = []
     for k, choice in enumerate(table.choices):
@@ -104,7 +108,7 @@ def _card(table, unit, speed_unit):
             f'{"".join(rows)}</tbody></table></section>')
 
 
-def _figures(table, k, unit, speed_unit):
+def _figures(table: RangeTable, k: int, unit: str, speed_unit: str) -> str:
     rows, part = [], table.rows_of(k)
     c = {name: values[part] for name, values in table.columns.items()}
     for i in range(len(table.ranges)):
@@ -123,19 +127,19 @@ def _figures(table, k, unit, speed_unit):
                        numeric=(2, 3, 4, 5, 6, 7, 11, 12, 13, 14))
 
 
-def _short(metres, unit):
+def _short(metres: float, unit: str) -> str:
     return "\u2013" if not math.isfinite(metres) else f"{metres / LENGTHS[unit]:.1f}"
 
 
-def _fine(metres, unit):
+def _fine(metres: float, unit: str) -> str:
     return "\u2013" if not math.isfinite(metres) else f"{metres / LENGTHS[unit]:.2f}"
 
 
-def _span(near, far, unit):
+def _span(near: float, far: float, unit: str) -> str:
     return "\u2013" if not math.isfinite(far) else f"{_short(near, unit)} to {_short(far, unit)}"
 
 
-def _notes(settings, unit):
+def _notes(settings: TableSettings, unit: str) -> list[str]:
     return [f"Lengths are in {unit}. Reach: ground range to each side, sqrt(R\u00b2 \u2212 H\u00b2). R \u2212 H: the "
             f"rule of thumb, always short. Up and down slope: a bottom of {settings.slope_deg:g}\u00b0.",
             "Water: share of each side of the record that shows water, not bottom.",
@@ -147,7 +151,7 @@ def _notes(settings, unit):
             "given."]
 
 
-def range_plot(table, unit="m"):
+def range_plot(table: RangeTable, unit: str = "m") -> str:
     """SVG: a bar for each range under its depth, from the boat outwards; legible 390 pixels wide."""
     most = float(np.nanmax(np.where(np.isfinite(table.columns["reach_slant_m"]), table.columns["reach_slant_m"], 1.0)))
     scale = (_WIDE - _LEFT - _RIGHT) / most
@@ -177,7 +181,7 @@ def range_plot(table, unit="m"):
             f'{"".join(legend)}</svg>')
 
 
-def _bar(table, i, y, scale, unit):
+def _bar(table: RangeTable, i: int, y: float, scale: float, unit: str) -> str:
     """One range: what is not counted in grey, bottom seen light, the strip that shows the object dark."""
     c = {name: values[i] for name, values in table.columns.items()}
     weight = 800 if c["chosen"] else 400
@@ -186,7 +190,7 @@ def _bar(table, i, y, scale, unit):
     if not math.isfinite(c["reach_slant_m"]) or c["reach_slant_m"] <= 0:
         return label + f'<text x="{_LEFT + 4}" y="{y + 14:.1f}" font-size="15">no bottom on the record</text>'
 
-    def piece(start, end, fill):
+    def piece(start: float, end: float, fill: str) -> str:
         return (f'<rect x="{_LEFT + start * scale:.1f}" y="{y:.1f}" width="{max(end - start, 0) * scale:.1f}" '
                 f'height="{_BAR}" fill="{fill}"/>')
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -18,6 +19,11 @@ from ..ensonify.detection import DetectionSettings, ping_rate
 from ..model.errors import InputError
 from ..model.units import LENGTHS, SPEEDS
 from .spacing import RANGES_M
+
+if TYPE_CHECKING:
+    from typing import Any
+
+    from numpy.typing import ArrayLike
 
 __all__ = ["FULLEST", "LONGEST_DEPTHS", "RANGES_M", "SHORTEST_DEPTHS", "RangeChoice", "RangeRule", "Reach",
            "choose_range", "fastest_speed", "usable_reach"]
@@ -57,7 +63,7 @@ class RangeRule:
     detection: DetectionSettings = field(default_factory=DetectionSettings)
     sound_speed_mps: float = None
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         for name, value, high in (("object_m", self.object_m, 100.0), ("speed_mps", self.speed_mps, 30.0),
                                   ("sound_speed_mps", self.sound_speed_mps, 2000.0)):
             if value is not None and not 0 < value <= high:
@@ -79,7 +85,7 @@ class Reach:
     limit: np.ndarray
 
     @property
-    def width(self):
+    def width(self) -> np.ndarray:
         """What one side shows, metres across."""
         return np.maximum(self.far - self.near, 0.0)
 
@@ -102,7 +108,7 @@ class RangeChoice:
     why: str
 
 
-def usable_reach(range_m, depth_m, rule=None, seen_only=False):
+def usable_reach(range_m: ArrayLike, depth_m: ArrayLike, rule: RangeRule = None, seen_only: bool = False) -> Reach:
     """Where on the flat bottom each side shows an object.
 
     Parameters
@@ -136,11 +142,11 @@ def usable_reach(range_m, depth_m, rule=None, seen_only=False):
     return Reach(near, np.where(far > near + _SURE, far, 0.0), limit)
 
 
-def _ground(slant, depth):
+def _ground(slant: np.ndarray, depth: np.ndarray) -> np.ndarray:
     return np.sqrt(np.maximum((slant - depth) * (slant + depth), 0.0)) * (slant > 0)
 
 
-def fastest_speed(range_m, rule=None):
+def fastest_speed(range_m: ArrayLike, rule: RangeRule = None) -> Any:
     """Speed (m/s) at which the object is hit often enough on this range, v = D f / hits; scalar or array."""
     rule = RangeRule() if rule is None else rule
     sound = np.nan if rule.sound_speed_mps is None else float(rule.sound_speed_mps)  # unknown: the slowest
@@ -148,8 +154,8 @@ def fastest_speed(range_m, rule=None):
     return (rule.object_m * rate / rule.detection.min_hits)[()]
 
 
-def choose_range(depth_m, object_m=1.0, speed_mps=None, ranges_m=RANGES_M, rule=None, unit="m",
-                 speed_unit="m/s"):
+def choose_range(depth_m: float, object_m: float = 1.0, speed_mps: float = None, ranges_m: ArrayLike = RANGES_M,
+                 rule: RangeRule = None, unit: str = "m", speed_unit: str = "m/s") -> RangeChoice:
     """The range of a list that shows an object in the widest strip, at a depth or along a line of many depths.
 
     Parameters
@@ -214,7 +220,7 @@ def choose_range(depth_m, object_m=1.0, speed_mps=None, ranges_m=RANGES_M, rule=
     return replace(choice, why=_words(choice, rule, mean, ranges, unit, speed_unit))
 
 
-def _smallest(range_m, depth, rule):
+def _smallest(range_m: Any, depth: Any, rule: RangeRule) -> float:
     """Side of the smallest cube that shows somewhere on this range, at the rule's speed or at rest."""
     near = max(depth / math.cos(math.radians(rule.blind_deg)), depth)
     hits = 0.0 if rule.speed_mps is None else rule.speed_mps / fastest_speed(range_m, rule) * rule.object_m
@@ -224,12 +230,12 @@ def _smallest(range_m, depth, rule):
     return float(np.maximum(np.maximum(beam, depth * shadow / (slant + shadow)), hits).min())
 
 
-def _words(choice, rule, depth, ranges, unit, speed_unit):
+def _words(choice: RangeChoice, rule: RangeRule, depth: float, ranges: np.ndarray, unit: str, speed_unit: str) -> str:
     """Why this range, in sentences."""
-    def long(metres):
+    def long(metres: float) -> str:
         return f"{metres / LENGTHS[unit]:.3g} {unit}"
 
-    def fast(speed):
+    def fast(speed: float) -> str:
         return f"{speed / SPEEDS[speed_unit]:.2g} {speed_unit}"
 
     what = f"an object of {long(rule.object_m)}"

@@ -3,6 +3,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -18,6 +19,11 @@ from .range_rule import (
     usable_reach,
 )
 from .spacing import line_spacing
+
+if TYPE_CHECKING:
+    from typing import Any
+
+    from numpy.typing import ArrayLike
 
 __all__ = ["BANDS", "MOST_ROWS", "RangeTable", "TableSettings", "range_table", "reach_on_slope"]
 
@@ -45,7 +51,7 @@ class TableSettings:
     slope_deg: float = 5.0
     samples: float = 500.0
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         if not 0 <= self.overlap_pct < 100:
             raise InputError(f"An overlap of {self.overlap_pct:g} % leaves no line spacing; give 0 or more, below 100.",
                              field="overlap_pct")
@@ -66,12 +72,12 @@ class RangeTable:
     ranges: np.ndarray
     settings: TableSettings
 
-    def rows_of(self, k):
+    def rows_of(self, k: int) -> slice:
         """Slice of the rows of the k-th depth."""
         return slice(k * len(self.ranges), (k + 1) * len(self.ranges))
 
 
-def reach_on_slope(range_m, depth_m, slope_deg):
+def reach_on_slope(range_m: ArrayLike, depth_m: ArrayLike, slope_deg: ArrayLike) -> Any:
     """Ground range at which the slant range is used up on a bottom of even slope.
 
     Parameters
@@ -96,7 +102,8 @@ def reach_on_slope(range_m, depth_m, slope_deg):
     return np.where((inner >= 0) & (ground >= 0), np.minimum(ground, edge), np.nan)[()]
 
 
-def range_table(depths_m, ranges_m, settings=None, unit="m", speed_unit="m/s"):
+def range_table(depths_m: ArrayLike, ranges_m: ArrayLike, settings: TableSettings = None, unit: str = "m",
+                speed_unit: str = "m/s") -> RangeTable:
     """The table, and the range to choose for each depth.
 
     Parameters
@@ -164,12 +171,12 @@ def range_table(depths_m, ranges_m, settings=None, unit="m", speed_unit="m/s"):
     return RangeTable(columns, choices, depths, ranges, replace(settings))
 
 
-def _bands(depths):
+def _bands(depths: np.ndarray) -> np.ndarray:
     return np.array(BANDS, object)[np.where(depths < 1, 0, np.where(depths < SHORTEST_DEPTHS, 1, np.where(
         depths <= LONGEST_DEPTHS * (1 + 1e-9), 2, 3)))]
 
 
-def _list(values, name, word):
+def _list(values: ArrayLike, name: str, word: str) -> np.ndarray:
     values = np.unique(np.asarray(values, float).reshape(-1))
     if not len(values):
         raise InputError(f"There are no {word}; give numbers such as 5 10 20.", field=name)

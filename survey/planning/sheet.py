@@ -3,6 +3,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from shapely.geometry import Point
@@ -12,6 +13,10 @@ from ..model.units import LENGTHS, SPEEDS
 from ..report import pages
 from ..report.mapsvg import Ink, MapLayer, Setting, draw_map
 from ..report.mapsvg import legend as legend_of
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from typing import Any
 
 __all__ = ["DISPLAY_UNITS", "PlanOnPaper", "plan_sheet"]
 
@@ -72,7 +77,8 @@ class PlanOnPaper:
     variation_deg: float = None
 
 
-def plan_sheet(plan, unit="m", speed_unit="m/s", title="Plan for the boat", remarks=()):
+def plan_sheet(plan: PlanOnPaper, unit: str = "m", speed_unit: str = "m/s", title: str = "Plan for the boat",
+               remarks: Sequence[str] = ()) -> str:
     """HTML text of the sheet.
 
     Parameters
@@ -118,15 +124,15 @@ def plan_sheet(plan, unit="m", speed_unit="m/s", title="Plan for the boat", rema
                       "it.", [f'<div class="{size}">', *parts, "</div>"], _CSS)
 
 
-def _long(metres, unit, digits=0):
+def _long(metres: float, unit: str, digits: int = 0) -> str:
     return "\u2013" if not math.isfinite(metres) else f"{metres / LENGTHS[unit]:.{digits}f}"
 
 
-def _magnetic_head(plan):
+def _magnetic_head(plan: PlanOnPaper) -> list[str]:
     return [] if plan.variation_deg is None else ["Course (magnetic)"]
 
 
-def _rows(plan, run, unit, speed_unit):
+def _rows(plan: PlanOnPaper, run: np.ndarray, unit: str, speed_unit: str) -> list[list[str]]:
     c, rows = plan.columns, []
     at = np.flatnonzero(run)
     for k, i in enumerate(at):
@@ -141,7 +147,7 @@ def _rows(plan, run, unit, speed_unit):
     return rows
 
 
-def _then(plan, i, following, unit):
+def _then(plan: PlanOnPaper, i: int, following: int, unit: str) -> str:
     """Which way to turn after a line, and how far it is to the next."""
     c, way = plan.columns, plan.ways[i]
     here, there = np.asarray(way.coords), np.asarray(plan.ways[following].coords)
@@ -155,7 +161,7 @@ def _then(plan, i, following, unit):
     return f"{word}, {_long(between, unit)} to {name}"
 
 
-def _totals(plan, run, unit):
+def _totals(plan: PlanOnPaper, run: np.ndarray, unit: str) -> list[tuple[str, str, str]]:
     c = plan.columns
     hours = float(np.nansum(np.asarray(c["hours"], float)))
     litres = np.asarray(c["litres"], float) if "litres" in c else np.array([np.nan])
@@ -170,7 +176,7 @@ def _totals(plan, run, unit):
     return found
 
 
-def _map(plan, run):
+def _map(plan: PlanOnPaper, run: np.ndarray) -> str:
     lines = [way for way, r in zip(plan.ways, run) if r]
     names = [str(name) for name, r in zip(plan.columns["line_id"], run) if r]
     size = max(np.ptp(np.array([way.bounds for way in plan.ways]).reshape(-1, 2, 2).reshape(-1, 2), axis=0).max(), 1.0)
@@ -188,7 +194,7 @@ def _map(plan, run):
     return drawn.replace('font-size="14"', 'font-size="19"', 1), legend_of(layers)
 
 
-def _arrow(way, size):
+def _arrow(way: Any, size: float) -> Any:
     """A head at the middle of a line, pointing the way it is run."""
     size = min(size, 0.4 * way.length)
     a, b = (np.array(way.interpolate(max(min(0.5 * way.length + s, way.length), 0.0)).coords[0])

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -15,6 +16,14 @@ from .clear_water import ClearWater
 from .predict import seen_by_lines
 from .route import run_of
 from .spacing import ReachRule
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from typing import Any
+
+    from .lines import PlannedLine
+    from .polygons import Ground
+    from .route import Run
 
 __all__ = ["BAND", "ShoreRun", "ShoreRunSettings", "plan_shore_run"]
 
@@ -48,7 +57,7 @@ class ShoreRunSettings:
     start: tuple = None
     scan_reach_m: float = 5.0
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         if not BAND[0] <= self.shore_share <= BAND[1]:
             raise InputError(f"The shore cannot lie at {100 * self.shore_share:g} % of the reach; give "
                              f"{100 * BAND[0]:g} to {100 * BAND[1]:g} %.", field="shore_share")
@@ -72,7 +81,8 @@ class ShoreRun:
     notes: list = field(default_factory=list)
 
 
-def plan_shore_run(ground, settings, crs, shoreline, step=lambda fraction: None):
+def plan_shore_run(ground: Ground, settings: ShoreRunSettings, crs: Any, shoreline: Sequence[Any],
+                   step: Callable[[float], object] = lambda fraction: None) -> ShoreRun:
     """Plan a run along a shore.
 
     Parameters
@@ -107,7 +117,7 @@ def plan_shore_run(ground, settings, crs, shoreline, step=lambda fraction: None)
     """
     rule = settings.reach
 
-    def off(ranges, depth):
+    def off(ranges: Any, depth: Any) -> np.ndarray:
         return np.maximum(settings.shore_share * rule.ground(ranges, depth), 0.5)
     region = headland.inside_of(ground.water, ground, rule, off)
     lines = headland.ring_lines(region, ground, rule, settings.radius_m, 40.0, settings.starboard)
@@ -135,13 +145,13 @@ def plan_shore_run(ground, settings, crs, shoreline, step=lambda fraction: None)
     return ShoreRun(ground, run, float(hours), float(litres), share, band, predicted, _notes(run, band) + ground.notes)
 
 
-def _shows_shore(line, ground, rule):
+def _shows_shore(line: PlannedLine, ground: Ground, rule: ReachRule) -> bool:
     """False for a way round a shoal far out."""
     away = EdgeIndex.of(ground.water).nearest(line.xy, np.full(len(line.xy), 1000.0))[1]
     return bool((away < rule.ground(line.range_m, ground.depth.filled(*line.xy.T))).any())
 
 
-def _at_shore(run, ground, rule):
+def _at_shore(run: Run, ground: Ground, rule: ReachRule) -> tuple[np.ndarray, np.ndarray]:
     """Mean distance of the shore in percent of the reach, and percent of the way within BAND, for each leg."""
     index = EdgeIndex.of(ground.water)
     share, band = np.full(len(run.legs), np.nan), np.full(len(run.legs), np.nan)
@@ -158,7 +168,7 @@ def _at_shore(run, ground, rule):
     return share, band
 
 
-def _notes(run, band):
+def _notes(run: Run, band: np.ndarray) -> list[str]:
     notes = []
     if run.apart:
         notes.append(f"{run.apart} of {len(run.lines)} ways along a shore lie on water that no way leads to from the "

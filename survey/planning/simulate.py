@@ -5,9 +5,17 @@ fix; how far the boat truly was from where its receiver showed it does not stand
 """
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from .predict import WANDER_M
+
+if TYPE_CHECKING:
+    from typing import Any
+
+    from .polygons import Ground
+    from .route import Run
 
 __all__ = ["simulated_fixes"]
 
@@ -15,7 +23,9 @@ START_S = 1_780_300_800.0
 """2026-06-01 08:00 UTC: a summer's morning, the same every time."""
 
 
-def simulated_fixes(run, ground, *, speed_mps=2.0, wander_m=2.0, jitter_m=0.3, interval_s=1.0, turn_s=0.0, seed=0):
+def simulated_fixes(run: Run, ground: Ground, *, speed_mps: float = 2.0, wander_m: float = 2.0, jitter_m: float = 0.3,
+                    interval_s: float = 1.0, turn_s: float = 0.0,
+                    seed: int = 0) -> tuple[np.ndarray, np.ndarray, dict[str, Any]]:
     """Fixes of a run of a plan.
 
     Parameters
@@ -92,7 +102,7 @@ def simulated_fixes(run, ground, *, speed_mps=2.0, wander_m=2.0, jitter_m=0.3, i
     return np.asarray(x), np.asarray(y), columns
 
 
-def _walk(rng, steps, sigma):
+def _walk(rng: np.random.Generator, steps: np.ndarray, sigma: float) -> np.ndarray:
     """(n,) Gauss-Markov walk over steps (m), correlation exp(-d / WANDER_M)."""
     kept, fresh = np.exp(-steps / WANDER_M), rng.standard_normal(len(steps))
     found = np.empty(len(steps))

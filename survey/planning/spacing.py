@@ -7,12 +7,20 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..beams.ranges import blind_range, ground_range
 from ..geometry import shapes
 from ..model.errors import InputError
+
+if TYPE_CHECKING:
+    from typing import Any
+
+    from numpy.typing import ArrayLike
+
+    from .polygons import Ground
 
 __all__ = ["MODELS", "RANGES_M", "ReachRule", "Strips", "lines_needed", "line_spacing", "range_for_depth",
            "share_between", "strips_of"]
@@ -30,19 +38,19 @@ PAIR_SURE = 1.645
 _FAR = 10_000
 
 
-def line_spacing(reach, overlap=0.0):
+def line_spacing(reach: Any, overlap: float = 0.0) -> Any:
     """Distance (m) of lines that reach ``reach`` (m) to each side, with ``overlap`` as a share of the swath."""
     return 2 * np.asarray(reach, float)[()] * (1 - overlap)
 
 
-def lines_needed(width, reach, spacing):
+def lines_needed(width: float, reach: float, spacing: float) -> int:
     """Lines that cover a block ``width`` across: 1 if both sides of one do, else ceil((W - 2 Go) / S) + 1."""
     if width <= 2 * reach:
         return 1
     return math.ceil((width - 2 * reach) / spacing - 1e-9) + 1
 
 
-def share_between(reach, blind, spacing):
+def share_between(reach: float, blind: float, spacing: float) -> float:
     """Share seen of the ground between endless lines, ``spacing`` apart; ``blind`` to each side is not.
 
     1 - 2 Gi / S, and 1 where neighbours see each other's nadir, S <= Go; past 2 Go the strips part.
@@ -50,7 +58,7 @@ def share_between(reach, blind, spacing):
     return 1.0 if spacing <= reach else min(1 - 2 * blind / spacing, 2 * (reach - blind) / spacing)
 
 
-def range_for_depth(depth):
+def range_for_depth(depth: ArrayLike) -> np.ndarray:
     """Range (m) of ``RANGES_M`` for each of (n,) depths: the longest of at most 12.5 times the depth.
 
     At 12.5 times the height above the bottom the height is 8 % of the range, beyond which NOAA counts nothing (Field
@@ -85,7 +93,7 @@ class ReachRule:
     looks: int = 1
     range_of: object = None
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         if (self.range_m is None) == (self.range_of is None):
             raise InputError("Give one range for all lines, or let a rule choose it for each.", field="range_m")
         if self.range_m is not None and not 0 < self.range_m <= 1000:
@@ -105,11 +113,11 @@ class ReachRule:
         if not 1 <= self.looks <= 4:
             raise InputError(f"{self.looks} looks cannot be planned; ask for 1 to 4.", field="looks")
 
-    def ground(self, range_m, depth):
+    def ground(self, range_m: ArrayLike, depth: ArrayLike) -> np.ndarray:
         """Ground range (m) to each side over a flat bottom, 0 where the range is short of the depth."""
         return np.nan_to_num(ground_range(range_m, depth, "subtract" if self.model == "subtract" else "slant"))
 
-    def kept(self, reach, depth):
+    def kept(self, reach: ArrayLike, depth: ArrayLike) -> np.ndarray:
         """Of a reach (m) to one side, what neighbours may count on: less the overlap and the wander of the helm.
 
         The two sides that meet give up PAIR_SURE times the standard deviation of their lines' distance. For two looks
@@ -121,7 +129,7 @@ class ReachRule:
             kept = np.minimum(kept, reach - blind_range(depth, self.blind_deg))
         return np.maximum(kept, 0.3 * reach)
 
-    def at_edge(self, reach):
+    def at_edge(self, reach: ArrayLike) -> np.ndarray:
         """Of a reach (m), what may be counted on where no neighbour follows: less the wander of one boat."""
         return np.maximum(np.asarray(reach, float) - PAIR_SURE * self.wander_m, 0.3 * np.asarray(reach, float))
 
@@ -155,22 +163,22 @@ class Strips:
     blind: np.ndarray
 
     @property
-    def along(self):
+    def along(self) -> np.ndarray:
         """Unit vector (2,) of the azimuth."""
         return _axes(self.azimuth)[0]
 
-    def places(self, u, v):
+    def places(self, u: ArrayLike, v: ArrayLike) -> np.ndarray:
         """(n, 2) frame metres of raster coordinates (m)."""
         along, across = _axes(self.azimuth)
         return np.multiply.outer(np.asarray(u, float), along) + np.multiply.outer(np.asarray(v, float), across)
 
 
-def _axes(azimuth):
+def _axes(azimuth: float) -> tuple[np.ndarray, np.ndarray]:
     a = math.radians(azimuth)
     return np.array([math.sin(a), math.cos(a)]), np.array([math.cos(a), -math.sin(a)])
 
 
-def strips_of(ground, rule, azimuth, fine=40, coarse=4.0):
+def strips_of(ground: Ground, rule: ReachRule, azimuth: float, fine: float = 40, coarse: float = 4.0) -> Strips:
     """Strips of a ground along a grid azimuth.
 
     Parameters
@@ -198,7 +206,7 @@ def strips_of(ground, rule, azimuth, fine=40, coarse=4.0):
     columns, rows = int(np.ceil((u1 - u0) / du)), int(np.ceil((v1 - v0) / dv))
     window = (0, rows, 0, columns)
 
-    def to_cells(x, y):
+    def to_cells(x: Any, y: Any) -> tuple[Any, Any]:
         return ((x * along[0] + y * along[1] - u0) / du - 0.5, (x * across[0] + y * across[1] - v0) / dv - 0.5)
     area, boat, water = (ground.mask(g, window, to_cells) for g in (ground.area, ground.boat, ground.water))
     uu, vv = u0 + (np.arange(columns) + 0.5) * du, v0 + (np.arange(rows) + 0.5) * dv
@@ -219,7 +227,7 @@ def strips_of(ground, rule, azimuth, fine=40, coarse=4.0):
                   np.minimum(rule.at_edge(left), to_left), np.minimum(rule.at_edge(right), to_right), blind)
 
 
-def _range_by_run(rule, boat, depth):
+def _range_by_run(rule: ReachRule, boat: np.ndarray, depth: np.ndarray) -> np.ndarray:
     """One range for each run of boat's water in each row, by its mean depth."""
     rows, columns = boat.shape
     start = boat.copy()
@@ -236,7 +244,7 @@ def _range_by_run(rule, boat, depth):
     return ranges.reshape(rows, columns)
 
 
-def _to_land(water, dv):
+def _to_land(water: np.ndarray, dv: float) -> tuple[np.ndarray, np.ndarray]:
     """How far (m) sound runs over water from each cell, to lower and to higher rows."""
     rows = np.arange(len(water))[:, None]
     last = np.maximum.accumulate(np.where(water, -1, rows), axis=0)
@@ -245,7 +253,7 @@ def _to_land(water, dv):
     return (np.maximum(rows - last - 0.5, 0)) * dv, (np.maximum(following - rows - 0.5, 0)) * dv
 
 
-def _over_terrain(depth, ranges, dv, side):
+def _over_terrain(depth: np.ndarray, ranges: np.ndarray, dv: float, side: int) -> np.ndarray:
     """Ground range (m) to one side as far as no slant has passed the range."""
     reach, still = np.zeros(depth.shape), np.ones(depth.shape, bool)
     for k in range(1, int(np.ceil(np.nanmax(ranges) / dv)) + 1):

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -19,6 +20,15 @@ from .predict import PredictSettings, predict, seen_by_lines
 from .route import run_of
 from .spacing import ReachRule, strips_of
 from .uncovered import uncovered
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from typing import Any
+
+    from ..bottom.depthgrid import DepthGrid
+    from .lines import PlannedLine
+    from .polygons import Ground
+    from .route import Run
 
 __all__ = ["DIRECTIONS", "ROUND_SHORE", "LinePlanSettings", "SurveyPlan", "plan_lines"]
 
@@ -50,7 +60,7 @@ class LinePlanSettings:
     runs: int = 200
     start: tuple = None
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         if self.direction not in DIRECTIONS:
             raise InputError(f"Lines cannot run '{self.direction}'; choose one of {', '.join(DIRECTIONS)}.",
                              field="direction")
@@ -69,7 +79,7 @@ class LinePlanSettings:
             raise InputError(f"{self.runs} simulated runs tell no interval; give 50 or more.", field="runs")
 
     @property
-    def turn_m(self):
+    def turn_m(self) -> float:
         """Way (m) that a further line is taken to cost."""
         return 2 * self.lead_m + 2 * self.radius_m + self.turn_s * self.speed_mps + 20.0
 
@@ -90,7 +100,8 @@ class SurveyPlan:
     notes: list = field(default_factory=list)
 
 
-def plan_lines(ground, settings, *, terrain=None, step=lambda fraction: None):
+def plan_lines(ground: Ground, settings: LinePlanSettings, *, terrain: DepthGrid = None,
+               step: Callable[[float], object] = lambda fraction: None) -> SurveyPlan:
     """Plan lines over a ground.
 
     Parameters
@@ -129,7 +140,7 @@ def plan_lines(ground, settings, *, terrain=None, step=lambda fraction: None):
     if settings.start is not None:
         start = np.ravel(ground.frame.forward(*np.atleast_2d(np.asarray(settings.start, float)).T))
 
-    def joined(lines, thorough):
+    def joined(lines: list[PlannedLine], thorough: bool) -> Run:
         return run_of(lines, clear, lead=settings.lead_m, radius=settings.radius_m, start=start, thorough=thorough)
     best = min((k for k, lines in enumerate(plans) if lines), key=lambda k: _effort(joined(plans[k], False), settings))
     run = joined(plans[best], True)
@@ -145,11 +156,12 @@ def plan_lines(ground, settings, *, terrain=None, step=lambda fraction: None):
                       _notes(ground, run, settings) + ground.notes)
 
 
-def _effort(run, settings):
+def _effort(run: Run, settings: LinePlanSettings) -> float:
     return run.length + run.turns * settings.turn_s * settings.speed_mps + 1e6 * run.apart
 
 
-def _laid(ground, settings, step):
+def _laid(ground: Ground, settings: LinePlanSettings,
+          step: Callable[[float], object]) -> tuple[list[list[PlannedLine]], list[list[float]]]:
     """Lists of lines to choose from, and the azimuths of each."""
     rule = LayRule(turn_m=settings.turn_m)
     choices = []
@@ -184,7 +196,7 @@ def _laid(ground, settings, step):
     return plans, azimuths
 
 
-def _rings(ground, settings):
+def _rings(ground: Ground, settings: LinePlanSettings) -> list[list[PlannedLine]]:
     """[no line round the edge], [lines round it], or both."""
     rings = []
     if settings.round_shore != "always":
@@ -192,7 +204,7 @@ def _rings(ground, settings):
     if settings.round_shore != "never" and settings.reach.looks == 1:
         rule = settings.reach
 
-        def off(ranges, depth):
+        def off(ranges: Any, depth: Any) -> np.ndarray:
             return 0.97 * rule.at_edge(rule.ground(ranges, depth))
         region = headland.inside_of(ground.area, ground, rule, off)
         usual = float(rule.ground(rule.range_m, ground.depth.usual)) if rule.range_m is not None else 20.0
@@ -203,7 +215,7 @@ def _rings(ground, settings):
     return rings or [[]]
 
 
-def _rest(ground, ring, rule):
+def _rest(ground: Ground, ring: list[PlannedLine], rule: ReachRule) -> Any:
     """What of the area lines round its edge do not see, nadir and laps counted as seen."""
     if not ring:
         return ground.area
@@ -216,7 +228,7 @@ def _rest(ground, ring, rule):
         ground.area.difference(shapes.union(seen)).difference(shapes.union(whole).difference(inner)), 1.0))
 
 
-def _parts(rest, ground, settings):
+def _parts(rest: Any, ground: Ground, settings: LinePlanSettings) -> list[list[Any]]:
     """Parts of an area that are planned by themselves."""
     usual = max(float(np.nanmean([settings.reach.ground(r, ground.depth.usual) for r in [
         settings.reach.range_m if settings.reach.range_m is not None
@@ -226,7 +238,8 @@ def _parts(rest, ground, settings):
         ([[p for p in whole if p.area <= usual ** 2]] if any(p.area <= usual ** 2 for p in whole) else [])
 
 
-def _tried(parts, ground, settings, rule):
+def _tried(parts: list[Any], ground: Ground, settings: LinePlanSettings,
+           rule: LayRule) -> list[tuple[float, Any, float]]:
     """(cost, area, grid azimuth) of every direction looked at, the cheapest first."""
     area = shapes.collected(parts)
     if settings.direction == "shortest":
@@ -236,13 +249,14 @@ def _tried(parts, ground, settings, rule):
     return [_coarse(area, _asked(ground, settings), ground, settings, rule)]
 
 
-def _coarse(area, azimuth, ground, settings, rule):
+def _coarse(area: Any, azimuth: float, ground: Ground, settings: LinePlanSettings,
+            rule: LayRule) -> tuple[float, Any, float]:
     patience.look()
     strips = strips_of(ground.over(area), settings.reach, azimuth, *_COARSE)
     return cost_of(lay(ground, strips, rule, settings.reach.looks, boat=False), rule.turn_m), area, azimuth
 
 
-def _asked(ground, settings):
+def _asked(ground: Ground, settings: LinePlanSettings) -> float:
     """Grid azimuth of the direction asked for."""
     middle = ground.area.representative_point()
     if settings.direction == "given":
@@ -257,12 +271,12 @@ def _asked(ground, settings):
     return azimuth if settings.direction == "contours" else (azimuth + 90) % 180
 
 
-def _true(ground, azimuth):
+def _true(ground: Ground, azimuth: float) -> float:
     middle = ground.area.representative_point()
     return float(azimuth + ground.frame.convergence(middle.x, middle.y))
 
 
-def _nothing(ground, settings):
+def _nothing(ground: Ground, settings: LinePlanSettings) -> str:
     depth, rule = ground.depth.usual, settings.reach
     if rule.range_m is not None and rule.range_m <= depth:
         return (f"The range of {rule.range_m:g} m is short of the water, {depth:.1f} m deep: no bottom would be on the "
@@ -271,7 +285,7 @@ def _nothing(ground, settings):
             "the blind angle.")
 
 
-def _notes(ground, run, settings):
+def _notes(ground: Ground, run: Run, settings: LinePlanSettings) -> list[str]:
     notes = []
     if run.apart:
         notes.append(f"{run.apart} of {len(run.lines)} lines lie on water that no way leads to from the line before: "

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -10,6 +11,13 @@ from ..model.messages import Message
 from ..model.table import Bools, Floats, Table
 from .bottom_trace import trace_bottom
 from .image_picks import HOLD_PINGS, HOLD_S, depth_between
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from .picture import Record
+    from .record_image import RecordImage
+    from .row_beams import Rows
 
 __all__ = ["BOTTOMS", "BottomPicks", "RowDepths", "depth_of_rows"]
 
@@ -47,7 +55,8 @@ class RowDepths(Table):
     held: Bools
 
 
-def depth_of_rows(image, rows, bottom, picks=None, step=None):
+def depth_of_rows(image: RecordImage, rows: Rows, bottom: str, picks: BottomPicks = None,
+                  step: Callable[[float], object] = None) -> RowDepths:
     """Depths under the rows of an image.
 
     Parameters
@@ -91,7 +100,7 @@ def depth_of_rows(image, rows, bottom, picks=None, step=None):
     return RowDepths(np.where(held, rows.depth_m, found), pixels, np.ones(count, bool), held)
 
 
-def _together(record, rows):
+def _together(record: Record, rows: Rows) -> np.ndarray:
     """(rows,) number of the stretch within which the bottom goes on: one range, one run, no missing rows."""
     new = np.zeros(len(rows), bool)
     edge = np.nan_to_num(rows.edge_m / rows.ratio)
@@ -101,7 +110,7 @@ def _together(record, rows):
     return np.cumsum(new)
 
 
-def _stretch_of(at, rows):
+def _stretch_of(at: np.ndarray, rows: Rows) -> np.ndarray:
     """(n,) the run of the track that picks lie on, by the rows of the image: -1 for none."""
     order = np.argsort(rows.count, kind="stable")
     order = order[np.isfinite(rows.count[order])]

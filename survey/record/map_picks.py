@@ -8,6 +8,7 @@ picture.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -16,6 +17,11 @@ from ..model.errors import InputError
 from ..model.messages import Message
 from ..model.table import Floats, Table, Texts
 from ..targets.poses import Poses
+
+if TYPE_CHECKING:
+    from ..geometry.frame import Frame
+    from ..model.track import Track
+    from ..targets.picks import Picks
 
 __all__ = ["MapSource", "picks_from_map"]
 
@@ -50,7 +56,7 @@ class MapSource(Table):
     slant_m: Floats
 
 
-def picks_from_map(track, picks, source, own_depth=False):
+def picks_from_map(track: Track, picks: Picks, source: MapSource, own_depth: bool = False) -> Picks:
     """Picks on a mapped record as picks on the record.
 
     Parameters
@@ -112,7 +118,7 @@ def picks_from_map(track, picks, source, own_depth=False):
                    side=side, slant_m=slant, depth_m=depth, reason=reason)
 
 
-def _samples(track, source):
+def _samples(track: Track, source: MapSource) -> np.ndarray:
     """(n,) index in the track of each point's sample, -1 for none."""
     of = {(outing, pass_id, sample): k for k, (outing, pass_id, sample) in enumerate(zip(
         track.outing.tolist(), track.pass_id.tolist(), track.sample_id.tolist())) if track.usable[k]}
@@ -121,7 +127,7 @@ def _samples(track, source):
         known, source.outing, np.nan_to_num(source.pass_id), np.nan_to_num(source.sample_id))], int)
 
 
-def _abeam(track, sample, x, y):
+def _abeam(track: Track, sample: np.ndarray, x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """(n,) position in samples near ``sample`` at which the fan points at a place, and the place's distance to
     starboard there (m); NaN where there is none."""
     at, across = np.full(len(sample), np.nan), np.full(len(sample), np.nan)
@@ -135,7 +141,7 @@ def _abeam(track, sample, x, y):
         rows = ok[piece]
         place = np.column_stack(frame.forward(x[rows], y[rows]))
 
-        def off(position, frame=frame, place=place):
+        def off(position: np.ndarray, frame: Frame = frame, place: np.ndarray = place) -> tuple[np.ndarray, np.ndarray]:
             """(ahead, to starboard) of the transducer, m."""
             poses = Poses.at(track, position)
             at_boat = np.column_stack(frame.forward(poses.x, poses.y))
@@ -154,7 +160,7 @@ def _abeam(track, sample, x, y):
     return at, across
 
 
-def _pings(track, at):
+def _pings(track: Track, at: np.ndarray) -> np.ndarray:
     tied = np.isfinite(at)
     where = np.where(tied, at, 0.0)
     i = np.floor(where).astype(int)

@@ -12,6 +12,7 @@ upper half.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -27,6 +28,17 @@ from ..targets.poses import Poses, Runs
 from ..targets.positioning import sample_frames
 from ..uncertainty.sigmas import chosen, position_parts
 from .dimensions import POINTS, Errors, Sighting, dimensions
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from typing import Any
+
+    from ..bottom.depthgrid import DepthGrid
+    from ..bottom.terrain import Anchors
+    from ..geometry.frame import Frame
+    from ..model.track import Track
+    from ..uncertainty.sigmas import Sigmas
+    from .object_readings import ObjectReadings
 
 __all__ = ["DRAWS", "MeasureSettings", "Measured", "measure_objects"]
 
@@ -61,7 +73,7 @@ class MeasureSettings:
     stated: dict = None
     time_offset: float = 0.0
 
-    def sigmas(self):
+    def sigmas(self) -> Sigmas:
         """The ``Sigmas`` asked for; InputError where there are none such."""
         return chosen(self.errors, **(self.stated or {}))
 
@@ -80,7 +92,8 @@ class Measured:
     warnings: list
 
 
-def measure_objects(track, readings, settings=None, grid=None, step=None):
+def measure_objects(track: Track, readings: ObjectReadings, settings: MeasureSettings = None, grid: DepthGrid = None,
+                    step: Callable[[float], object] = None) -> Measured:
     """Length, width, height and orientation of objects, each with its interval.
 
     Parameters
@@ -144,7 +157,8 @@ def measure_objects(track, readings, settings=None, grid=None, step=None):
     return Measured(made, list(boxes), good, rejected, [], warnings)
 
 
-def _tied(track, readings, settings):
+def _tied(track: Track, readings: ObjectReadings,
+          settings: MeasureSettings) -> tuple[dict[str, Poses], dict[str, np.ndarray], np.ndarray]:
     """Poses of each point and of the middle, spans of the track's samples between both ends, and reasons."""
     track_key = track.t_s if settings.by_time else track.record_ping
     runs = Runs(track, track_key)
@@ -194,7 +208,8 @@ def _tied(track, readings, settings):
 class _Job:
     """Some objects in one frame."""
 
-    def __init__(self, track, read, poses, positions, frame, settings, grid, anchors):
+    def __init__(self, track: Track, read: ObjectReadings, poses: dict[str, Poses], positions: dict[str, np.ndarray],
+                 frame: Frame, settings: MeasureSettings, grid: DepthGrid, anchors: Anchors) -> None:
         self.track, self.read, self.poses, self.positions = track, read, poses, positions
         self.frame, self.sigmas, self.grid, self.anchors = frame, settings.sigmas(), grid, anchors
         given = settings.stated or {}
@@ -204,7 +219,7 @@ class _Job:
         self.at, self.beam = zip(*(self._laid(poses[point]) for point in (*POINTS, "middle")))
         self.seen = self._sighting()
 
-    def _laid(self, pose):
+    def _laid(self, pose: Poses) -> tuple[np.ndarray, np.ndarray]:
         east, north = self.frame.forward(pose.x, pose.y)
         with np.errstate(invalid="ignore"):
             convergence = self.frame.convergence(np.nan_to_num(east), np.nan_to_num(north))
@@ -214,7 +229,7 @@ class _Job:
         at[~np.isfinite(pose.x)] = np.nan
         return at, self.read.side[:, None] * np.column_stack([np.cos(a), -np.sin(a)])
 
-    def _sighting(self):
+    def _sighting(self) -> Sighting:
         read, ratio = self.read, self.ratio
         slant = {point: getattr(read, f"{point}_m") * ratio for point in POINTS}
         bed = {point: self.poses[point].depth_m for point in POINTS}
@@ -234,12 +249,12 @@ class _Job:
         named = dict(zip(POINTS, self.at)), dict(zip(POINTS, self.beam))
         return Sighting(*named, slant, bed, slope, start, end, scales, footprint)
 
-    def _plane(self, reach, end):
+    def _plane(self, reach: np.ndarray, end: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Slope of the bed outwards and its depth carried to under the transducer, NaN where the grid knows nothing."""
         ask = ground_on(self.grid, self.anchors)
         at, beam = self.at[-1], self.beam[-1]
 
-        def met(slant):
+        def met(slant: np.ndarray) -> Any:
             return ask(self.frame, *at.T, *beam.T, slant, self.middle.depth_m, self.middle.sample)
         near = met(reach)
         slope, place, depth = near.slope.copy(), near.ground, near.depth
@@ -253,11 +268,11 @@ class _Job:
         slope = np.where(np.isfinite(place), np.nan_to_num(slope), 0.0)
         return slope, depth - slope * place
 
-    def _errors(self, rng):
+    def _errors(self, rng: np.random.Generator) -> Errors:
         """Draws of what is not known, a row a draw, a column an object; see the module."""
         read, sigmas, shape = self.read, self.sigmas, (DRAWS, self.count)
 
-        def normal(size):
+        def normal(size: Any) -> np.ndarray:
             return rng.normal(size=shape) * size
         sigma_slant = np.where(np.isfinite(read.sigma_slant_m), read.sigma_slant_m * self.ratio, sigmas.sigma_range)
         pace = self._pace()
@@ -283,7 +298,7 @@ class _Job:
             height=np.abs(normal(sigmas.sigma_height)),
             lift={"begin": lift, "end": lift, "near": rng.uniform(0, 1, shape), "far": rng.uniform(0.5, 1, shape)})
 
-    def _pace(self):
+    def _pace(self) -> np.ndarray:
         """(n, 2) way of the transducer in one count (m)."""
         apart = self.read.end - self.read.begin
         with np.errstate(all="ignore"):
@@ -292,7 +307,7 @@ class _Job:
         own = np.isfinite(pace).all(axis=1) & (apart > 0)
         return np.where(own[:, None], pace, np.nan_to_num(speed))
 
-    def _jitter(self, pair):
+    def _jitter(self, pair: tuple[str, str]) -> np.ndarray:
         """(n,) standard deviation, each axis, of the way between two points by the jitter of the samples."""
         jitter = position_parts(self.sigmas, self.middle.sigma_pos_m, self.stated)[2]
         low, part = zip(*((np.floor(at), at - np.floor(at)) for at in
@@ -308,7 +323,7 @@ class _Job:
             total += np.where(apart > 2, np.square(1 - part[k]), 0.0) + np.where(apart > 1, np.square(part[k]), 0.0)
         return jitter * np.sqrt(total)
 
-    def run(self):
+    def run(self) -> tuple[dict[str, Any], np.ndarray]:
         """(columns, boxes) of the objects."""
         zero = dict.fromkeys(POINTS, 0.0)
         usual = {"begin": 0.5, "end": 0.5, "near": 0.5, "far": 0.75}
@@ -345,7 +360,7 @@ class _Job:
         columns.update(self._facts(best))
         return columns, self._boxes(best, columns)
 
-    def _azimuth(self, best, drawn, small):
+    def _azimuth(self, best: Any, drawn: Any, small: np.ndarray) -> Any:
         """True azimuth 0 to 180 of the long axis, and its standard deviation, axial; NaN where the beam hides it."""
         with np.errstate(all="ignore"):
             doubled = np.exp(2j * (drawn.azimuth - best.azimuth)).mean(axis=0)
@@ -356,7 +371,7 @@ class _Job:
         true = np.where(np.abs(true - 180) < 1e-9, 0.0, true)
         return np.where(known, true, np.nan), np.where(known, np.degrees(spread), np.nan)
 
-    def _least_depth(self, best, drawn, open_shadow):
+    def _least_depth(self, best: Any, drawn: Any, open_shadow: np.ndarray) -> dict[str, Any]:
         known = np.isfinite(best.height)
         least, spread = np.where(known, best.under, np.nan), _spread(drawn.under, ~known)
         source = np.full(self.count, "transducer", object)
@@ -370,7 +385,7 @@ class _Job:
         return {"least_depth_m": least, "sigma_least_depth_m": spread, "least_depth_at_most": open_shadow & known,
                 "depth_from": source}
 
-    def _facts(self, best):
+    def _facts(self, best: Any) -> dict[str, Any]:
         read, middle = self.read, self.middle
         sample = middle.sample
         row_m = np.hypot(*self._pace().T) * read.row_count
@@ -385,8 +400,8 @@ class _Job:
                 "ground_m": best.ground, "speed_mps": np.hypot(middle.vel_east, middle.vel_north),
                 "footprint_m": self.seen.footprint, "stretch": stretch}
 
-    def _boxes(self, best, columns):
-        def side(values):
+    def _boxes(self, best: Any, columns: dict[str, Any]) -> np.ndarray:
+        def side(values: np.ndarray) -> np.ndarray:
             return np.maximum(np.nan_to_num(values), _THIN_M) / 2
         unit = np.column_stack([np.sin(best.azimuth), np.cos(best.azimuth)])
         ahead = side(columns["length_m"])[:, None] * unit
@@ -397,19 +412,19 @@ class _Job:
         return shapes.polygons(np.column_stack([x, y]).reshape(rings.shape))
 
 
-def _quantiles(many):
+def _quantiles(many: np.ndarray) -> tuple[np.ndarray, ...]:
     with np.errstate(all="ignore"):
         known = np.isfinite(many).all(axis=0)
         found = np.percentile(np.where(known, many, 0.0), _PERCENT, axis=0)
     return tuple(np.where(known, values, np.nan) for values in found)
 
 
-def _spread(many, unknown):
+def _spread(many: np.ndarray, unknown: np.ndarray) -> np.ndarray:
     known = np.isfinite(many).all(axis=0) & ~unknown
     return np.where(known, np.where(np.isfinite(many), many, 0.0).std(axis=0), np.nan)
 
 
-def _warnings(made):
+def _warnings(made: dict[str, Any]) -> list[str]:
     said = []
     if not made:
         return said

@@ -6,12 +6,19 @@ far one, ``shadow`` from where its shadow begins to where it ends.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..model.errors import InputError
 from ..model.table import Bools, Floats, Table, Texts
 from .image_picks import Marks, read_marks
+
+if TYPE_CHECKING:
+    from typing import Any
+
+    from ..model.track import Track
+    from .picture import Record
 
 __all__ = ["LINES", "ObjectLines", "ObjectReadings", "read_object_lines"]
 
@@ -84,7 +91,7 @@ class ObjectReadings(Table):
     reason: Texts
 
     @classmethod
-    def of(cls, count, **columns):
+    def of(cls, count: int, **columns: Any) -> ObjectReadings:
         """Readings of which only some columns are known.
 
         Examples
@@ -110,7 +117,8 @@ class ObjectReadings(Table):
         return cls(**{**made, **{name: value for name, value in usual.items() if name not in columns}})
 
 
-def read_object_lines(record, lines, track=None, sigma_pixel=1.0):
+def read_object_lines(record: Record, lines: ObjectLines, track: Track = None,
+                      sigma_pixel: float = 1.0) -> tuple[ObjectReadings, list[str]]:
     """Objects out of the lines that somebody drew on a picture of the record.
 
     Parameters
@@ -173,7 +181,7 @@ def read_object_lines(record, lines, track=None, sigma_pixel=1.0):
     return read, warnings
 
 
-def _vertices(record, lines, track):
+def _vertices(record: Record, lines: ObjectLines, track: Track) -> tuple[dict[str, Any], np.ndarray]:
     """Columns of ``read_marks`` of all first vertices, then all second ones, and why a line cannot be read."""
     twice, blank = (lambda a, b: np.concatenate([a, b])), np.full(2 * len(lines), "", object)
     marks = Marks(twice(lines.column, lines.end_column), twice(lines.row, lines.end_row),
@@ -186,19 +194,19 @@ def _vertices(record, lines, track):
         apart, "its two ends lie on different sides", ""))).astype(object)
 
 
-def _onto_picture(record, lines):
+def _onto_picture(record: Record, lines: ObjectLines) -> ObjectLines:
     """Lines of which one end lies beyond the picture, ended at its edge."""
-    def inside(column, row):
+    def inside(column: np.ndarray, row: np.ndarray) -> np.ndarray:
         return (column >= 0) & (column <= record.width) & (row >= 0) & (row <= record.height)
     one = inside(lines.column, lines.row) != inside(lines.end_column, lines.end_row)
 
-    def held(values, most):
+    def held(values: np.ndarray, most: float) -> np.ndarray:
         return np.where(one, np.clip(values, 0, most), values)
     return replace(lines, column=held(lines.column, record.width), end_column=held(lines.end_column, record.width),
                    row=held(lines.row, record.height), end_row=held(lines.end_row, record.height))
 
 
-def _owners(lines, side, reason):
+def _owners(lines: ObjectLines, side: np.ndarray, reason: np.ndarray) -> tuple[np.ndarray, list[str]]:
     """Name of the object of every line: its own, or that of the nearest line along on its side."""
     owner = lines.object.astype(object).copy()
     middle = np.column_stack([(lines.column + lines.end_column) / 2, (lines.row + lines.end_row) / 2])
@@ -223,7 +231,8 @@ def _owners(lines, side, reason):
     return owner, said
 
 
-def _put(read, number, kind, record, lines, k, ends):
+def _put(read: ObjectReadings, number: int, kind: str, record: Record, lines: ObjectLines, k: int,
+         ends: tuple[np.ndarray, np.ndarray]) -> None:
     """One line of an object into its readings; ``ends``: counts and slants of both vertices."""
     count, slant = ends
     column, row = (np.array([one[k], two[k]]) for one, two in
@@ -247,7 +256,7 @@ def _put(read, number, kind, record, lines, k, ends):
         read.shadow_open[number] = off_columns
 
 
-def _row_count(record):
+def _row_count(record: Record) -> float:
     """Counts that one row of the picture stands for."""
     if not record.by_time:
         return record.pings_per_row

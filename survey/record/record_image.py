@@ -2,12 +2,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..model.errors import InputError
 from ..model.messages import Message
 from .picture import Record
+
+if TYPE_CHECKING:
+    from typing import Any
 
 __all__ = ["RecordImage", "grey_of"]
 
@@ -33,7 +37,7 @@ class RecordImage:
     pixels: np.ndarray = field(repr=False)
     clear: np.ndarray = field(default=None, repr=False)
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         if self.pixels.dtype not in (np.uint8, np.uint16):
             raise InputError(Message("The image '{name}' holds {kind} numbers; save it with 8 or 16 bits a pixel.",
                                      name=self.name, kind=str(self.pixels.dtype)), field="images")
@@ -42,11 +46,11 @@ class RecordImage:
                              f"was described as {self.record.width} x {self.record.height}.", field="images")
 
     @property
-    def bands(self):
+    def bands(self) -> int:
         """Number of bands."""
         return 1 if self.pixels.ndim == 2 else self.pixels.shape[2]
 
-    def greys(self):
+    def greys(self) -> Any:
         """Something that can be cut like a (rows, columns) array of greys; colours are weighed when they are cut."""
         return self.pixels if self.bands == 1 and self.pixels.ndim == 2 else _Greys(self.pixels)
 
@@ -54,14 +58,14 @@ class RecordImage:
 class _Greys:
     """Greys of a coloured image, made where they are asked for."""
 
-    def __init__(self, pixels):
+    def __init__(self, pixels: np.ndarray) -> None:
         self._pixels, self.dtype, self.shape = pixels, pixels.dtype, pixels.shape[:2]
 
-    def __getitem__(self, index):
+    def __getitem__(self, index: Any) -> np.ndarray:
         return grey_of(self._pixels[index])
 
 
-def grey_of(pixels):
+def grey_of(pixels: np.ndarray) -> np.ndarray:
     """Luma of pixels (..., 3), ITU-R BT.601 weights, in their own type; the one band of (..., 1).
 
     Examples

@@ -2,6 +2,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -16,6 +17,17 @@ from .ground_cells import GridUnder
 from .laid_image import LaidImage
 from .record_tile import BLENDS, RecordTile
 from .row_beams import lay_rows
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+    from typing import Any
+
+    from ..bottom.depthgrid import DepthGrid
+    from ..bottom.terrain import Anchors
+    from ..model.track import Track
+    from .bottom_depth import BottomPicks, RowDepths
+    from .record_image import RecordImage
+    from .row_beams import Rows
 
 __all__ = ["MapSettings", "RecordMap", "Shown"]
 
@@ -40,7 +52,7 @@ class MapSettings:
     keep_turns: bool = False
     tile: int = 1024
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         if self.blend not in BLENDS:
             raise InputError(Message("{blend} is '{given}'; choose one of {known}.", given=self.blend,
                                      known=", ".join(BLENDS)))
@@ -121,7 +133,9 @@ class RecordMap:
     ([True], 20)
     """
 
-    def __init__(self, images, track, settings=None, grid=None, picks=None, step=None, time_offset=0.0):
+    def __init__(self, images: Sequence[RecordImage], track: Track, settings: MapSettings = None,
+                 grid: DepthGrid = None, picks: BottomPicks = None, step: Callable[[float], object] = None,
+                 time_offset: float = 0.0) -> None:
         if not images:
             raise InputError(Message("There is no image to lay on the map: give {images}."))
         self.settings = settings = settings or MapSettings()
@@ -148,7 +162,8 @@ class RecordMap:
         self._gains = [self._gains_of(image, rows) if settings.balance else None
                        for image, (rows, _, _, _) in zip(self.images, laid)]
 
-    def _rows_of(self, image, picks, time_offset, step, number):
+    def _rows_of(self, image: RecordImage, picks: BottomPicks, time_offset: float, step: Callable[[float], object],
+                 number: int) -> tuple[Rows, RowDepths, Any, Any]:
         own = self.settings.bottom != "track"
         rows, beams, frame = lay_rows(image.record, self.track, self.settings.keep_turns, own, time_offset)
         bottom = depth_of_rows(image, rows, self.settings.bottom, picks, None if step is None else
@@ -156,7 +171,7 @@ class RecordMap:
         rows = replace(rows, depth_m=bottom.depth_m)
         return rows, bottom, beams, frame
 
-    def _raster_round(self, laid):
+    def _raster_round(self, laid: list[Any]) -> Raster:
         settings, track = self.settings, self.track
         sample = np.unique(np.concatenate([rows.sample[rows.sample >= 0] for rows, *_ in laid]))
         x, y = track.x[sample], track.y[sample]
@@ -168,7 +183,7 @@ class RecordMap:
         x, y = carried(track.crs, crs, x, y)
         return Raster.around(crs, settings.cell_m, x, y, 1.02 * reach + settings.cell_m)
 
-    def _floor(self, grid, laid):
+    def _floor(self, grid: DepthGrid, laid: list[Any]) -> tuple[Anchors, list[Any]]:
         if grid is None:
             return None, [None] * len(laid)
         track = self.track
@@ -182,7 +197,7 @@ class RecordMap:
         return anchors, [GridUnder(grid, anchors.offset[np.maximum(beams.sample, 0)], self.settings.cell_m)
                          for _, _, beams, _ in laid]
 
-    def _count(self, laid):
+    def _count(self, laid: list[Any]) -> None:
         totals = self.totals
         for image, (rows, bottom, beams, _) in zip(self.images, laid):
             totals.rows += image.record.height
@@ -194,7 +209,7 @@ class RecordMap:
             span = np.abs(np.diff(beams.row))
             totals.turned += int(round(float(span[beams.turned[:-1]].sum())))
 
-    def _gains_of(self, image, rows):
+    def _gains_of(self, image: RecordImage, rows: Rows) -> tuple[np.ndarray, Any]:
         edge, known = np.round(np.nan_to_num(rows.edge_m / rows.ratio), 2), rows.sample >= 0
         group = np.full(len(edge), -1)
         group[known] = np.unique(edge[known], return_inverse=True)[1]
@@ -202,7 +217,7 @@ class RecordMap:
         gains = column_gains(image.greys(), image.record, group, np.where(known, water, np.nan))
         return np.maximum(group, 0), gains
 
-    def tiles(self, step=None):
+    def tiles(self, step: Callable[[float], object] = None) -> Iterator[tuple[int, int, RecordTile]]:
         """Compute the map.
 
         Parameters
@@ -224,7 +239,7 @@ class RecordMap:
             if tile is not None:
                 yield row, col, tile
 
-    def _tile(self, window, step):
+    def _tile(self, window: tuple[int, int, int, int], step: Callable[[float], object]) -> RecordTile:
         work = [(k, block) for k, laid in enumerate(self._laid) for block in laid.blocks if block.meets(window)]
         if not work:
             return None
