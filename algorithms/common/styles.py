@@ -139,7 +139,8 @@ def dress(context: QgsProcessingContext, dest: str | None, style: str, more: Map
 def then(context: QgsProcessingContext, dest: str | None, call: Callable[..., object]) -> None:
     """Have ``call(layer)`` called when QGIS has loaded and dressed the layer; never where it does not load it."""
     if dest and context.willLoadLayerOnCompletion(dest):
-        context.layerToLoadOnCompletionDetails(dest).postProcessor().then = call
+        dresser: Any = context.layerToLoadOnCompletionDetails(dest).postProcessor()
+        dresser.then = call
 
 
 def put_into_group(context: QgsProcessingContext, dest: str | None, group: str) -> None:
@@ -147,7 +148,8 @@ def put_into_group(context: QgsProcessingContext, dest: str | None, group: str) 
     if not group or not dest or not context.willLoadLayerOnCompletion(dest):
         return
     details = context.layerToLoadOnCompletionDetails(dest)
-    details.postProcessor().outing = group
+    dresser: Any = details.postProcessor()
+    dresser.outing = group
     details.forceName = True
     if group not in details.name:
         details.name = f"{details.name} - {group}"

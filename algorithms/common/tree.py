@@ -81,7 +81,7 @@ def _move(key: str, outing: str, place: Any) -> bool:
     node = QgsProject.instance().layerTreeRoot().findLayer(key)
     if node is None:
         return False
-    parent = node.parent()
+    parent: Any = node.parent()
     group = parent
     if outing and parent.name() != outing:
         group = parent.findGroup(outing) or parent.insertGroup(0, outing)

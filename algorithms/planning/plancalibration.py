@@ -142,8 +142,9 @@ class PlanCalibration(AthwartAlgorithm):
         if not len(table):
             raise InputError("The layer holds no points; give one or two objects.", field="objects")
         water, _ = plan_form.geometries(self, parameters, "WATER", context, feedback, table.crs)
-        around = Surroundings(water, *(values.number(self, parameters, name, context)
-                                       for name in ("SETBACK", "MIN_RADIUS", "AZIMUTH")),
+        setback, radius, azimuth = (values.number(self, parameters, name, context)
+                                    for name in ("SETBACK", "MIN_RADIUS", "AZIMUTH"))
+        around = Surroundings(water, setback, radius, azimuth,
                               plan_form.start_of(self, parameters, context, table.crs))
         found = calibrate(read.wkt(table.crs), table.x, table.y, self._settings(parameters, context), around,
                           stepper(feedback, 5, 90))
