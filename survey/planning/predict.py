@@ -14,7 +14,6 @@ import numpy as np
 from shapely.geometry import box
 
 from ..beams.ranges import blind_range
-from ..bottom.terrain import anchored
 from ..geometry import overlap, shapes, transfer
 from ..model import patience
 from ..model.track import Track
@@ -35,8 +34,6 @@ WANDER_M = 100.0
 _PIECE_M = 100.0
 _STEP_M = 10.0
 _FAR_M = 10_000.0
-_LAP_M = 1.0
-"""Pieces of a bent line lap over: their ends do not know the bend that follows."""
 
 _PLACES = (8_000, 12_000)
 _MOST_PIECES = 700
@@ -63,7 +60,7 @@ class Prediction:
         return len(self.shares)
 
 
-def track_of_lines(lines, ground, speed_mps=2.0, crs=None, reaches=None):
+def track_of_lines(lines, ground, speed_mps=2.0, crs=None, reaches=None, sampled=None):
     """A prepared track of a run without errors: a pass for each line, samples at most 10 m apart.
 
     Parameters
@@ -73,6 +70,8 @@ def track_of_lines(lines, ground, speed_mps=2.0, crs=None, reaches=None):
     speed_mps : float
     reaches : (n,) array, optional
         Instead of its range a line gets the slant range that reaches so far (m) over the ground.
+    sampled : list of (places, course, turn rate), optional
+        Of each line, where it is a piece of a longer one, whose bends it then knows at its ends.
 
     Returns
     -------
@@ -80,7 +79,7 @@ def track_of_lines(lines, ground, speed_mps=2.0, crs=None, reaches=None):
     """
     xy, owner, heading, turn = [], [], [], []
     for number, line in enumerate(lines):
-        places, course, rate = _samples(line.xy, speed_mps)
+        places, course, rate = _samples(line.xy, speed_mps) if sampled is None else sampled[number]
         xy.append(places)
         heading.append(course)
         turn.append(rate)
@@ -125,19 +124,21 @@ def _samples(xy, speed_mps):
     if closed:
         bend = (course[0] - course[-1] + 180) % 360 - 180
         heading[0], heading[-1] = course[0] - bend / 2, course[-1] + bend / 2
-    rate = np.gradient(heading, at) * speed_mps if len(at) > 2 else np.zeros(len(at))
-    return places, heading % 360, rate
+    # a boat does not turn on a corner of its line: it turns over the way of a step before and after
+    before, after = np.maximum(at - _STEP_M, 0), np.minimum(at + _STEP_M, run[-1])
+    turned = np.interp(after, at, heading) - np.interp(before, at, heading)
+    return places, heading % 360, turned / np.maximum(after - before, 1e-9) * speed_mps
 
 
-def seen_by_lines(lines, ground, settings=None, speed_mps=2.0, reaches=None, terrain=None, land=True):
+def seen_by_lines(lines, ground, settings=None, speed_mps=2.0, reaches=None, terrain=None, land=True, sampled=None):
     """Polygon (frame metres) that each line sees of the water, as the audit draws it; empty where it sees nothing.
 
-    ``land`` False lets the beams run on over land.
+    ``land`` False lets the beams run on over land. ``sampled``: see ``track_of_lines``.
     """
     if not lines:
         return []
     settings = SwathSettings() if settings is None else settings
-    track = track_of_lines(lines, ground, speed_mps, reaches=reaches)
+    track = track_of_lines(lines, ground, speed_mps, reaches=reaches, sampled=sampled)
     if settings.range_model == "terrain" and terrain is not None:
         found = _unions_on_terrain(track, settings, ground, terrain, land)
     else:
@@ -148,7 +149,7 @@ def seen_by_lines(lines, ground, settings=None, speed_mps=2.0, reaches=None, ter
 
 def _unions_on_terrain(track, settings, ground, grid, land):
     drawn = draw_swaths(track, replace(settings, merge="pass"), ground.water_crs if land else None,
-                        terrain=(grid, anchored(track, grid)))
+                        grid=grid)
     passes = drawn.columns["pass_id"].astype(int) - 1
     return {number: transfer.to_frame(ground.frame, polygon) for number, polygon in zip(passes, drawn.geometries)}
 
@@ -188,10 +189,10 @@ def predict(lines, ground, given=None, terrain=None, step=lambda fraction: None)
     blind_deg, model, looks, wander_m = given.blind_deg, given.model, given.looks, given.wander_m
     speed_mps, runs, errors, seed = given.speed_mps, given.runs, given.errors, given.seed
     settings = SwathSettings(range_model=model, blind_deg=blind_deg, merge="pass")
-    pieces, owner, at = _pieces(lines)
-    grounds = seen_by_lines(pieces, ground, settings, speed_mps, terrain=terrain)
-    moving = _over_land(grounds, seen_by_lines(pieces, ground, settings, speed_mps, terrain=terrain, land=False),
-                        ground.water)
+    pieces, owner, at, sampled = _pieces(lines, speed_mps)
+    grounds = seen_by_lines(pieces, ground, settings, speed_mps, terrain=terrain, sampled=sampled)
+    moving = _over_land(grounds, seen_by_lines(pieces, ground, settings, speed_mps, terrain=terrain, land=False,
+                                               sampled=sampled), ground.water)
     step(0.3)
     whole = [shapes.union([g for g, o in zip(grounds, owner) if o == number]) for number in range(len(lines))]
     levels = overlap.levels(whole, looks) if whole else [shapes.empty()]
@@ -250,22 +251,23 @@ def wander_along(at, sigma, count, key):
     return sigma * found
 
 
-def _pieces(lines):
-    """Lines cut where the helm has forgotten: pieces, number of the line of each, and its middle (m along it)."""
-    found, owner, at = [], [], []
+def _pieces(lines, speed_mps):
+    """Lines cut where the helm has forgotten: pieces, number of the line of each, its middle (m along it), and places,
+    course and turn rate of each as the whole line has them: what a piece sees ends where the next begins."""
+    found, owner, at, sampled = [], [], [], []
     long = max(_PIECE_M, sum(line.length for line in lines) / _MOST_PIECES)
     for number, line in enumerate(lines):
-        run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line.xy, axis=0).T))])
+        places, course, rate = _samples(line.xy, speed_mps)
+        run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(places, axis=0).T))])
         count = max(1, int(round(run[-1] / long)))
-        cuts = np.linspace(0, run[-1], count + 1)
-        lap = _LAP_M if len(line.xy) > 2 else 0.0
-        for a, b in zip(np.maximum(cuts[:-1] - lap, 0), np.minimum(cuts[1:] + lap, run[-1])):
-            inner = (run > a + 0.01) & (run < b - 0.01)
-            ends = np.column_stack([np.interp([a, b], run, line.xy[:, k]) for k in (0, 1)])
-            found.append(replace(line, xy=np.vstack([ends[:1], line.xy[inner], ends[1:]])))
+        ends = np.unique(np.searchsorted(run, np.linspace(0, run[-1], count + 1) - 1e-6))
+        for a, b in zip(ends[:-1], ends[1:]):
+            part = slice(a, b + 1)
+            found.append(replace(line, xy=places[part]))
+            sampled.append((places[part], course[part], rate[part]))
             owner.append(number)
-            at.append((a + b) / 2)
-    return found, np.array(owner), np.array(at)
+            at.append((run[a] + run[b]) / 2)
+    return found, np.array(owner), np.array(at), sampled
 
 
 def _facts(piece, ground, blind_deg, speed_mps, errors):

@@ -6,17 +6,20 @@ counted. ``python3 tests/proof/plans.py FIRST LAST`` does a part of the seeds; r
 import sys
 import time
 
+import clone
 import numpy as np
 import shapely.geometry as sg
-from athwart.survey.bottom.depthgrid import DepthGrid
-from athwart.survey.planning.clear_water import ClearWater
-from athwart.survey.planning.lines import PlannedLine
-from athwart.survey.planning.order import exact_order, improved_order
-from athwart.survey.planning.polygons import ground_of
-from athwart.survey.planning.route import run_of
-from athwart.survey.planning.spacing import ReachRule
-from athwart.survey.planning.survey_plan import LinePlanSettings, plan_lines
-from planlakes import CRS, RANGE_M, Counter, Lake, ParallelCounter, drawn_run, inside, length_of
+
+clone.load()
+from athwart.survey.bottom.depthgrid import DepthGrid  # noqa: E402
+from athwart.survey.planning.clear_water import ClearWater  # noqa: E402
+from athwart.survey.planning.lines import PlannedLine  # noqa: E402
+from athwart.survey.planning.order import exact_order, improved_order  # noqa: E402
+from athwart.survey.planning.polygons import ground_of  # noqa: E402
+from athwart.survey.planning.route import run_of  # noqa: E402
+from athwart.survey.planning.spacing import ReachRule  # noqa: E402
+from athwart.survey.planning.survey_plan import LinePlanSettings, plan_lines  # noqa: E402
+from planlakes import CRS, RANGE_M, Counter, Lake, ParallelCounter, drawn_run, inside, length_of  # noqa: E402
 
 SETBACK_M, MIN_DEPTH_M, RADIUS_M = 5.0, 1.5, 6.0
 PLACES, RUNS, HEADINGS, FINALISTS = 4000, 10, 36, 2

@@ -3,6 +3,7 @@ import numpy as np
 import pytest
 import shapely.geometry as sg
 from athwart.survey.bottom.depthgrid import DepthGrid
+from athwart.survey.geometry import shapes
 from athwart.survey.model.errors import InputError
 from athwart.survey.planning.clear_water import ClearWater
 from athwart.survey.planning.directions import contour_azimuth, minimum_width
@@ -218,3 +219,19 @@ def test_too_deep_for_the_range_is_refused():
     ground = ground_of(CRS, [block(300, 300)], depth=31.0)
     with pytest.raises(InputError, match="short of the water"):
         plan_lines(ground, LinePlanSettings(ReachRule(range_m=30.0)))
+
+
+def test_a_bent_line_sees_what_it_sees_in_pieces_and_what_beams_counted_one_by_one_see():
+    """Round the shore of a lake: no wedge is lost where pieces meet, nor to the corners of the drawn line."""
+    lake = Lake(2, 140.0)
+    plan = plan_lines(ground_of(CRS, [lake.polygon], depth_grid=DepthGrid.from_array(CRS, lake.transform, lake.depths),
+                                setback=5.0, min_depth=1.5),
+                      LinePlanSettings(ReachRule(range_m=RANGE_M, overlap=0.1, wander_m=2.0), radius_m=6.0,
+                                       round_shore="always", runs=50))
+    assert any(len(line.xy) > 3 for line in plan.run.lines)
+    ways = [np.column_stack(plan.ground.frame.inverse(*line.xy.T)) for line in plan.run.lines]
+    places = lake.places(40_000, 5)
+    counted = Counter(lake, places).seen(ways) > 0
+    told = shapes.contains(plan.prediction.seen, *plan.ground.frame.forward(*places.T))
+    assert abs(100 * counted.mean() - 100 * told.mean()) < 0.12
+    assert (counted & ~told).mean() < 0.0015
