@@ -11,7 +11,8 @@ from ..common import read, values
 from ..common.files import save_text
 from ..common.rasters import depth_grid
 
-__all__ = ["FIELDS", "add_numbers", "boat_boxes", "depth_boxes", "geometries", "ground_for", "limit_boxes", "metres",
+__all__ = ["FIELDS", "add_numbers", "boat_boxes", "depth_boxes", "fields_but", "geometries", "ground_for",
+           "limit_boxes", "metres",
            "range_rule", "refused", "save_gpx", "speed", "start_of"]
 
 FIELDS = {"area": "AREA", "water": "WATER", "depth": "DEPTH", "setback": "SETBACK", "min_depth": "MIN_DEPTH",
@@ -20,6 +21,11 @@ FIELDS = {"area": "AREA", "water": "WATER", "depth": "DEPTH", "setback": "SETBAC
           "round_shore": "ROUND_SHORE", "lead_m": "LEAD", "radius_m": "MIN_RADIUS", "turn_s": "TURN_TIME",
           "litres_per_hour": "FUEL_PER_HOUR", "speed_mps": "SPEED", "runs": "RUNS", "start": "START"}
 """Parameter of each setting that the core's messages name."""
+
+
+def fields_but(*settings):
+    """``FIELDS`` of a form that has no box for some settings."""
+    return {name: box for name, box in FIELDS.items() if name not in settings}
 
 
 def depth_boxes():

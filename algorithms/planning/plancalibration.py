@@ -25,7 +25,9 @@ class PlanCalibration(AthwartAlgorithm):
     ID, TITLE, GROUP = "plancalibration", "Plan calibration run", "planning"
     STEP, GUIDE = 5, ("plan-fill",)
     LAYERS = {"OUTPUT": schemas.CALIBRATION_LINES, "PREDICTED": schemas.CALIBRATION_PREDICTED}
-    FIELDS = {**plan_form.FIELDS, "area": "WATER", "objects": "OBJECTS", "speeds_mps": "SPEEDS", "solve": "SOLVE",
+    FIELDS = {**plan_form.fields_but("area", "min_depth", "model", "overlap", "wander_m", "looks", "direction",
+                       "round_shore", "turn_s", "litres_per_hour", "speed_mps", "runs"), "area": "WATER",
+                       "objects": "OBJECTS", "speeds_mps": "SPEEDS", "solve": "SOLVE",
               "targets": tuple(dict.fromkeys(_GOALS.values())), "max_runs": "MAX_RUNS", "depth_m": "DEPTH"}
     TAKES = {"OBJECTS": (OWN, schemas.COMBINED, schemas.TARGETS, schemas.WAYPOINTS, schemas.MARKS),
              "WATER": (OWN, schemas.AREAS)}

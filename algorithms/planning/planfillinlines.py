@@ -21,7 +21,8 @@ class PlanFillInLines(AthwartAlgorithm):
     ID, TITLE, GROUP = "planfillinlines", "Plan fill-in lines", "planning"
     STEP, GUIDE = 4, ("plan-fill",)
     LAYERS = {"OUTPUT": schemas.FILL_LINES, "LEFT": schemas.UNCOVERED}
-    FIELDS = {**plan_form.FIELDS, "gaps": "GAPS", "budget_h": "BUDGET", "least_open": "LEAST_OPEN"}
+    FIELDS = {**plan_form.fields_but("water", "model", "overlap", "looks", "direction", "azimuth", "round_shore",
+                       "runs"), "gaps": "GAPS", "budget_h": "BUDGET", "least_open": "LEAST_OPEN"}
     TAKES = {"GAPS": (schemas.GAPS, schemas.UNCOVERED, OWN), "AREA": (OWN, schemas.AREAS),
              "EXCLUDE": (OWN, schemas.AREAS, schemas.GAPS)}
     FUNCTION = "plan_fill_in"
@@ -57,8 +58,8 @@ class PlanFillInLines(AthwartAlgorithm):
                         make.POLYGONS),
             make.source("AREA", "Water", "Polygons of the water, islands cut out. Results come in its coordinate "
                         "system.", make.POLYGONS),
-            make.source("EXCLUDE", "Not to be entered", "Polygons such as bathing places and reed.", make.POLYGONS,
-                        True),
+            *make.advanced(make.source("EXCLUDE", "Not to be entered", "Polygons such as bathing places and reed.",
+                                       make.POLYGONS, True)),
             *plan_form.depth_boxes(),
             make.number("BUDGET", "Hours there are", "The best lines that fit into so many hours; blank closes all "
                         "that can be closed.", None, 0),

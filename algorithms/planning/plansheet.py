@@ -35,7 +35,8 @@ class PlanSheet(AthwartAlgorithm):
     them in order with range, speed, course, length, depth, minutes, the turn to the next, and a box to tick.
 
     Up to about 20 lines print on one page. Open it in a browser; the log says where it is."""
-    OUTPUT_HELP = {"OUTPUT_HTML": "The sheet.", "LINE_COUNT": "Number of lines on it."}
+    OUTPUT_HELP = {"OUTPUT_HTML": "A page with a map of the lines and a table of them, to print or to read on a "
+                                  "phone.", "LINE_COUNT": "Number of lines on it."}
 
     def initAlgorithm(self, config=None):
         self.add(

@@ -22,7 +22,8 @@ class PlanShoreRun(AthwartAlgorithm):
     ID, TITLE, GROUP = "planshorerun", "Plan shore run", "planning"
     STEP, GUIDE = 3, ("plan",)
     LAYERS = {"OUTPUT": schemas.PLAN_SHORE, "SIMULATE": schemas.SIMULATED}
-    FIELDS = {**plan_form.FIELDS, "shore_share": "SHORE_AT"}
+    FIELDS = {**plan_form.fields_but("area", "model", "overlap", "looks", "direction", "azimuth", "round_shore",
+                       "lead_m", "turn_s", "runs"), "shore_share": "SHORE_AT"}
     TAKES = {"SHORELINE": (OWN, schemas.AREAS, schemas.SHORE), "WATER": (OWN, schemas.AREAS),
              "EXCLUDE": (OWN, schemas.AREAS, schemas.GAPS)}
     FUNCTION = "plan_shore_run"
@@ -51,8 +52,8 @@ class PlanShoreRun(AthwartAlgorithm):
     def initAlgorithm(self, config=None):
         self.add(
             make.source("SHORELINE", "Shoreline", "The lake's polygon, or lines of its shore.", make.SHORES),
-            make.source("WATER", "Water", "Polygons of the water, islands cut out; blank takes the shoreline's own "
-                        "polygons.", make.POLYGONS, True),
+            *make.advanced(make.source("WATER", "Water", "Polygons of the water, islands cut out; blank takes the "
+                                       "shoreline's own polygons.", make.POLYGONS, True)),
             make.source("EXCLUDE", "Not to be entered", "Polygons such as docks and bathing places.", make.POLYGONS,
                         True),
             *plan_form.depth_boxes(),

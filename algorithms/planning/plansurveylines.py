@@ -73,11 +73,12 @@ class PlanSurveyLines(AthwartAlgorithm):
         self.add(
             make.source("AREA", "Area to be covered", "Polygons: the lake, or part of it, islands cut out.",
                         make.POLYGONS),
-            make.source("WATER", "Water", "Polygons of the water, islands cut out, where the area is a part of it: "
-                        "lines, leads and turns may leave the area then. Blank: the area is the water.",
-                        make.POLYGONS, True),
-            make.source("EXCLUDE", "Not to be entered", "Polygons such as bathing places and reed: neither covered nor "
-                        "entered.", make.POLYGONS, True),
+            *make.advanced(
+                make.source("WATER", "Water", "Polygons of the water, islands cut out, where the area is a part of it: "
+                            "lines, leads and turns may leave the area then. Blank: the area is the water.",
+                            make.POLYGONS, True),
+                make.source("EXCLUDE", "Not to be entered", "Polygons such as bathing places and reed: neither covered "
+                            "nor entered.", make.POLYGONS, True)),
             *plan_form.depth_boxes(),
             make.choice("DIRECTION", "Direction of lines", "shortest: least way. contours, across: along or across the "
                         "contours of the depth grid. given: by the azimuth.", _DIRECTIONS, "shortest"),

@@ -167,7 +167,7 @@ MARKS = Layer("marks", "Marks", "point", (
     Field("side", "string", "", "port or starboard"),
     Field("range", "double", "", "range to the object as displayed"),
     Field("depth", "double", "", "depth as displayed"),
-    Field("remarks", "string", "", "remarks"),
+    Field("remarks", "string", "", "remarks of the person who made the mark"),
 ), style="marks")
 
 _BOTTOM = Field("bottom_m", "double", "m", "bottom at the target from a depth grid, the shallower of the grid's own "
