@@ -112,12 +112,12 @@ class CastPlan(AthwartAlgorithm):
             make.sink("STATIONS", "Stations", self.OUTPUT_HELP["STATIONS"], "point", optional=True),
             make.destination_file("OUTPUT_HTML", "Cast card", self.OUTPUT_HELP["OUTPUT_HTML"], "HTML files (*.html)",
                                   by_default=True),
-            *make.optional(
+            *make.advanced(*make.optional(
                 make.text("CARD_LAKE", "Lake (for the card)", "Stands at the head of the card."),
                 make.text("CARD_DATE", "Date (for the card)", "Stands at the head of the card."),
                 make.text("CARD_OUTING", "Outing (for the card)", "Stands at the head of the card."),
                 make.text("CARD_NOTES", "Notes (for the card)", "Stands at the head of the card."),
-                make.switch("NIGHT", "Card for the night", "Light on black on a screen; prints black on white.")),
+                make.switch("NIGHT", "Card for the night", "Light on black on a screen; prints black on white."))),
         )
         self.addOutput(QgsProcessingOutputNumber("TARGET_COUNT", "Targets within reach"))
         self.addOutput(QgsProcessingOutputNumber("CAST_COUNT", "Casts planned"))

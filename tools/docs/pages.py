@@ -133,7 +133,6 @@ def guide_parts(name):
 def pages_of_guide():
     """{path: page} of the guide."""
     import markdown
-
     from athwart.survey.report import pages
     made = {}
     for path in sorted(DOCS.glob("*.md")):

@@ -21,6 +21,7 @@ from PIL import Image
 
 clone.load()
 from athwart.survey.beams import ranges  # noqa: E402
+
 from sample_project.simulate import floors, plan, ways  # noqa: E402
 from sample_project.simulate.waterfall import Display, Noise, draw  # noqa: E402
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import pathlib
 
+from athwart.survey.model.palette import AMBER, BED, BLUE, GREY, INK, PAPER, PURPLE, VERMILION
 from qgis.core import (
     QgsMapLayer,
     QgsPalLayerSettings,
@@ -18,8 +19,6 @@ from qgis.core import (
     QgsVectorLayerSimpleLabeling,
 )
 from qgis.PyQt.QtGui import QFont
-
-from athwart.survey.model.palette import AMBER, BED, BLUE, GREY, INK, PAPER, PURPLE, VERMILION
 
 from .parts import (
     arrows,

@@ -1,6 +1,7 @@
 """The parts that symbols are made of: colours, fills, lines, markers. Widths and sizes are millimetres on paper."""
 from __future__ import annotations
 
+from athwart.survey.model.palette import INK, PAPER
 from qgis.core import (
     QgsFillSymbol,
     QgsLinePatternFillSymbolLayer,
@@ -15,8 +16,6 @@ from qgis.core import (
     QgsTextFormat,
 )
 from qgis.PyQt.QtGui import QColor, QFont
-
-from athwart.survey.model.palette import INK, PAPER
 
 FONT = "DejaVu Sans"
 
