@@ -1,7 +1,6 @@
 """A district from its tables to its results: the same figures from two processes as from one, failures told, resumed.
 
-The outings are made by the sample's simulator. What a lake comes to is held against the simulator's own count of the
-cells its boats saw, and, in tests/workflow, against the tools.
+The outings are made by the sample's simulator. What a lake comes to is held against the tools in tests/workflow.
 """
 import csv
 import json
@@ -87,9 +86,8 @@ def test_what_is_done_is_not_done_again_and_a_change_costs_its_outing_and_its_la
     assert told["damaged"] >= 1
 
 
-def test_the_share_is_what_the_simulator_says_its_boats_saw(made):
-    """Cells of the bed that a boat, as it really went, had abeam between nadir and range; the receiver's bias of 2 m
-    moves strips of some 27 m, so the two may differ by some points."""
+def test_the_share_is_no_more_than_the_strips_of_the_passes(made):
+    """Length of each pass times its two strips on a flat bottom, reckoned here from range and depth."""
     folder, *_ = made
     ((share, low, high),) = districts.rows(folder / "district.gpkg", "lakes", "covered_pct", "low_pct", "high_pct")[:1]
     passes = districts.rows(folder / "district.gpkg", "passes", "length_m", "range_m", "mean_depth_m")[:]
