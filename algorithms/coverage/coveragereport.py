@@ -72,13 +72,13 @@ class CoverageReport(AthwartAlgorithm):
                                   optional=False),
             make.destination_file("OUTPUT_TABLE", "Table", "A row for each area: sizes in m2, shares in %.",
                                   "CSV files (*.csv)"),
-            *make.optional(make.choice("DISPLAY_UNIT", "Unit of the report", "What figures are told in: metres and "
-                                       "hectares, or feet and acres. The table keeps metres.", ["m", "ft"], "m")),
-            make.source("LAKE", "Lake", "Outline of the water, for the small map that shows where the areas lie; else "
-                        "the shore is taken.", make.POLYGONS, True),
-            make.source("OUTING_TABLE", "Table of the outings", "Any table with a row for each outing, such as a log "
-                        "sheet: its columns stand in the report as they are.", make.TABLES, True),
             *make.advanced(
+                *make.optional(make.choice("DISPLAY_UNIT", "Unit of the report", "What figures are told in: metres and "
+                                           "hectares, or feet and acres. The table keeps metres.", ["m", "ft"], "m")),
+                make.source("LAKE", "Lake", "Outline of the water, for the small map that shows where the areas lie; "
+                            "else the shore is taken.", make.POLYGONS, True),
+                make.source("OUTING_TABLE", "Table of the outings", "Any table with a row for each outing, such as a "
+                            "log sheet: its columns stand in the report as they are.", make.TABLES, True),
                 make.text("PEOPLE", "People on board", "Who surveyed, for the file."),
                 make.text("GEAR", "Gear", "Boat, sounder and receiver, with their settings if they are of use."),
                 make.text("WATER_LEVEL", "Water level", "As read, for example 212.4 m at the dam."),
