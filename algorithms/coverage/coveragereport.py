@@ -3,6 +3,7 @@ from __future__ import annotations
 
 import csv
 import io
+from typing import Any
 
 import numpy as np
 from qgis.PyQt.QtCore import QDateTime
@@ -121,7 +122,7 @@ class CoverageReport(AthwartAlgorithm):
 
     def _record(self, parameters, context, feedback):
         """What was written down about the outings."""
-        record = {name.lower(): values.text(self, parameters, name, context) for name in _WRITTEN}
+        record: dict[str, Any] = {name.lower(): values.text(self, parameters, name, context) for name in _WRITTEN}
         table = read.table(self, parameters, "OUTING_TABLE", context, feedback)
         if table is not None:
             shown = {name: read.texts(table, name) for name in table.columns if name != "fid"}

@@ -96,10 +96,9 @@ class OpenDistrict(AthwartAlgorithm):
             columns = {field.name: self._column(tab, field) for field in schema if tab.has(field.name)}
             points = _KINDS[name] == "point"
             places = (tab.x, tab.y) if points else [_alone(one, schema.geometry) for one in read.shapes(tab)]
-            cut = not points and any(one is not None and one.geom_type == "MultiLineString" for one in places)
             results[name] = write_layer(
                 self, parameters, name, context, feedback, fields=schema, columns=columns, crs=tab.crs,
-                kind="multiline" if cut else None, places=places, group=facts["lake"])
+                places=places)
         if facts["state"] != "surveyed":
             feedback.pushWarning(f"The lake is {facts['state']}: {facts['failed']} of its outings failed, and the "
                                  "figures are those of the others. Look at the layer failures of the district.")

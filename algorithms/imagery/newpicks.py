@@ -34,6 +34,7 @@ class NewPicks(AthwartAlgorithm):
     """See the module."""
 
     ID, TITLE, GROUP = "newpicks", "Make a layer for picks", "imagery"
+    FUNCTION = "new_picks"
     STEP, GUIDE = 9, ("record",)
     LAYERS = {"OUTPUT": schemas.MARKS}
     ICON = "picksfromimage"

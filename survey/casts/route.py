@@ -1,14 +1,11 @@
 """The way round the stations: their order, and the names that card and waypoints share."""
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import Any
 
 import numpy as np
 
 from ..planning.order import best_order
-
-if TYPE_CHECKING:
-    from .plan import CastPlan
 
 __all__ = ["NAME_LENGTH", "route_order", "station_names"]
 
@@ -16,7 +13,7 @@ NAME_LENGTH = 16
 """Characters of a waypoint's name that plotters show (common practice, no source); ``gpx_text`` cuts there, too."""
 
 
-def route_order(plan: CastPlan) -> np.ndarray:
+def route_order(plan: Any) -> np.ndarray:
     """(s,) stations in the order of the shortest way that calls at all of them, begun at the end nearer to the first.
 
     Examples
@@ -40,7 +37,7 @@ def route_order(plan: CastPlan) -> np.ndarray:
     return order if np.flatnonzero(order == 0)[0] <= (len(order) - 1) / 2 else order[::-1]
 
 
-def station_names(plan: CastPlan) -> list[str]:
+def station_names(plan: Any) -> list[str]:
     """(s) names of the waypoints: 'S3 Crib' where target 3, the crib, is the only one cast at from there."""
     names = []
     for station in range(len(plan.stations.east)):

@@ -95,7 +95,7 @@ class FillPlan:
     taken on, ``closed`` (g,) m2 of each; ``closable_m2``; ``left``: list of (polygon, reason), the largest first;
     ``hours``, ``litres``; ``ignored``: gaps too surely closed; ``dropped``: lines beyond the budget; ``notes``."""
 
-    run: object
+    run: Any
     closes: list
     closed_m2: np.ndarray
     gap_m2: float

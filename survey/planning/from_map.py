@@ -89,9 +89,9 @@ class CalibrationRun:
     ``schemas.CALIBRATION_LINES`` and ``places`` in crs units; ``predicted``: columns of
     ``schemas.CALIBRATION_PREDICTED``."""
 
-    plan: object
-    run: object
-    frame: object
+    plan: Any
+    run: Any
+    frame: Any
     speeds: list
     columns: dict
     places: list
@@ -110,7 +110,7 @@ class Surroundings:
     0.0
     """
 
-    water: object = None
+    water: Any = None
     setback_m: float = 0.0
     radius_m: float = 0.0
     azimuth: float = None

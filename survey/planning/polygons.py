@@ -57,8 +57,8 @@ class DepthField:
         if self.constant is None:
             known = self.values[np.isfinite(self.values)]
             if not len(known):
-                raise InputError("The depth grid knows no depth where the area lies. Give a grid that covers it, or "
-                                 "one depth.", field="depth")
+                raise InputError(Message("{depth_grid} knows no depth where the area lies. Give a grid that covers it, "
+                                         "or {depth}."))
             self.usual = float(np.median(known[known > 0])) if (known > 0).any() else float(np.median(known))
         else:
             self.usual = self.constant

@@ -16,6 +16,7 @@ from shapely.geometry import box
 from ..beams.ranges import blind_range
 from ..geometry import overlap, shapes, transfer
 from ..model import patience
+from ..model.constants import SOUND_SPEED_FOR_ERRORS_MPS
 from ..model.track import Track
 from ..share import drawn_errors
 from ..share.chances import DrawnPass, chances
@@ -37,7 +38,7 @@ _FAR_M = 10_000.0
 
 _PLACES = (8_000, 12_000)
 _MOST_PIECES = 700
-_SOUND_MPS = 1450.0
+_SOUND_MPS = SOUND_SPEED_FOR_ERRORS_MPS
 _COURSE_DEG = 3.0
 
 

@@ -71,8 +71,8 @@ class ShoreRun:
     """``run``: survey.planning.route.Run; ``hours``, ``litres``; ``shore_pct``, ``in_band_pct``: (n,) of each leg, NaN
     between lines; ``predicted_percent`` of the shore scanned on a run without errors; ``notes``, worst first."""
 
-    ground: object
-    run: object
+    ground: Any
+    run: Any
     hours: float
     litres: float
     shore_pct: np.ndarray

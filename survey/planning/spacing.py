@@ -13,6 +13,7 @@ import numpy as np
 
 from ..beams.ranges import blind_range, ground_range
 from ..geometry import shapes
+from ..model.constants import ONE_SIDED_95
 from ..model.errors import InputError
 
 if TYPE_CHECKING:
@@ -32,7 +33,7 @@ RANGES_M = (5.0, 7.5, 10.0, 15.0, 20.0, 25.0, 30.0, 40.0, 50.0, 60.0, 75.0, 100.
 
 _DEPTHS = 12.5
 
-PAIR_SURE = 1.645
+PAIR_SURE = ONE_SIDED_95
 """Of pairs of neighbouring lines 95 % come no farther apart than this many standard deviations of their distance."""
 
 _FAR = 10_000

@@ -90,9 +90,9 @@ class SurveyPlan:
     reason), largest first; ``hours``, ``litres`` (NaN where the use is unknown); ``azimuths``: those of its parts,
     true; ``notes``: what the user should know, worst first."""
 
-    ground: object
-    run: object
-    prediction: object
+    ground: Any
+    run: Any
+    prediction: Any
     uncovered: list
     hours: float
     litres: float

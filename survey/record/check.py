@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 
@@ -61,7 +62,7 @@ class CheckSettings:
 
     sigma_m: float = 0.2
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         if not (math.isfinite(self.sigma_m) and self.sigma_m > 0):
             raise InputError(Message("{sigma_m} is {given:g}; give a length above 0, such as 0.2.",
                                      given=self.sigma_m))
@@ -86,7 +87,7 @@ class Checked:
     warnings: list = field(default_factory=list)
 
 
-def check_record(record, column, row, track, settings=None):
+def check_record(record: Any, column: Any, row: Any, track: Any, settings: Any = None) -> Any:
     """Check a picture's rows and range against the track.
 
     Parameters
@@ -152,7 +153,7 @@ def check_record(record, column, row, track, settings=None):
 class _Profile:
     """Depth of the track over its range, by the record's count."""
 
-    def __init__(self, record, track):
+    def __init__(self, record: Any, track: Any) -> None:
         track = replace(track, usable=track.usable | (track.reject_reason == "no depth"))
         measured = track.depth_source != "constant"
         if not (measured & np.isfinite(track.depth_m)).any():
@@ -178,13 +179,13 @@ class _Profile:
         self.share, self.edge = np.concatenate(depth) / np.concatenate(edge), np.concatenate(edge)
         self.step = float(np.median(np.diff(self.key)[np.diff(self.key) > 1e-5])) if len(self.key) > 3 else 1.0
 
-    def at(self, moment):
+    def at(self, moment: Any) -> Any:
         """Share of the range at which the bottom lies, NaN off the track."""
         found = np.interp(moment, self.key, np.nan_to_num(self.share), left=np.nan, right=np.nan)
         known = np.interp(moment, self.key, np.isfinite(self.share).astype(float), left=0.0, right=0.0)
         return np.where(known > 1 - 1e-9, found, np.nan)
 
-    def slope(self, moment):
+    def slope(self, moment: Any) -> Any:
         """Change of that for one count."""
         after, before = self.at(moment + self.step / 2), self.at(moment - self.step / 2)
         here = self.at(moment)
@@ -196,7 +197,7 @@ class _Profile:
 class _Told:
     """The marks as a picture told one way has them."""
 
-    def __init__(self, record, row, share, profile, track):
+    def __init__(self, record: Any, row: Any, share: Any, profile: Any, track: Any) -> None:
         self.record = record
         count = np.asarray(counts_of(record, row, track), float)
         keep = np.isfinite(count) & np.isfinite(share) & (share > 0)
@@ -207,7 +208,7 @@ class _Told:
         self.away = self.count - self.middle
         self.edge = float(np.nanmedian(profile.edge))
 
-    def refuse_level(self, sigma):
+    def refuse_level(self, sigma: Any) -> Any:
         """Refuse marks that are all as deep as the errors allow."""
         relief = float(np.std(self.share) * self.edge)
         if relief < _RELIEF * sigma:
@@ -221,7 +222,7 @@ class _Told:
 class _Fit:
     """Shift, rate and scale that make the marks agree with the track."""
 
-    def __init__(self, told, profile, values, noise):
+    def __init__(self, told: Any, profile: Any, values: Any, noise: Any) -> None:
         self.told, self.profile, self.values = told, profile, values
         rest, normal = self._linear(values)
         self.used = len(rest)
@@ -236,7 +237,7 @@ class _Fit:
         self.residual = math.sqrt(float(rest @ rest) / max(self.used, 1))
 
     @classmethod
-    def best(cls, told, profile, settings):
+    def best(cls, told: Any, profile: Any, settings: Any) -> Any:
         """The best of all; None where nothing fits. Refuses marks that fit at two places alike."""
         table = _search(told, profile)
         if table is None:
@@ -263,7 +264,7 @@ class _Fit:
         return best
 
     @classmethod
-    def _refined(cls, told, profile, shift, rate, noise):
+    def _refined(cls, told: Any, profile: Any, shift: Any, rate: Any, noise: Any) -> Any:
         """Levenberg's steps from a place of the search."""
         values, damping = np.array([shift, rate, 1.0]), 1e-3
         y = profile.at(told.middle + shift + rate * told.away)
@@ -285,7 +286,7 @@ class _Fit:
                     break
         return here if _SCALES[0] < here.values[2] < _SCALES[1] else None
 
-    def _linear(self, values, gradient=False):
+    def _linear(self, values: Any, gradient: Any = False) -> Any:
         """Residuals (m) and normal matrix, and the gradient if asked for."""
         told, (shift, rate, scale) = self.told, values
         moment = told.middle + shift + rate * told.away
@@ -296,7 +297,7 @@ class _Fit:
         by = np.column_stack([slope, slope * told.away[ok], told.share[ok] * told.edge])
         return (rest, by.T @ by, by.T @ rest) if gradient else (rest, by.T @ by)
 
-    def better_than_chance(self):
+    def better_than_chance(self) -> Any:
         """Whether the fit explains the relief, and none of 99 deals of the same depths fits as well over the same
         search: by chance that is 1 in 100."""
         if self.residual > _UNEXPLAINED * np.std(self.told.share) * self.told.edge * self.values[2]:
@@ -307,7 +308,7 @@ class _Fit:
         return found is not None and not (found <= self.searched).any()
 
 
-def _search(told, profile, deals=None):
+def _search(told: Any, profile: Any, deals: Any = None) -> Any:
     """Mean square misfit over shifts and rates: (moments of the middle, rates, (rates, moments) array), None where the
     marks nowhere lie on the track; for deals of their depths, the least of each."""
     first, last = profile.key[0], profile.key[-1]
@@ -332,12 +333,12 @@ def _search(told, profile, deals=None):
     return best if deals is not None else (moments, _RATES, np.array(rows))
 
 
-def _told_of(record, told_record, fit, reversed_, profile):
+def _told_of(record: Any, told_record: Any, fit: Any, reversed_: Any, profile: Any) -> Any:
     """Checked of a fit."""
     told, (shift, rate, scale) = fit.told, fit.values
     sigmas = np.sqrt(np.maximum(np.diag(fit.covariance), 0))
 
-    def moved(count):
+    def moved(count: Any) -> Any:
         return told.middle + shift + rate * (count - told.middle)
     if record.by_time:
         rows = (("first_time_s", record.first_s, moved(told_record.first_s)),
@@ -377,7 +378,7 @@ def _told_of(record, told_record, fit, reversed_, profile):
                    fit.residual, told.count_of_marks, mended, notes, warnings)
 
 
-def _words(status, table, off, fit, mended, told):
+def _words(status: Any, table: Any, off: Any, fit: Any, mended: Any, told: Any) -> Any:
     shift, unit = fit.values[0], table[0][1]
     sigma = math.sqrt(fit.covariance[0, 0])
     notes = [f"{told.count_of_marks} bottom marks agree with the track's depth within {fit.residual:.2f} m (root mean "

@@ -7,6 +7,7 @@ its heading times the range. So it is where the object is to be looked for, at t
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -24,7 +25,15 @@ __all__ = ["DrawnTargets", "KnownTargets", "draw_on_record"]
 @dataclass(eq=False, repr=False)
 class KnownTargets(Table):
     """(n,) arrays: ``target_id``, ``label``, ``x``, ``y`` in the track's crs, ``sigma_east_m``, ``sigma_north_m``,
-    ``cov_en_m2`` and ``confidence_pct`` as in ``schemas.TARGETS``."""
+    ``cov_en_m2`` and ``confidence_pct`` as in ``schemas.TARGETS``.
+
+    Examples
+    --------
+    >>> import athwart
+    >>> known = athwart.KnownTargets([1.0, 2.0], "log", [5.0, 6.0], [7.0, 8.0], 2.0, 2.0, 0.0, 95.0)
+    >>> len(known), known.x.tolist()
+    (2, [5.0, 6.0])
+    """
 
     target_id: Floats
     label: Texts
@@ -48,7 +57,7 @@ class DrawnTargets:
     unseen: np.ndarray
 
 
-def draw_on_record(record, track, targets):
+def draw_on_record(record: Any, track: Any, targets: Any) -> Any:
     """Draw known targets on a picture's pixels.
 
     Parameters
@@ -106,14 +115,14 @@ def draw_on_record(record, track, targets):
 class _Fans:
     """Fans of a picture that places are carried back to."""
 
-    def __init__(self, record, track, rows, beams):
+    def __init__(self, record: Any, track: Any, rows: Any, beams: Any) -> None:
         self.record, self.track, self.rows, self.beams = record, track, rows, beams
         self.at = np.column_stack([beams.east, beams.north])
         self.ahead = np.column_stack([-beams.along[:, 1], beams.along[:, 0]])
         self.drawn = np.flatnonzero(beams.drawn[:-1])
         self.sides = {"both": (-1, 1), "port": (-1,), "starboard": (1,)}[record.layout]
 
-    def crossings(self, place, intervals):
+    def crossings(self, place: Any, intervals: Any) -> Any:
         """(share, metres to starboard) of a place in intervals between fans; NaN where the beams do not meet it."""
         first, last = intervals, intervals + 1
         before = ((place - self.at[first]) * self.ahead[first]).sum(axis=1)
@@ -124,21 +133,21 @@ class _Fans:
         starboard = [((place - self.at[end]) * self.beams.along[end]).sum(axis=1) for end in (first, last)]
         return share, starboard[0] + share * (starboard[1] - starboard[0])
 
-    def row(self, interval, share):
+    def row(self, interval: Any, share: Any) -> Any:
         """Row, with its fraction, of a share of an interval."""
         return self.beams.row[interval] + share * (self.beams.row[interval + 1] - self.beams.row[interval])
 
-    def line(self, row):
+    def line(self, row: Any) -> Any:
         """The whole row of the picture that holds it."""
         return np.clip(np.asarray(row).astype(int), 0, self.record.height - 1)
 
-    def column(self, row, across, side):
+    def column(self, row: Any, across: Any, side: Any) -> Any:
         """Column at a ground range to starboard (m) that counts on one side only: beyond the track it is zero."""
         line = self.line(row)
         slant = np.hypot(np.maximum(np.asarray(across) * side, 0.0), self.rows.depth_m[line])
         return self.record.centre + side * slant / self.rows.edge_m[line] * self.record.reach
 
-    def looks(self, place):
+    def looks(self, place: Any) -> Any:
         """[(interval, share, metres to starboard)] of every time that the picture shows a place."""
         share, across = self.crossings(place, self.drawn)
         found = []
@@ -150,7 +159,7 @@ class _Fans:
                 found.append((int(self.drawn[k]), float(share[k]), float(across[k])))
         return found
 
-    def spread(self, look, targets, k, convergence):
+    def spread(self, look: Any, targets: Any, k: Any, convergence: Any) -> Any:
         """(2, 2) covariance in the frame of a target and of the record at a look."""
         interval, _, across = look
         cos, sin = np.cos(convergence), np.sin(convergence)
@@ -163,7 +172,7 @@ class _Fans:
         return (turn @ own @ turn.T + np.nan_to_num(self.track.sigma_pos_m[sample]) ** 2 * np.eye(2)
                 + heading ** 2 * np.outer(ahead, ahead))
 
-    def ellipse(self, place, look, targets, k, convergence):
+    def ellipse(self, place: Any, look: Any, targets: Any, k: Any, convergence: Any) -> Any:
         """The ellipse of a look in pixels; what lies beyond the track stands at the edge of the water column."""
         cov = self.spread(look, targets, k, convergence)
         major, minor, azimuth = ellipses.axes(np.array([cov[0, 0]]), np.array([cov[0, 1]]), np.array([cov[1, 1]]))
@@ -175,7 +184,7 @@ class _Fans:
         pixels = [self._near(point, own_row, interval, side) for point in ring]
         return shapes.polygon(np.array(pixels))
 
-    def _near(self, point, own_row, interval, side):
+    def _near(self, point: Any, own_row: Any, interval: Any, side: Any) -> Any:
         """(column, row) of a point of an ellipse: at the crossing nearest to the row of its target, carried on straight
         from there where the picture ends."""
         share, across = self.crossings(point, self.drawn)
@@ -192,7 +201,7 @@ class _Fans:
         return float(self.column(row, across, side)), row
 
 
-def _columns(fans, targets, source, at):
+def _columns(fans: Any, targets: Any, source: Any, at: Any) -> Any:
     record, rows = fans.record, fans.rows
     interval = np.array([look[0] for look in at], int)
     share, across = (np.array([look[k] for look in at], float) for k in (1, 2))

@@ -52,6 +52,8 @@ MORE = {
     "plansurveylines": FACTS, "planshorerun": FACTS, "planfillinlines": {**FACTS, "BUDGET": 1},
     "plancalibration": {"OBJECTS": "TARGETS", **FACTS, "DEPTH": 5},
     "plansheet": {"LINES": "plan"},
+    "checkrecord": {"BOTTOM": "marks", "LAYOUT": "both", "FIRST_TIME": "2023-11-14T22:13:20Z",
+                    "LAST_TIME": "2023-11-14T22:14:20Z", "EDGE_RANGE": 30, "RANGE_UNIT": "m", "NEWEST": "top"},
 }
 """What a tool must be told: a word is the name of a layer or file of ``world``, where there is one, else a value."""
 AGAIN = {"preparebathymetry": [{"INPUT": None, "CONTOURS": "CONTOURS", "CONTOUR_DEPTH_FIELD": "depth",

@@ -151,8 +151,9 @@ def made_district(path, parts):
 def _bottom(path):
     """Pixels of the bottom on the sample's picture, were it of 13:08 to 13:12: what the track's depth draws there."""
     begin, end, rows = 1718456880.0, 1718457120.0, 963
-    track = gdal.OpenEx(path, gdal.OF_VECTOR).GetLayer(0)
-    seen = [(f["t_s"], f["depth_m"] / f["range_ratio"]) for f in track if begin < f["t_s"] < end and f["depth_m"]]
+    data = gdal.OpenEx(path, gdal.OF_VECTOR)  # held: a layer does not outlive its file
+    seen = [(f["t_s"], f["depth_m"] / f["range_ratio"]) for f in data.GetLayer(0)
+            if begin < f["t_s"] < end and f["depth_m"]]
     return [(240 + depth / 30 * 240, rows - 0.5 - (t - begin) / (end - begin) * (rows - 1)) for t, depth in seen[::10]]
 
 

@@ -13,8 +13,8 @@ DOOR = ROOT / "survey" / "__init__.py"
 TREE = ast.parse(DOOR.read_text(encoding="utf-8"))
 TOOLS = sorted((ROOT / "algorithms").rglob("*.py"))
 GEOMETRY = {"common/read.py": {"shapes", "transfer", "frame"}, "common/recordsource.py": {"frame"},
-            "common/seen.py": {"shapes"}, "common/write.py": {"shapes"}, "track/contours.py": {"frame"},
-            "track/depth_maps.py": {"frame"}}
+            "imagery/drawtargets.py": {"shapes"}, "common/seen.py": {"shapes"}, "common/write.py": {"shapes"},
+            "track/contours.py": {"frame"}, "track/depth_maps.py": {"frame"}}
 """Readers and writers of layers that turn QGIS's geometries and systems into the core's, and what they take for it from
 the room ``geometry``. Nothing else of the core's inside is known outside of it."""
 

@@ -269,5 +269,5 @@ def test_the_part_of_the_range_that_counted_is_told_where_it_is_known(used, told
 
 @pytest.mark.parametrize("targets, numbered", [(None, False), ([], False), (["one"], True)])
 def test_the_caption_explains_numbers_only_where_there_are_targets(targets, numbered):
-    said = caption(SimpleNamespace(targets=targets))
+    said = caption(SimpleNamespace(targets=targets, areas=None, gaps=None))
     assert said.startswith("The survey drawn to scale, grid north up") and ("numbers are targets" in said) is numbered
