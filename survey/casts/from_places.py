@@ -24,6 +24,7 @@ from .plan import (
     Stations,
     plan_in_frame,
 )
+from .route import route_columns
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -94,7 +95,7 @@ class PlacedPlan:
 
     def stations(self) -> tuple[dict[str, np.ndarray], np.ndarray, np.ndarray]:
         """(columns by the names of ``schemas.CAST_STATIONS``, x, y in crs units), one row a station."""
-        return (self.plan.station_columns(),
+        return ({**self.plan.station_columns(), **route_columns(self.plan)},
                 *self.frame.inverse(self.plan.stations.east, self.plan.stations.north))
 
 

@@ -182,17 +182,13 @@ class CastPlan:
         return {name: np.array([row[name] for row in rows]) for name in rows[0]}, np.array(ends)
 
     def station_columns(self) -> dict[str, Any]:
-        """Columns of ``schemas.CAST_STATIONS``; a station that no target is cast at from has none."""
+        """Columns of ``schemas.CAST_STATIONS`` without name and route; one that no target is cast at from has no way."""
         size = len(self.stations.east)
         used = [np.flatnonzero(self.station == s) for s in range(size)]
-        from .route import route_order, station_names  # reads plans
-        place = np.empty(size, int)
-        place[route_order(self)] = np.arange(1, size + 1)
         near, far = ([end(self.distance_m[u]) if len(u) else math.nan for u in used] for end in (np.min, np.max))
         return {"station_id": np.arange(1, size + 1), "kind": np.full(size, self.stations.kind, object),
                 "heading_deg": self.stations.heading_deg, "targets": np.array([len(u) for u in used]),
-                "nearest_m": np.array(near), "farthest_m": np.array(far),
-                "name": np.array(station_names(self), object), "route_no": place}
+                "nearest_m": np.array(near), "farthest_m": np.array(far)}
 
     def magnetic(self, bearing: float) -> float:
         """Compass bearing of a true one; NaN without a variation."""

@@ -39,8 +39,8 @@ def remedy(plan: CastPlan, i: int, length: Callable[[float], str]) -> str:
     >>> sure = {"sigma_east_m": np.array([1.0]), "sigma_north_m": np.array([1.0]), "cov_en_m2": np.array([0.0])}
     >>> boat = athwart.Boat(np.array([500000.0]), np.array([4500000.0]), np.array([90.0]))
     >>> made = athwart.plan_casts("EPSG:32619", np.array([500060.0]), np.array([4500000.0]), sure, boat)
-    >>> remedy(made.plan, 0, lambda metres: f"{metres / 10:.0f}0 m or so")
-    'Lie 30 m or so nearer.'
+    >>> remedy(made.plan, 0, lambda metres: f"{metres:.0f} m")
+    'Lie 34 m nearer.'
     """
     if plan.reach[i] == IN_REACH:
         return ""

@@ -1,19 +1,22 @@
 """The way round the stations: their order, and the names that card and waypoints share."""
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..planning.order import best_order
 
-__all__ = ["NAME_LENGTH", "route_order", "station_names"]
+if TYPE_CHECKING:
+    from .plan import CastPlan
+
+__all__ = ["NAME_LENGTH", "route_columns", "route_order", "station_names"]
 
 NAME_LENGTH = 16
 """Characters of a waypoint's name that plotters show (common practice, no source); ``gpx_text`` cuts there, too."""
 
 
-def route_order(plan: Any) -> np.ndarray:
+def route_order(plan: CastPlan) -> np.ndarray:
     """(s,) stations in the order of the shortest way that calls at all of them, begun at the end nearer to the first.
 
     Examples
@@ -37,7 +40,7 @@ def route_order(plan: Any) -> np.ndarray:
     return order if np.flatnonzero(order == 0)[0] <= (len(order) - 1) / 2 else order[::-1]
 
 
-def station_names(plan: Any) -> list[str]:
+def station_names(plan: CastPlan) -> list[str]:
     """(s) names of the waypoints: 'S3 Crib' where target 3, the crib, is the only one cast at from there."""
     names = []
     for station in range(len(plan.stations.east)):
@@ -46,3 +49,11 @@ def station_names(plan: Any) -> list[str]:
             f"Boat {station + 1}"
         names.append(" ".join(name.split())[:NAME_LENGTH].rstrip())
     return names
+
+
+def route_columns(plan: CastPlan) -> dict[str, np.ndarray]:
+    """The columns ``name`` and ``route_no`` of ``schemas.CAST_STATIONS``."""
+    order = route_order(plan)
+    place = np.empty(len(order), int)
+    place[order] = np.arange(1, len(order) + 1)
+    return {"name": np.array(station_names(plan), object), "route_no": place}

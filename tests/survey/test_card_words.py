@@ -4,7 +4,7 @@ import re
 
 import athwart.survey as core
 import numpy as np
-from athwart.survey.casts.route import route_order, station_names
+from athwart.survey.casts.route import route_columns, route_order, station_names
 
 SURE = {"sigma_east_m": np.full(3, 0.8), "sigma_north_m": np.full(3, 0.8), "cov_en_m2": np.zeros(3),
         "label": np.array(["Crib", "", "Log"], object)}
@@ -26,8 +26,8 @@ def card(**given):
 def test_cards_follow_the_shortest_way_and_carry_the_waypoints_names():
     """Three stations on a line, 200 m apart: along it, whichever way they are numbered."""
     plan, _, text = card()
-    assert route_order(plan).tolist() == [0, 2, 1] and plan.station_columns()["route_no"].tolist() == [1, 3, 2]
-    assert station_names(plan) == ["S1 Crib", "S2", "S3 Log"] == plan.station_columns()["name"].tolist()
+    assert route_order(plan).tolist() == [0, 2, 1] and route_columns(plan)["route_no"].tolist() == [1, 3, 2]
+    assert station_names(plan) == ["S1 Crib", "S2", "S3 Log"] == route_columns(plan)["name"].tolist()
     assert text.index("1 \u00b7 Crib") < text.index("3 \u00b7 Log") < text.index("2 \u00b7 Target")
 
 
