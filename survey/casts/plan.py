@@ -182,7 +182,7 @@ class CastPlan:
         return {name: np.array([row[name] for row in rows]) for name in rows[0]}, np.array(ends)
 
     def station_columns(self) -> dict[str, Any]:
-        """Columns of ``schemas.CAST_STATIONS`` without name and route; one that no target is cast at from has no way."""
+        """Columns of ``schemas.CAST_STATIONS`` without name and route; one that is not used has no way."""
         size = len(self.stations.east)
         used = [np.flatnonzero(self.station == s) for s in range(size)]
         near, far = ([end(self.distance_m[u]) if len(u) else math.nan for u in used] for end in (np.min, np.max))
