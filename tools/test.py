@@ -30,7 +30,7 @@ def environment(folder):
     env.pop("PYTHONHOME", None)
     paths = [ROOT, ROOT / ".build" / "site", ROOT / "tests" / "plugins"]
     env["PYTHONPATH"] = os.pathsep.join(map(str, paths))
-    env.update(TZ=TIME_ZONE, QT_QPA_PLATFORM="offscreen", PYTHONDONTWRITEBYTECODE="1",
+    env.update(TZ=TIME_ZONE, OPENBLAS_NUM_THREADS="1", QT_QPA_PLATFORM="offscreen", PYTHONDONTWRITEBYTECODE="1",
                QGIS_CUSTOM_CONFIG_PATH=f"{folder}/qgis", TMPDIR=f"{folder}/tmp")
     for name in ("CACHE", "CONFIG", "DATA", "STATE"):
         env[f"XDG_{name}_HOME"] = f"{folder}/{name.lower()}"
