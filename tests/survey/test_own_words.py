@@ -48,8 +48,8 @@ def foreign(text):
 
 def test_the_names_looked_for_are_those_of_the_forms():
     assert len(IDS) > 120 and len(TITLES) == len(CONTRACT)
-    assert foreign("give RANGE_FIELD to 'Prepare track', see ``SETTINGS`` and ``schemas.TRACK``") == [
-        "RANGE_FIELD", "SETTINGS", "Prepare track"]
+    assert foreign("give RANGE_FIELD to 'Prepare track', see ``PING_FIELD`` and ``schemas.TRACK``") == [
+        "RANGE_FIELD", "PING_FIELD", "Prepare track"]
 
 
 @pytest.mark.parametrize("path", SURVEY, ids=lambda p: str(p.relative_to(ROOT / "survey")))

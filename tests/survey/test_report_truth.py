@@ -1,6 +1,5 @@
 """The report says what its layers say: shares, looks, overlaps, densities, dates, each against a truth of its own."""
 import re
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -267,7 +266,8 @@ def test_the_part_of_the_range_that_counted_is_told_where_it_is_known(used, told
     assert ("of the range in force counted" in text) is told
 
 
-@pytest.mark.parametrize("targets, numbered", [(None, False), ([], False), (["one"], True)])
+@pytest.mark.parametrize("targets, numbered", [(None, False), ((), False), ((sg.Point(50, 50),), True)])
 def test_the_caption_explains_numbers_only_where_there_are_targets(targets, numbered):
-    said = caption(SimpleNamespace(targets=targets, areas=None, gaps=None))
-    assert said.startswith("The survey drawn to scale, grid north up") and ("numbers are targets" in said) is numbered
+    given = {} if targets is None else {"targets": layer("targets", targets)}
+    said = caption(made(areas=areas(sg.box(0, 0, 100, 100)), **given))
+    assert said.startswith("Printed on A4") and ("numbers beside dots are targets" in said) is numbered
