@@ -40,5 +40,9 @@ def tool_of(function):
 
 
 def maker_of(layer):
-    """The class of the first tool, in the order of the job, that makes a layer (``survey.model.schemas``), or None."""
-    return next((tool for tool in tool_classes() if layer in tool.LAYERS.values()), None)
+    """The class of the first tool, in the order of the job, that makes a layer (``survey.model.schemas``), or None.
+
+    One whose main output it is comes before one that makes it beside another.
+    """
+    makers = [tool for tool in tool_classes() if layer in tool.LAYERS.values()]
+    return next((tool for tool in makers if tool.LAYERS.get("OUTPUT") is layer), makers[0] if makers else None)

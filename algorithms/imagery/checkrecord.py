@@ -106,7 +106,7 @@ class CheckRecord(AthwartAlgorithm):
                   if shape is not None and kind == "bottom" for vertex in shape.vertices()]
         if not places:
             raise InputError(Message("{BOTTOM} '{name}' has no mark of the bottom: none has a geometry and says "
-                                     "'bottom' in {KIND_FIELD}.", name=table.name))
+                                     "'bottom' in {KIND_FIELD}. Draw some along the bottom.", name=table.name))
         column, row = pixels_of(image, *np.array(places, float).T)
         found = check_record(record, column, row, track, self._settings(parameters, context))
         self.tell(feedback, found.notes, found.warnings)

@@ -10,7 +10,7 @@ from ...survey.model import schemas
 from ...survey.model.messages import Message
 from ..common import parameters as make
 from ..common import values
-from ..common.base import AthwartAlgorithm
+from ..common.base import AthwartAlgorithm, stepper
 from ..common.styles import then
 from ..common.write import write_layer
 
@@ -86,10 +86,13 @@ class NewPicks(AthwartAlgorithm):
         place = values.option(self, parameters, "PLACE", context)
         crs = self._crs(parameters, context, place)
         empty = {field.name: [] for field in schemas.MARKS}
+        step = stepper(feedback)
+        step(0.3)
         lines = place in _LINES
         layer = replace(schemas.MARKS, geometry="line", style="") if lines else schemas.MARKS
         dest = write_layer(self, parameters, "OUTPUT", context, feedback, fields=layer, columns=empty, crs=crs,
                            places=[] if lines else ((), ()))
+        step(0.8)
         then(context, dest, lambda made: _open_for_marking(made, place))
         feedback.pushInfo("The layer is open for editing: click on the object, fill in the form, press OK; save at the "
                           "end.")

@@ -23,7 +23,7 @@ class AdjustTargets(AthwartAlgorithm):
 
     ID, TITLE, GROUP = "adjusttargets", "Combine repeated targets", "targets"
     STEP, GUIDE = 2, ("errors", "return")
-    TAKES = {"TARGETS": (schemas.TARGETS,)}
+    TAKES = {"TARGETS": (schemas.TARGETS, schemas.COMBINED)}  # the combined have a refusal of their own
     LAYERS = {"OUTPUT": schemas.COMBINED, "ELLIPSES": schemas.ELLIPSES, "OFFSETS": schemas.OFFSETS}
     FUNCTION = "adjust"
     FIELDS = {"boats": "BOAT_FIELD"}

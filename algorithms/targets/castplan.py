@@ -34,7 +34,7 @@ class CastPlan(AthwartAlgorithm):
         ("From where: a layer, or a point and heading, or a stand-off and wind",
          ("BOAT", "BOAT_POINT", "HEADING", "STAND_OFF", "WIND_FROM", "WATER", "SIGMA_BOAT", "MAGNETIC_VARIATION")),
         ("The cast", ("HIT_RADIUS", "MAX_CAST", "METHOD", "CAST_SIGMA_RANGE", "CAST_SIGMA_ANGLE")),
-        ("The card", ("DISPLAY_UNIT",)),
+        ("The card", ("DISPLAY_UNIT", "CARD_LAKE", "CARD_DATE", "CARD_OUTING", "CARD_NOTES", "NIGHT")),
     )
     NEEDED = ("BOAT", "BOAT_POINT", "HEADING", "STAND_OFF", "WIND_FROM")
     FUNCTION = "plan_casts"

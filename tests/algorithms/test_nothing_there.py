@@ -279,8 +279,10 @@ def test_every_input_emptied_in_turn(run, provider, world, tmp_path, name, way):
     for turn, other in enumerate([{}, *AGAIN.get(name, [])]):
         given, inputs = job_of(tool, world, tmp_path)
         whole = filled({**given, **other}, world)
-        said = attempt(run, name, whole)
-        assert not said or name not in (*MORE, "unscannedshoreline", "coveragereport"), f"the whole job: {said}"
+        said = before = attempt(run, name, whole)
+        # a level bottom tells nothing of a record, and this world's is level
+        assert not said or name not in {*MORE, "unscannedshoreline", "coveragereport"} - {"checkrecord"}, \
+            f"the whole job: {said}"
         for number, parameter in enumerate(key for key in inputs if key in whole):
             folder = tmp_path / f"{way}-{turn}-{number}"
             folder.mkdir()
@@ -294,7 +296,7 @@ def test_every_input_emptied_in_turn(run, provider, world, tmp_path, name, way):
                 wrong.append(f"{parameter}: {type(error).__name__}: {error}")
                 continue
             label = inputs[parameter].description()
-            if said and (ACCIDENT.search(said) or not REMEDY.search(said)
+            if said and said != before and (ACCIDENT.search(said) or not REMEDY.search(said)
                          or not any(word in said for word in ("hollow", f"({parameter})", label))):
                 wrong.append(f"{parameter}: {said}")
     assert not wrong, "\n".join(wrong)

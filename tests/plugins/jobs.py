@@ -100,7 +100,8 @@ def prepare(folder, run, share=1.0, days=1):
                "FIRST_TIME": "2024-06-15T13:08:00Z", "LAST_TIME": "2024-06-15T13:12:00Z"}
     job("drawtargets", {"TARGETS": targets["OUTPUT"], **picture}, OUTPUT="gpkg", ELLIPSES="gpkg")
     bottom = folder / "bottom.csv"
-    bottom.write_text("WKT\n" + "".join(f"POINT ({x} {-y})\n" for x, y in _bottom(track["OUTPUT"])), encoding="utf-8")
+    bottom.write_text("WKT,kind\n" + "".join(f'"POINT ({x} {-y})",bottom\n' for x, y in _bottom(track["OUTPUT"])),
+                      encoding="utf-8")
     job("checkrecord", {"BOTTOM": str(bottom), **picture, "EDGE_RANGE": 30, "RANGE_UNIT": "m", "SIGMA_MARK": 0.02},
         OUTPUT="gpkg")
     combined = done("adjusttargets", {"TARGETS": targets["OUTPUT"], "GROUP_FIELD": "label",
@@ -121,7 +122,7 @@ def prepare(folder, run, share=1.0, days=1):
     job("coveragereport", {"TRACK": track["OUTPUT"], "PASSES": track["PASSES"], "SWATHS": swaths["OUTPUT"],
                            "AREAS": gaps["AREAS"], "GAPS": gaps["OUTPUT"], "SHORE": bank["OUTPUT"],
                            "TARGETS": combined["OUTPUT"], "SEEN": seen["OUTPUT"]},
-        OUTPUT_HTML="html", OUTPUT_TABLE="csv")
+        OUTPUT_HTML="html", OUTPUT_TABLE="csv", OUTPUT_ROWS="csv")
     job("plansurveylines", {"AREA": areas, "WATER": water, "RANGE": 30, "DEPTH_GRID": depths["OUTPUT"], "RUNS": 50},
         OUTPUT="gpkg", UNCOVERED="gpkg", SIMULATE="gpkg", OUTPUT_GPX="gpx")
     job("planshorerun", {"SHORELINE": water, "RANGE": 30, "DEPTH_GRID": depths["OUTPUT"]}, OUTPUT="gpkg",
