@@ -89,7 +89,8 @@ class DepthGrid:
         [4.0, 5.0, nan]
         """
         values = np.asarray(values)
-        return cls(crs, transform, values.shape, lambda r0, r1, c0, c1: values[r0:r1, c0:c1], name)
+        rows, cols = values.shape
+        return cls(crs, transform, (rows, cols), lambda r0, r1, c0, c1: values[r0:r1, c0:c1], name)
 
     def cells_of(self, x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Fractional (col, row) of map coordinates in the grid's own CRS; whole numbers are cell middles."""

@@ -39,17 +39,17 @@ def metric_crs(crs: CRS | str, x: np.ndarray, y: np.ndarray) -> CRS:
     >>> athwart.metric_crs("EPSG:26919", np.array([4e5]), np.array([4.9e6])).to_epsg()
     26919
     """
-    crs = horizontal_crs(crs)
-    lon, lat = lonlat(crs, x, y)
+    flat: CRS = horizontal_crs(crs)
+    lon, lat = lonlat(flat, x, y)
     good = np.isfinite(lon) & np.isfinite(lat)
     if not good.any():
         raise InputError("No point has coordinates that the layer's coordinate system can place on the Earth.")
     lon, lat = np.asarray(lon)[good], np.asarray(lat)[good]
     middle = lon[0] + np.median((lon - lon[0] + 180) % 360 - 180)
-    if crs.is_projected and all(abs(axis.unit_conversion_factor - 1) < 1e-9 for axis in crs.axis_info):
-        factors = Proj(crs).get_factors(middle, np.median(lat))
+    if flat.is_projected and all(abs(axis.unit_conversion_factor - 1) < 1e-9 for axis in flat.axis_info):
+        factors = Proj(flat).get_factors(middle, np.median(lat))
         if max(abs(factors.meridional_scale - 1), abs(factors.parallel_scale - 1)) < 0.01:
-            return crs
+            return flat
     zone = int((middle + 180) // 6 % 60) + 1
     return CRS.from_epsg((32600 if np.median(lat) >= 0 else 32700) + zone)
 
@@ -85,7 +85,7 @@ class Raster:
             raise InputError(Message("With cells of {size:g} m the map would have {cols} x {rows} cells. Choose a "
                                      "larger {cell}, or run the outings one by one.", size=cell, cols=cols,
                                      rows=rows))
-        return cls(crs, float(left * cell), float(top * cell), float(cell), rows, cols)
+        return cls(CRS.from_user_input(crs), float(left * cell), float(top * cell), float(cell), rows, cols)
 
     @property
     def transform(self) -> tuple[float, ...]:

@@ -155,7 +155,7 @@ class CastPlan:
     stations: Stations
     convergence_deg: float
     limit: np.ndarray = None
-    frame: object = None
+    frame: Any = None
 
     def lines(self) -> tuple[dict[str, np.ndarray], np.ndarray]:
         """Cast lines: columns of ``schemas.CAST_LINES``, and (k, 2, 2) their ends in frame metres.

@@ -55,7 +55,7 @@ class Track(Table):
     (50, 5, [slice(0, 50, None)])
     """
 
-    crs: object
+    crs: Any
     x: Floats
     y: Floats
     outing: Texts
@@ -118,7 +118,8 @@ class Track(Table):
         new = np.ones(len(self), bool)
         if len(self) > 1:
             new[1:] = (self.pass_id[1:] != self.pass_id[:-1]) | (self.outing[1:] != self.outing[:-1])
-        return np.cumsum(new) - 1
+        key: Ints = np.cumsum(new) - 1
+        return key
 
     def joined(self) -> Bools:
         """(n - 1,) bool: sample i and i + 1 belong to one unbroken stretch.
