@@ -183,7 +183,7 @@ def _map(plan: PlanOnPaper, run: np.ndarray) -> str:
     layers = [MapLayer("", _WATER, list(plan.water)), MapLayer("gaps" if plan.gaps else "", _GAP, list(plan.gaps)),
               MapLayer("turns and ways", _TURN, [way for way, r in zip(plan.ways, run) if not r]),
               MapLayer("lines", _LINE, lines), MapLayer("", _HEAD, [_arrow(way, size / 60) for way in lines]),
-              MapLayer("", Ink(radius=0.1), [way.interpolate(0.28, True) for way in lines], names),
+              MapLayer("", Ink(radius=0.1), [way.interpolate(0.28, normalized=True) for way in lines], names),
               MapLayer("objects" if plan.objects else "", _OBJECT, list(plan.objects),
                        [str(k + 1) for k in range(len(plan.objects))])]
     if plan.start is not None:
