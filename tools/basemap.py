@@ -1,6 +1,7 @@
 """The sample lake as a map: depth tints, contours, shore and names, alike in the project and on the demo's map."""
 from __future__ import annotations
 
+from athwart.survey.model.palette import INK
 from qgis.core import (
     QgsBilinearRasterResampler,
     QgsCategorizedSymbolRenderer,
@@ -20,7 +21,7 @@ from qgis.core import (
 )
 from qgis.PyQt.QtGui import QColor, QFont
 
-from .styles.parts import INK, fill, label_text, line, line_symbol, mark, marker_symbol, polygon_symbol
+from .styles.parts import fill, label_text, line, line_symbol, mark, marker_symbol, polygon_symbol
 
 LAND, SHORE, CONTOUR, WATER_NAME = "#f1ece1", "#4c5b52", "#4f7c98", "#1f5577"
 TINTS = ((0.0, "#e9f4f8"), (3.0, "#d3e8f1"), (6.0, "#b9d8e8"), (9.0, "#98c2db"), (13.5, "#6b9fc2"))

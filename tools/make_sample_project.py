@@ -7,6 +7,7 @@ from __future__ import annotations
 import os
 import pathlib
 
+from athwart.survey.model.palette import AMBER, GREY, INK, PAPER
 from qgis.core import (
     Qgis,
     QgsApplication,
@@ -19,7 +20,7 @@ from qgis.core import (
 from qgis.PyQt.QtGui import QColor
 
 from .basemap import LAND, base_layers, truth_layer, vector
-from .styles.parts import AMBER, GREY, INK, PAPER, label_text, line, line_symbol, mark, marker_symbol
+from .styles.parts import label_text, line, line_symbol, mark, marker_symbol
 
 SAMPLE = pathlib.Path(__file__).resolve().parents[1] / "sample_project"
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 import csv
 
 import numpy as np
+from athwart.survey.model.palette import BLUE, INK, PAPER, PURPLE, VERMILION
 from qgis.core import (
     QgsCategorizedSymbolRenderer,
     QgsFeature,
@@ -17,7 +18,7 @@ from qgis.core import (
 )
 
 from ..basemap import CONTOUR, LAND, SHORE, contour_layer, truth_layer, vector
-from ..styles.parts import BLUE, INK, PAPER, PURPLE, VERMILION, fill, line, line_symbol, polygon_symbol
+from ..styles.parts import fill, line, line_symbol, polygon_symbol
 from . import chain
 from .dress import STYLES, raster
 from .section import Floor, section

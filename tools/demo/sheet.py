@@ -1,6 +1,7 @@
 """A sheet of paper for maps and figures, alike for every picture of the demo."""
 from __future__ import annotations
 
+from athwart.survey.model.palette import INK
 from qgis.core import (
     QgsExpressionContextUtils,
     QgsLayerTree,
@@ -25,7 +26,7 @@ from qgis.core import (
 from qgis.PyQt.QtCore import QSize, Qt
 from qgis.PyQt.QtGui import QColor, QFont
 
-from ..styles.parts import FONT, INK, fill, polygon_symbol
+from ..styles.parts import FONT, fill, polygon_symbol
 
 WIDTH, DPI = 420.0, 170
 MARGIN, COLUMN = 9.0, 103.0
