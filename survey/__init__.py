@@ -37,12 +37,12 @@ if TYPE_CHECKING:
     from .planning.plan_rows import plan_columns, plan_gpx, plan_places, shore_columns, uncovered_rows
     from .planning.polygons import ground_of
     from .planning.range_page import range_page
-    from .planning.range_rule import RangeRule
+    from .planning.range_rule import RangeRule, choose_range
     from .planning.range_table import TableSettings, range_table
     from .planning.sheet import plan_sheet
     from .planning.shore_run import ShoreRunSettings, plan_shore_run
     from .planning.simulate import simulated_fixes
-    from .planning.spacing import ReachRule, range_for_depth
+    from .planning.spacing import ReachRule
     from .planning.survey_plan import LinePlanSettings, plan_lines
     from .record.bottom_depth import BottomPicks
     from .record.check import CheckSettings, check_record
@@ -91,7 +91,7 @@ __all__ = [
     # casts
     "Boat", "StandOff", "CastSettings", "plan_casts", "cast_card",
     # before the trip
-    "ground_of", "ReachRule", "range_for_depth", "LinePlanSettings", "plan_lines", "ShoreRunSettings", "plan_shore_run",
+    "ground_of", "ReachRule", "choose_range", "LinePlanSettings", "plan_lines", "ShoreRunSettings", "plan_shore_run",
     "plan_columns", "shore_columns", "plan_places", "uncovered_rows", "plan_gpx", "simulated_fixes",
     # to take along
     "Waypoint", "GpxLine", "gpx_text", "write_gpx", "ReportLayer", "Report", "write_report", "CAUTION",
@@ -127,13 +127,13 @@ _HOMES = {
     "planning.polygons": ("ground_of",),
     "planning.shore_run": ("ShoreRunSettings", "plan_shore_run"),
     "planning.simulate": ("simulated_fixes",),
-    "planning.spacing": ("ReachRule", "range_for_depth"),
+    "planning.spacing": ("ReachRule",),
     "planning.survey_plan": ("LinePlanSettings", "plan_lines"),
     "planning.calibration": ("CalibrationSettings",),
     "planning.fill_in": ("FillSettings",),
     "planning.from_map": ("Surroundings", "calibrate", "calibration_told", "fill_gaps", "fill_rows", "paper_of"),
     "planning.range_page": ("range_page",),
-    "planning.range_rule": ("RangeRule",),
+    "planning.range_rule": ("RangeRule", "choose_range"),
     "planning.range_table": ("TableSettings", "range_table"),
     "planning.sheet": ("plan_sheet",),
     "record.bottom_depth": ("BottomPicks",),

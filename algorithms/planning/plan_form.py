@@ -1,6 +1,9 @@
 """What the forms of the planning tools share: depth, range, boat and fuel, the way from form to core, outputs."""
 from __future__ import annotations
 
+import functools
+
+import numpy as np
 from qgis.core import QgsProcessingOutputNumber
 
 from ...survey import CAUTION
@@ -21,6 +24,10 @@ FIELDS = {"area": "AREA", "water": "WATER", "depth": "DEPTH", "setback": "SETBAC
           "round_shore": "ROUND_SHORE", "lead_m": "LEAD", "radius_m": "MIN_RADIUS", "turn_s": "TURN_TIME",
           "litres_per_hour": "FUEL_PER_HOUR", "speed_mps": "SPEED", "runs": "RUNS", "start": "START"}
 """Parameter of each setting that the core's messages name."""
+
+
+_OBJECT_M = 1.0
+"""Side (m) of the object that the range of each line is chosen for."""
 
 
 def fields_but(*settings):
@@ -116,11 +123,24 @@ def speed(alg, parameters, context):
 
 def range_rule(alg, parameters, context, **more):
     """The ReachRule of the form."""
-    from ...survey import ReachRule, range_for_depth
+    from ...survey import RangeRule, ReachRule
 
     range_m = metres(alg, parameters, "RANGE", context)
-    return ReachRule(range_m=range_m, range_of=None if range_m is not None else range_for_depth,
-                     blind_deg=values.number(alg, parameters, "BLIND_ANGLE", context), **more)
+    blind_deg = values.number(alg, parameters, "BLIND_ANGLE", context)
+    chosen = None
+    if range_m is None:
+        chosen = _by_depth(RangeRule(_OBJECT_M, speed(alg, parameters, context), blind_deg))
+    return ReachRule(range_m=range_m, range_of=chosen, blind_deg=blind_deg, **more)
+
+
+def _by_depth(rule):
+    """Ranges (n,) for depths (n,), to the next 0.1 m, as the range table chooses them."""
+    from ...survey import choose_range
+
+    @functools.cache
+    def one(tenths):
+        return choose_range(tenths / 10, rule.object_m, rule.speed_mps, rule=rule).range_m
+    return lambda depths: np.array([one(max(1, tenths)) for tenths in np.rint(10 * np.asarray(depths)).astype(int)])
 
 
 def geometries(alg, parameters, name, context, feedback, crs=None):

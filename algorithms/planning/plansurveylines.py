@@ -87,7 +87,8 @@ class PlanSurveyLines(AthwartAlgorithm):
             *plan_form.limit_boxes(),
             *make.advanced(
                 make.switch("CHOOSE_RANGE", "Choose the range for each line", "Leave the range blank: each line "
-                            "gets the longest range of at most 12.5 times its depth.", False),
+                            "gets the range that 'Make range table' chooses for its depth, an object of 1 m and the "
+                            "speed.", False),
                 make.choice("RANGE_MODEL", "Range model", "How slant range becomes ground range. slant: flat bottom. "
                             "terrain: along the depth grid. subtract: range less depth, a rule of thumb.",
                             ["slant", "terrain", "subtract"], "slant"),

@@ -23,15 +23,13 @@ if TYPE_CHECKING:
 
     from .polygons import Ground
 
-__all__ = ["MODELS", "RANGES_M", "ReachRule", "Strips", "lines_needed", "line_spacing", "range_for_depth",
-           "share_between", "strips_of"]
+__all__ = ["MODELS", "RANGES_M", "ReachRule", "Strips", "lines_needed", "line_spacing", "share_between",
+           "strips_of"]
 
 MODELS = ("slant", "terrain", "subtract")
 
 RANGES_M = (5.0, 7.5, 10.0, 15.0, 20.0, 25.0, 30.0, 40.0, 50.0, 60.0, 75.0, 100.0)
 """Ranges to choose from (a judgement: round numbers, each about a third longer than the one before)."""
-
-_DEPTHS = 12.5
 
 PAIR_SURE = ONE_SIDED_95
 """Of pairs of neighbouring lines 95 % come no farther apart than this many standard deviations of their distance."""
@@ -57,23 +55,6 @@ def share_between(reach: float, blind: float, spacing: float) -> float:
     1 - 2 Gi / S, and 1 where neighbours see each other's nadir, S <= Go; past 2 Go the strips part.
     """
     return 1.0 if spacing <= reach else min(1 - 2 * blind / spacing, 2 * (reach - blind) / spacing)
-
-
-def range_for_depth(depth: ArrayLike) -> np.ndarray:
-    """Range (m) of ``RANGES_M`` for each of (n,) depths: the longest of at most 12.5 times the depth.
-
-    At 12.5 times the height above the bottom the height is 8 % of the range, beyond which NOAA counts nothing (Field
-    Procedures Manual 2014). Over a shelf too shallow for any of them the shortest is taken.
-
-    Examples
-    --------
-    >>> import athwart
-    >>> athwart.range_for_depth([2.0, 5.0]).tolist()
-    [25.0, 60.0]
-    """
-    ranges = np.array(RANGES_M)
-    number = np.searchsorted(ranges, _DEPTHS * np.asarray(depth, float) + 1e-9, "right") - 1
-    return ranges[np.clip(number, 0, len(ranges) - 1)]
 
 
 @dataclass(frozen=True)

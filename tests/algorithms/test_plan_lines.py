@@ -102,3 +102,13 @@ def test_as_a_child_and_from_the_command_line(run_as_child, qgis_process, lake, 
         "SHORELINE": f"delimitedtext://file://{tmp_path / 'lake.csv'}?crs={UTM}&wktField=WKT&type=csv", **COMMON,
         "OUTPUT": str(tmp_path / "out.gpkg")})
     assert code == 0 and found["PREDICTED_PERCENT"] > 90
+
+
+def test_a_blank_range_is_that_of_the_range_table(qgis_processing):
+    """Depth by depth, in whole tenths; the table's own rule is held against published ones in its tests."""
+    from athwart.algorithms.planning.plan_form import _by_depth
+    from athwart.survey import RangeRule, choose_range
+    depths = [0.0, 1.04, 4.0, 20.0]
+    found = _by_depth(RangeRule(1.0, 2.0, 20.0))(depths)
+    assert found.tolist() == [choose_range(depth, 1.0, 2.0).range_m for depth in (0.1, 1.0, 4.0, 20.0)]
+    assert len(set(found)) > 2

@@ -12,14 +12,7 @@ from athwart.survey.planning.order import best_order, exact_order, improved_orde
 from athwart.survey.planning.polygons import DepthField, ground_of
 from athwart.survey.planning.predict import wander_along
 from athwart.survey.planning.route import dubins_length, dubins_way, dubins_ways
-from athwart.survey.planning.spacing import (
-    ReachRule,
-    line_spacing,
-    lines_needed,
-    range_for_depth,
-    share_between,
-    strips_of,
-)
+from athwart.survey.planning.spacing import ReachRule, line_spacing, lines_needed, share_between, strips_of
 from athwart.survey.planning.survey_plan import LinePlanSettings, plan_lines
 from planlakes import CRS, EAST, NORTH, RANGE_M, Counter, Lake, drawn_run, inside
 
@@ -87,11 +80,6 @@ def test_contours_of_a_slope():
     field = DepthField(5 + 0.1 * (columns + 2 * rows), cell=5.0)  # falls towards azimuth 26.57
     azimuth, strength = contour_azimuth(field, np.random.default_rng(0).uniform(50, 240, (200, 2)))
     assert azimuth == pytest.approx(116.565, abs=1e-3) and strength == pytest.approx(1.0)
-
-
-def test_ranges_chosen_stay_within_12_5_depths():
-    """NOAA: at 12.5 times the height above the bottom the height is 8 % of the range."""
-    assert list(range_for_depth([0.2, 2.4, 2.5, 8.0])) == [5.0, 30.0, 30.0, 100.0]
 
 
 def test_uneven_depths_make_uneven_lines():
