@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from qgis.core import Qgis, QgsExpressionContextUtils, QgsProcessingLayerPostProcessorInterface
 
 from ...survey.model.layers import STARTS
+from ...survey.model.units import LENGTHS
 from .compat import set_layer_group
 from .remembered import display_unit
 from .style_files import STYLES, has_users_style
@@ -29,7 +30,7 @@ _DEPTHS = ("depth_m", "bottom_m")
 UNIT = "athwart_unit"
 """Variable of a layer that its labels tell lengths by: m or ft."""
 
-_FOOT = 0.3048
+_FOOT = LENGTHS["ft"]
 
 _held: deque[_Dresser] = deque(maxlen=200)
 """QGIS keeps no reference to a post-processor: one that nobody holds is never called."""

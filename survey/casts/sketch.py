@@ -3,6 +3,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..model.palette import AMBER, INK
 from ..model.units import LENGTHS
 from ..report import pages
 from ..report.mapsvg import nice_length
@@ -42,12 +43,12 @@ def sketch(plan, i, unit):
     parts = [f'<line x1="{bx:.1f}" y1="{by:.1f}" x2="{tx:.1f}" y2="{ty:.1f}" stroke="#000" stroke-width="1.5" '
              'stroke-dasharray="5 4"/>',
              f'<ellipse cx="{tx:.1f}" cy="{ty:.1f}" rx="{k * minor * scale:.1f}" ry="{k * major * scale:.1f}" '
-             f'transform="rotate({azimuth - plan.convergence_deg:.1f} {tx:.1f} {ty:.1f})" fill="#f0c000" '
-             'fill-opacity=".45" stroke="#22303a" stroke-width="2"/>']
+             f'transform="rotate({azimuth - plan.convergence_deg:.1f} {tx:.1f} {ty:.1f})" fill="{AMBER}" '
+             f'fill-opacity=".45" stroke="{INK}" stroke-width="2"/>']
     if plan.patterns[i] is not None:
-        parts += [f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{reach * scale:.1f}" fill="none" stroke="#22303a" '
+        parts += [f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{reach * scale:.1f}" fill="none" stroke="{INK}" '
                   'stroke-width="1.2"/>' for x, y in map(put, aims[:LISTED])]
-        parts += [f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{reach * scale:.1f}" fill="#22303a" fill-opacity=".12" '
+        parts += [f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{reach * scale:.1f}" fill="{INK}" fill-opacity=".12" '
                   'stroke="none"/>' for x, y in map(put, aims[LISTED:])]
         size = min(14.0, max(6.5, 0.95 * reach * scale))
         parts += [f'<text x="{x:.1f}" y="{y + size * 0.36:.1f}" font-size="{size:.1f}" font-weight="700" '

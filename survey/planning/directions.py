@@ -1,24 +1,16 @@
-"""Which way lines run: the least width of an area, its parts where it is concave, and the lie of the contours.
+"""Which way lines run: the least width of an area, and the lie of the contours.
 
 Fewest lines, and so fewest turns, run along the direction across which the area is narrowest. The least width of a
 convex polygon is met with one edge of the hull flush (Houle & Toussaint 1988), so every edge is tried; the box of least
-area is another thing. A concave area may be narrower in parts: the sum of their widths is what counts (Huang 2001).
+area is another thing.
 """
 from __future__ import annotations
 
 import numpy as np
-from shapely.geometry import LineString, Point
-from shapely.ops import split
 
-from ..geometry import shapes
-
-__all__ = ["contour_azimuth", "headings", "hull_widths", "minimum_width", "split_where_narrow"]
-
-_ROUND = 0.93
-"""Share of its hull that an area must fill to be left whole (a judgement)."""
+__all__ = ["contour_azimuth", "headings", "hull_widths", "minimum_width"]
 
 _APART_DEG = 4.0
-_TRIES = 8
 
 
 def hull_widths(geometry):
@@ -92,53 +84,3 @@ def contour_azimuth(depth, places):
         return np.nan, 0.0
     uphill = np.degrees(np.angle(doubled)) / 2
     return float((uphill + 90) % 180), float(abs(doubled) / weight)
-
-
-def split_where_narrow(polygon, least_m2):
-    """Ways to cut a concave polygon in two, the least sum of widths first.
-
-    Parameters
-    ----------
-    polygon : shapely Polygon, m
-    least_m2 : float
-        No part is smaller.
-
-    Returns
-    -------
-    list of lists of polygons
-    """
-    plain = polygon.simplify(0.01 * np.sqrt(polygon.area))
-    if plain.geom_type != "Polygon" or polygon.area > _ROUND * polygon.convex_hull.area:
-        return []
-    ring = np.asarray(plain.exterior.coords)[:-1]
-    if not plain.exterior.is_ccw:
-        ring = ring[::-1]
-    before, after = ring - np.roll(ring, 1, axis=0), np.roll(ring, -1, axis=0) - ring
-    bent = before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0] < 0
-    hull = plain.convex_hull.exterior
-    deep = np.array([hull.distance(Point(*p)) for p in ring])
-    corners = np.flatnonzero(bent)
-    corners = corners[np.argsort(-deep[corners])][:_TRIES]
-    size, whole = float(np.hypot(*np.ptp(ring, axis=0))), minimum_width(polygon)[0]
-    found = []
-    for corner in corners:
-        at = ring[corner]
-        others = np.argsort(np.hypot(*(ring - at).T))
-        ways = [before[corner], -after[corner], *(ring[k] - at for k in others[3:12])]
-        for way in ways:
-            if not np.hypot(*way) > 0:
-                continue
-            unit = way / np.hypot(*way)
-            chord = LineString([at - 1e-3 * unit * size, at + size * unit]).intersection(polygon.buffer(0.01))
-            pieces = [p for p in getattr(chord, "geoms", [chord]) if p.geom_type == "LineString"]
-            if not pieces:
-                continue
-            nearest = min(pieces, key=lambda p: p.distance(Point(*at)))
-            ends = np.asarray(nearest.coords)
-            longer = LineString([ends[0] - 0.05 * unit, ends[-1] + 0.05 * unit])
-            parts = shapes.parts(split(polygon, longer))
-            if len(parts) != 2 or min(p.area for p in parts) < least_m2:
-                continue
-            found.append((sum(minimum_width(p)[0] for p in parts), parts))
-    found.sort(key=lambda pair: pair[0])
-    return [parts for width, parts in found[:2] if width < 1.25 * whole]
