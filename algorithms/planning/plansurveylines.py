@@ -37,7 +37,7 @@ class PlanSurveyLines(AthwartAlgorithm):
     of the helm. A line may go round the edge of the area, where that is shorter: then the others need not lie close for
     the sake of slanting shores.
 
-    By 'shortest' the directions across which the area, or each part of it, is narrowest are tried, and the cheapest is
+    By 'shortest' the directions across which the area is narrowest are tried, and the cheapest is
     taken. 'contours' and 'across' follow and cross the contours of the depth grid on the whole; 'given' is yours.
     For two looks and more, further sets of lines lie between the first, which also see what lay under the boat.
 

@@ -159,7 +159,7 @@ def _card(plan: CastPlan, i: int, unit: str, waypoint: str) -> str:
     if found is not None:
         needed = f"{found.needed} casts for {100 * GOAL:.0f} %" if found.needed else \
             f"{math.floor(100 * found.so_far[-1])} % after {MAX_CASTS} casts"  # not rounded up to the goal
-        parts.append(f'<p class="facts">{_facts((f"One cast {100 * found.alone[0]:.0f} %", needed))}</p>')
+        parts.append(f'<p class="facts">{_facts((f"One cast {math.floor(100 * found.alone[0])} %", needed))}</p>')
     spelled = "" if found is None else _spelled(plan, i, unit)
     return (f'<section class="card"><div class="how">{"".join(parts)}</div>{sketch(plan, i, unit)}'
             f'<div class="how spelled">{spelled}</div></section>')

@@ -39,6 +39,7 @@ def test_what_the_card_says_of_place_error_and_casts():
     assert "69\u00b0 00.000\u2032 W" in text and "&lt;Orrelmere&gt;" in text and "gate locked" in text
     shown = [int(v) for v in re.findall(r"(\d+)\s%", re.search("<ol>.*?</ol>", html).group(0))]
     assert shown[:3] == [int(100 * v) for v in plan.patterns[0].so_far[:3]] and len(shown) <= 8
+    assert f"One cast {shown[0]} %" in text  # one figure for one chance
     assert all(int(v) % 5 == 0 for v in re.findall(r"(\d+) (?:long|short|left|right)", text))  # casts scatter by 3.3 ft
 
 
