@@ -1,6 +1,6 @@
 """The forms on the desktop: sections, layers and units offered, hints; and layers of another kind named everywhere."""
 import pytest
-from athwart.algorithms import tool_classes
+from athwart.algorithms import maker_of, tool_classes
 from athwart.algorithms.common import remembered as memory
 from athwart.algorithms.common.hints import fitting_ranges
 from athwart.survey.model import schemas
@@ -66,6 +66,13 @@ def test_kinds_are_told_by_their_fields_in_any_version_and_with_fields_carried_a
     assert schemas.kind_of(carried) is schemas.REJECTED
     assert schemas.kind_of(schemas.names(schemas.SWATHS)[:16]) is schemas.SWATHS  # as they were before errors came
     assert schemas.kind_of([]) is None and schemas.kind_of(["name", "depth", "kind"]) is None
+
+
+@pytest.mark.parametrize("layer, tool", [(schemas.COMBINED, "adjusttargets"), (schemas.PASSES, "preparetrack"),
+                                         (schemas.AREAS, "coveragegaps"), (schemas.GAPS, "coveragegaps")])
+def test_a_layer_is_said_to_come_from_the_tool_that_is_for_it(layer, tool):
+    """'Open a lake of a district' writes them, too, and stands before some of them in the toolbox."""
+    assert tool == maker_of(layer).ID
 
 
 @pytest.mark.parametrize("tool", tool_classes(), ids=lambda tool: tool.ID)

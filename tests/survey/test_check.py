@@ -42,6 +42,7 @@ def test_known_offsets_are_found_within_their_sigmas():
         scores.append([(by[name][0] - true) / by[name][1] for name, true in
                        (("first_ping", 1500.0), ("pings_per_row", 2.0), ("edge_range_m", 30.0))])
         assert found.record.first_ping == by["first_ping"][0]
+        assert found.record.edge_range_m == by["edge_range_m"][0]
     assert np.abs(scores).max() < 5 and 0.5 < np.std(scores) < 1.5 and np.mean(np.abs(scores) < 2.1) > 0.85
 
 
