@@ -235,9 +235,10 @@ def main():
     power = math.log(large / small) / math.log(LAKES / SMALL)
     judge(f"growth from {SMALL * EACH} to {LAKES * EACH} outings: exponent {power:.3f}, at most {GROWTH}",
           power <= GROWTH)
+    few = of_lakes(outings, lakes, folder, 3 * SMALL)
     loop, one, pair = (work(site, folder, *few, name, workers)
                        for name, workers in (("loop", 0), ("one", 1), ("pair", 2)))
-    print(f"{SMALL * EACH} outings: plain loop {loop['wall']:.1f} s, one worker {one['wall']:.1f} s (the scheduler "
+    print(f"{3 * SMALL * EACH} outings: plain loop {loop['wall']:.1f} s, one worker {one['wall']:.1f} s (the scheduler "
           f"costs {100 * (one['wall'] / loop['wall'] - 1):.0f} %), two workers {pair['wall']:.1f} s; efficiency on two "
           f"cores {one['wall'] / pair['wall'] / 2:.2f}")
     print(f"processor of scheduler and client beside one worker {one['cpu']:.1f} s, of the loop {loop['cpu']:.1f} s")

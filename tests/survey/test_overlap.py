@@ -69,3 +69,23 @@ def test_sets_taken_together_count_their_looks_together():
 def test_no_looks_at_all():
     assert [level.is_empty for level in overlap.levels([], 2)] == [True, True]
     assert overlap.merged([Polygon(), shapes.empty()]).is_empty
+
+
+def test_what_only_touches_does_not_get_into_a_union(monkeypatch):
+    """Looks that share an edge meet in lines, too; GEOS 3.11 then failed in a union of polygons and lines mixed."""
+    joined = []
+
+    class Heard(type(overlap.patience)):
+        @staticmethod
+        def heard(function, *others):
+            if function.__name__ == "union":
+                joined.extend([function.__self__, *others])
+            return function(*others)
+    monkeypatch.setattr(overlap, "patience", Heard("heard"))
+    ell = Polygon([(0, 0), (4, 0), (4, 2), (2, 2), (2, 4), (0, 4)])
+    other = Polygon([(1, 1), (6, 1), (6, 6), (2, 6), (2, 2.5), (1, 2.5)])
+    assert "Line" in {one.geom_type[:4] for one in ell.intersection(other).geoms}
+    stacks = [[ell, shapes.empty()], [other, shapes.empty()]]
+    found = overlap.joined_levels(stacks, 2)
+    assert joined and {part.geom_type for one in joined for part in getattr(one, "geoms", [one])} == {"Polygon"}
+    assert found[1].area == pytest.approx(sum(part.area for part in ell.intersection(other).geoms))
