@@ -171,7 +171,7 @@ class _Run:
             lake = self.lakes[row.lake]
             if lake is None:
                 self._fail("outing", row.lake, row.name, InputError(
-                    f"The lake '{row.lake}' could not be read. Mend the lake's own row first."))
+                    f"The lake '{row.lake}' could not be read. Correct the lake's own row first."))
                 self._count(f"{row.name}: its lake failed")
                 continue
             key = self.store.outing_key(row, lake)
@@ -210,7 +210,7 @@ class _Run:
                 self.made.worked += 1
                 self._outing_done(row)
             else:
-                self._fail("outing", row.lake, name, error)
+                self._fail("outing", row.lake, name, _unseen(error, (*row.files, *self.lakes[row.lake].files)))
                 self._settle(row.lake)
                 self._count(f"outing {name} failed")
             return
@@ -283,7 +283,16 @@ class _Run:
 
 def _table(given: Any) -> Any:
     path, *layer = given if isinstance(given, (tuple, list)) else (given,)
-    return (pathlib.Path(path), *layer)
+    return (pathlib.Path(path).absolute(), *layer)  # workers were started in folders of their own
+
+
+def _unseen(error: Any, files: Any) -> Any:
+    """The error of a worker that cannot read a file which is here, with the remedy for that."""
+    for path in files:
+        if isinstance(error, InputError) and f"{path} cannot be read" in str(error) and pathlib.Path(path).is_file():
+            return InputError(f"{path} is here, but the worker cannot read it. Give the workers the same folder, or "
+                              "send the data to them.", field="send")
+    return error
 
 
 def cause_and_remedy(error: Any, kind: str = "outing") -> Any:

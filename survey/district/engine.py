@@ -256,8 +256,10 @@ def local_cluster(workers: Any = None, memory: Any = "auto", dashboard: Any = No
              "distributed.scheduler.allowed-failures": 1}
     for name in ("OMP_NUM_THREADS", "MKL_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
         os.environ.setdefault(name, "1")  # a process each is the parallelism
+    # dask serves its state as plain text even without a dashboard; on any free port two runs do not meet
+    hidden = {} if dashboard else {"dashboard": False, "dashboard_address": "127.0.0.1:0"}
     with dask.config.set(quiet), distributed.LocalCluster(
             n_workers=workers, threads_per_worker=1, processes=True, memory_limit=memory, host="127.0.0.1",
             dashboard_address=dashboard, local_directory=None if folder is None else str(folder),
-            silence_logs=50) as cluster:
+            scheduler_kwargs=hidden, silence_logs=50) as cluster:
         yield cluster
