@@ -202,6 +202,10 @@ class Dask:
                 self._client = self._distributed.Client(self._address, timeout=min(_TRY_S, patience),
                                                         set_as_default=False)
                 return
+            except TypeError:  # what dask raises for tls:// without certificates
+                raise InputError(f"{self._address} asks for certificates, and dask's configuration names none that can "
+                                 "be read here. Set tls.ca-file, tls.client.cert and tls.client.key under "
+                                 "distributed.comm, as dask's manual describes.", field="scheduler") from None
             except (OSError, self._distributed.TimeoutError, ValueError) as error:
                 if time.monotonic() >= end:
                     raise InputError(f"No scheduler answers at {self._address} ({error}). Start one with 'dask "
