@@ -11,7 +11,7 @@ import numpy as np
 from ..geometry import shapes
 from ..geometry.frame import Frame, carried
 from ..report import pages
-from ..report.mapsvg import Ink, MapLayer, draw_map
+from ..report.mapsvg import Ink, MapLayer, draw_map, legend
 
 __all__ = ["CLASSES", "index_page"]
 
@@ -27,6 +27,9 @@ _SMALL = 9.0
 """Drawing units: a lake that would be smaller on the map gets a dot as well."""
 
 _CSS = """
+@media (min-width:60rem){body{max-width:72rem}}
+table.sort th[scope=row]{white-space:nowrap}
+table.sort thead th{white-space:normal;vertical-align:bottom}
 th button{font:inherit;font-weight:inherit;background:none;border:0;padding:0;color:inherit;cursor:pointer;
 text-align:inherit}
 th button::after{content:" \\2195";color:#3b4f59}
@@ -121,9 +124,9 @@ def _map(table: Any) -> Any:
         layers.append(MapLayer(words, Ink(ink, _INK, 0.7), members))
         layers.append(MapLayer("", Ink(ink, _INK, 0.7, radius=5.0), dots))
     labels = [row["lake"] for row in shown] if len(shown) <= 60 else []
-    layers.append(MapLayer("", Ink("none", "none", 0, radius=0.5), [one.centroid for one in drawn.values()], labels))
+    layers.append(MapLayer("", Ink("none", "none", 0, radius=0), [one.centroid for one in drawn.values()], labels))
     return pages.figure(draw_map(layers, "Lakes of the district by the share of their bottom seen"),
-                        "Lakes by the share seen. Small ones have a dot as well.")
+                        "Lakes by the share seen. Small ones have a dot as well.", legend(layers))
 
 
 _COLUMNS = (("Lake", "lake", None), ("State", "state", None), ("Outings", "outings", 0), ("Seen (%)", "covered_pct", 1),
@@ -162,6 +165,6 @@ def _failures(failures: Any) -> Any:
     if not failures:
         return ""
     return pages.section("What failed", pages.paragraph(
-        "All else was done. Run the same command again when these are mended: what is done is not done again."),
+        "All else was done. Run the same command again when these are corrected: what is done is not done again."),
         pages.table("Failures", ("What", "Lake", "Cause", "What to do"), [
             (one.outing or one.kind, one.lake, one.cause, one.remedy) for one in failures]))
