@@ -1,6 +1,6 @@
 # What a user and a contributor can do here; `make` lists it.
 PYTHON := /usr/bin/python3
-.PHONY: help demo test matrix types proof bench sample docs models styles contract pages lint package clean
+.PHONY: help demo test matrix types proof bench sample docs models styles sheets contract pages lint package clean
 
 help: ## list the targets
 	@grep -hE '^[a-z]+:.*##' $(MAKEFILE_LIST) | sed -E 's/^([a-z]+):.*## /\1\t/' | expand -t 12
@@ -44,6 +44,9 @@ models: ## draw the ready-made models again, with the oldest QGIS supported
 
 styles: ## draw the styles of all layers and rasters again, with the oldest QGIS supported
 	@bash tools/run.sh tools.styles
+
+sheets: ## draw the print layouts again, with the oldest QGIS supported
+	@bash tools/run.sh tools.map_sheets
 
 contract: ## write the snapshots of fields and parameters again; read the difference
 	@bash tools/setup.sh test

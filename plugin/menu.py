@@ -1,9 +1,10 @@
-"""The desktop's menu: the sample project and the guide. The tools themselves are in the Processing Toolbox."""
+"""The desktop's menu: the sample project, map sheets for print, the guide. The tools are in the Processing Toolbox."""
 from __future__ import annotations
 
 import pathlib
 import shutil
 
+from qgis.core import QgsProject
 from qgis.PyQt.QtCore import QCoreApplication, QDir, QUrl
 from qgis.PyQt.QtGui import QDesktopServices, QIcon
 from qgis.PyQt.QtWidgets import QAction, QFileDialog
@@ -47,7 +48,8 @@ class Menu:
         self._iface = iface
         icon = QIcon(str(ROOT / "plugin" / "icons" / "athwart.svg"))
         self._actions = []
-        for text, slot in ((tr("Open sample project..."), self.open_sample), (tr("Open guide"), self.open_guide)):
+        for text, slot in ((tr("Open sample project..."), self.open_sample),
+                           (tr("Add map sheets of the areas"), self.add_sheets), (tr("Open guide"), self.open_guide)):
             action = QAction(icon, text, iface.mainWindow())
             action.triggered.connect(slot)
             iface.addPluginToMenu(TITLE, action)
@@ -73,6 +75,17 @@ class Menu:
                 folder, error.strerror or error))
             return
         self._iface.addProject(str(project))
+
+    def add_sheets(self):
+        """A print layout with a page for each area of the chosen layer, else of the areas that are there, opened."""
+        from . import sheets
+
+        project = QgsProject.instance()
+        areas = sheets.areas_of(project, self._iface.activeLayer())
+        if areas is None:
+            self._say(tr("Choose the layer of areas in the layer panel first: polygons, a sheet each."))
+            return
+        self._iface.openLayoutDesigner(sheets.add_sheets(project, areas, sheets.lake_of(project), sheets.own_paper()))
 
     def open_guide(self):
         """The bundled guide in the system's browser; no network is needed."""

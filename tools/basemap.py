@@ -44,7 +44,10 @@ def depth_layer(folder):
     ramp.setColorRampItemList([QgsColorRampShader.ColorRampItem(v, QColor(c), f"{v:g} m") for v, c in TINTS])
     shader = QgsRasterShader()
     shader.setRasterShaderFunction(ramp)
-    layer.setRenderer(QgsSingleBandPseudoColorRenderer(layer.dataProvider(), 1, shader))
+    renderer = QgsSingleBandPseudoColorRenderer(layer.dataProvider(), 1, shader)
+    renderer.setClassificationMin(TINTS[0][0])  # the legend tells them
+    renderer.setClassificationMax(TINTS[-1][0])
+    layer.setRenderer(renderer)
     layer.resampleFilter().setZoomedInResampler(QgsBilinearRasterResampler())
     return layer
 

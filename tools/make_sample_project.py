@@ -6,7 +6,10 @@ from __future__ import annotations
 
 import os
 import pathlib
+import re
+import zipfile
 
+from athwart.plugin.sheets import add_sheets
 from athwart.survey.model.palette import AMBER, GREY, INK, PAPER
 from qgis.core import (
     Qgis,
@@ -55,6 +58,16 @@ def add(project, title, layers, visible=True, expanded=True):
     group.setExpanded(expanded)
 
 
+def unpathed(target):
+    """Take the whole path of the areas out of the layouts, which QGIS puts in however paths are stored: it finds them
+    by their id."""
+    with zipfile.ZipFile(target) as archive:
+        members = [(info, archive.read(info)) for info in archive.infolist()]
+    with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as archive:
+        for info, data in members:
+            archive.writestr(info, re.sub(rb'(?<=coverageLayerSource=")[^"]*', b"", data), zipfile.ZIP_DEFLATED)
+
+
 def main():
     os.environ.setdefault("QT_QPA_PLATFORM", "offscreen")
     app = QgsApplication([], True)
@@ -77,9 +90,13 @@ def main():
     extent = base[-1].extent()
     extent.scale(1.04)
     project.viewSettings().setDefaultViewExtent(QgsReferencedRectangle(extent, project.crs()))
+    for paper, words in (("a4", "A4"), ("letter", "Letter")):
+        lake = next(layer for layer in base if layer.name() == "lake")
+        add_sheets(project, areas, lake, paper).setName(f"Map sheets of the areas ({words})")
     target = SAMPLE / "athwart_sample.qgz"
     if not project.write(str(target)):
         raise SystemExit(f"{target} could not be written: {project.error()}")
+    unpathed(target)
     print(f"{target}: {len(project.mapLayers())} layers", flush=True)
     os._exit(0)  # a torn-down QGIS may crash after its work is done
 

@@ -5,7 +5,7 @@ from unittest.mock import MagicMock
 
 import pytest
 from athwart.plugin import menu as menu_module
-from qgis.core import QgsProject
+from qgis.core import QgsProject, QgsVectorLayer
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 
@@ -30,10 +30,10 @@ def choose(monkeypatch, folder):
     monkeypatch.setattr(menu_module.QFileDialog, "getExistingDirectory", lambda *_: str(folder))
 
 
-def test_it_holds_the_sample_and_the_guide_and_nothing_else(menu, desk):
+def test_it_holds_the_sample_the_sheets_and_the_guide_and_nothing_else(menu, desk):
     added = [call.args for call in desk.addPluginToMenu.call_args_list]
     assert [(title, action.text()) for title, action in added] == [
-        ("Athwart", "Open sample project..."), ("Athwart", "Open guide")]
+        ("Athwart", "Open sample project..."), ("Athwart", "Add map sheets of the areas"), ("Athwart", "Open guide")]
     assert not any(action.icon().isNull() for _, action in added)
 
 
@@ -43,7 +43,7 @@ def test_unload_removes_what_initgui_added_and_the_command_line_never_sees_it(de
     plugin.initGui()
     added = desk.addPluginToMenu.call_args_list
     plugin.unload()
-    assert len(added) == 2
+    assert len(added) == 3
     assert desk.removePluginMenu.call_args_list == added
     assert sys.modules["athwart"].classFactory(None).menu is None
 
@@ -67,6 +67,21 @@ def test_a_second_copy_leaves_the_first_alone(tmp_path):
     second = menu_module.copy_sample(tmp_path)
     assert second.parent.name == "athwart_sample_2" and second.exists()
     assert (first.parent / "south_settings.csv").read_text(encoding="utf-8") == "mine"
+
+
+def test_map_sheets_are_made_of_the_areas_and_opened(menu, desk, monkeypatch):
+    """Of the layer chosen; without one, and with no areas in the project, the way out is said."""
+    opened, said, project = [], MagicMock(), QgsProject.instance()
+    monkeypatch.setattr(desk, "messageBar", lambda: said)
+    monkeypatch.setattr(desk, "openLayoutDesigner", opened.append, raising=False)
+    monkeypatch.setattr(desk, "activeLayer", lambda: None)
+    menu.add_sheets()
+    assert not opened and "Choose the layer of areas" in said.pushWarning.call_args.args[1]
+    beds = QgsVectorLayer("Polygon?crs=EPSG:32619&field=name:string", "beds", "memory")
+    project.addMapLayer(beds)
+    monkeypatch.setattr(desk, "activeLayer", lambda: beds)
+    menu.add_sheets()
+    assert opened == project.layoutManager().printLayouts() and opened[0].atlas().coverageLayer() is beds
 
 
 def test_cancel_does_nothing(menu, desk, monkeypatch):

@@ -3,6 +3,7 @@ from __future__ import annotations
 
 import pathlib
 
+from athwart.plugin.sheets import add_sheets
 from qgis.core import Qgis, QgsCoordinateReferenceSystem, QgsProject, QgsRasterLayer, QgsReferencedRectangle
 from qgis.PyQt.QtGui import QColor
 
@@ -77,6 +78,7 @@ def project(groups, sample, target):
             group.addLayer(layer).setItemVisibilityChecked(key[0] not in HIDDEN)
         group.setItemVisibilityChecked(shown.get(title, True))
         group.setExpanded(shown.get(title, False))
+    add_sheets(result, groups["Coverage"]["areas", "areas"], base["lake"])
     extent = base["depth (m)"].extent()
     result.viewSettings().setDefaultViewExtent(QgsReferencedRectangle(extent, result.crs()))
     if not result.write(str(target)):
