@@ -221,17 +221,14 @@ class _Sweep:
         span = span - first
         below = sums[low, span]
         new = np.where(own, np.maximum(sums[high, span] - below, 0), 0)
-        best = None
-        for i, (a, b) in enumerate(_stretches(new > 0, column - first, max(1, int(self.rule.turn_m / s.du)))):
-            seen = float(new[i, a:b + 1].sum())
-            if not seen:
-                continue
-            left = float(below[i, a:b + 1].sum())
-            way = (b - a + 1) * s.du
-            score = (seen - _LOST * left) / (way + self.rule.turn_m)
-            if best is None or score > best[0]:
-                best = score, int(rows[i]), first + a, first + b, seen * s.du * s.dv / (way + self.rule.turn_m)
-        return None if best is None else best[1:]
+        a, b = _stretches(new > 0, column - first, max(1, int(self.rule.turn_m / s.du)))
+        seen, left = _sums(new, a, b), _sums(below, a, b)
+        way = (b - a + 1) * s.du + self.rule.turn_m
+        score = np.where(seen > 0, (seen - _LOST * left) / way, -np.inf)
+        i = int(score.argmax())
+        if not seen[i]:
+            return None
+        return int(rows[i]), first + int(a[i]), first + int(b[i]), float(seen[i] * s.du * s.dv / way[i])
 
     def _mark(self, row, first, last):
         low, high = self.low[row, first:last + 1], self.high[row, first:last + 1]
@@ -273,19 +270,30 @@ def _runs(cells):
 
 
 def _stretches(useful, column, gap):
-    """For each row of a mask, the (first, last) useful columns of the stretch around ``column`` that no gap cuts."""
-    found = []
-    for row in useful:
-        at = np.flatnonzero(row)
-        if not len(at):
-            found.append((column, column))
-            continue
-        cuts = np.flatnonzero(np.diff(at) > gap)
-        starts, stops = at[np.append(0, cuts + 1)], at[np.append(cuts, len(at) - 1)]
-        away = np.maximum(starts - column, column - stops)
-        nearest = int(away.argmin())
-        found.append((int(starts[nearest]), int(stops[nearest])))
-    return found
+    """First and last useful columns, (rows,) ints, of the stretch nearest to ``column`` that no gap cuts.
+
+    ``useful``: (rows, columns) bool; a row without any has the column itself.
+    """
+    first, last = np.full(len(useful), column), np.full(len(useful), column)
+    row, at = np.nonzero(useful)
+    if not len(row):
+        return first, last
+    cut = (np.diff(at) > gap) | (np.diff(row) > 0)
+    begins = np.flatnonzero(np.append(True, cut))
+    starts, stops, owner = at[begins], at[np.append(begins[1:], len(at)) - 1], row[begins]
+    away = np.maximum(starts - column, column - stops)
+    order = np.lexsort((away, owner))  # stable: of two as near the first stays first
+    chosen = order[np.append(True, np.diff(owner[order]) > 0)]
+    first[owner[chosen]], last[owner[chosen]] = starts[chosen], stops[chosen]
+    return first, last
+
+
+def _sums(cells, first, last):
+    """Sum of each row of cells from a first to a last column, both included, floats."""
+    total = np.zeros((len(cells), cells.shape[1] + 1), np.int64)
+    np.cumsum(cells, axis=1, out=total[:, 1:])
+    row = np.arange(len(cells))
+    return (total[row, last + 1] - total[row, first]).astype(float)
 
 
 def _cut(lines, ground, rule):
