@@ -18,7 +18,7 @@ __all__ = ["Cover"]
 _ANEW = 40
 _PRICES = (0.006, 0.02, 0.06, 0.18)
 _LEAST_PRICE = 1e-3
-_SEATS, _FEW = 12, 9
+_SEATS, _FEW, _AT_ONCE = 12, 9, 128
 _SEED = 20101
 
 
@@ -41,6 +41,8 @@ class Cover:
     def __init__(self, rows, worth, area, turn_m, swath, enough):
         self.rows, self.worth, self.area, self.turn_m, self.swath = rows, worth, area, turn_m, swath
         self.enough = enough
+        self._flat = np.concatenate([row.sees for row in rows])
+        self._first = np.cumsum([0, *(len(row.sees) for row in rows[:-1])])
 
     def solved(self, step):
         """List of (row, first, last)."""
@@ -66,30 +68,39 @@ class Cover:
         sees = np.zeros((len(self.rows), len(self.worth)), np.float32)
         for r, row in enumerate(self.rows):
             sees[r, row.sees] = self.area[row.sees] * (self.worth[row.sees] > 0)
-        cost = self._cost(chosen)
-        while True:
-            patience.look()
-            better = None
+        cost, better = self._cost(chosen), chosen
+        while better is not None:
+            chosen, better = better, None
             most = 3 if len(chosen) <= _FEW else 2
-            for out in (some for n in range(1, most + 1) for some in itertools.combinations(range(len(chosen)), n)):
-                rest = [pick for k, pick in enumerate(chosen) if k not in out]
-                left = self.worth.copy()
-                for pick in rest:
-                    left[self._places(pick)] = 0.0
-                open_now = (left > 0).astype(np.float32)
-                missed = self.area[left > 0].sum() - sees @ open_now
-                for r in np.argsort(missed, kind="stable")[:_SEATS]:
-                    if missed[r] > self.enough:
-                        break
-                    at = np.flatnonzero(left[self.rows[r].sees] > 0)
-                    if len(at):
-                        one = [*rest, (int(r), int(at[0]), int(at[-1]))]
-                        now = self._cost(one)
-                        if now < cost - 1e-6:
-                            better, cost = one, now
-            if better is None:
-                return chosen
-            chosen = better
+            taken = (some for n in range(1, most + 1) for some in itertools.combinations(range(len(chosen)), n))
+            while outs := list(itertools.islice(taken, _AT_ONCE)):
+                patience.look()
+                for out, left, missed in zip(outs, *self._left_by(chosen, outs, sees)):
+                    rest = [pick for k, pick in enumerate(chosen) if k not in out]
+                    for r in np.argsort(missed, kind="stable")[:_SEATS]:
+                        if missed[r] > self.enough:
+                            break
+                        at = np.flatnonzero(left[self.rows[r].sees])
+                        if len(at):
+                            one = [*rest, (int(r), int(at[0]), int(at[-1]))]
+                            now = self._cost(one)
+                            if now < cost - 1e-6:
+                                better, cost = one, now
+        return chosen
+
+    def _left_by(self, chosen, outs, sees):
+        """Without each of ``outs``, numbers of stretches: (k, places) bool, what is not seen; (k, rows) m2, what each
+        row would leave of it."""
+        count = np.zeros(len(self.worth), int)
+        for pick in chosen:
+            count[self._places(pick)] += 1
+        left = np.empty((len(outs), len(self.worth)), bool)
+        for k, out in enumerate(outs):
+            now = count.copy()
+            for number in out:
+                now[self._places(chosen[number])] -= 1
+            left[k] = (now == 0) & (self.worth > 0)
+        return left, (left @ self.area)[:, None] - (sees @ left.T.astype(np.float32)).T
 
     def _ends(self, pick):
         row, first, last = self.rows[pick[0]], pick[1], pick[2]
@@ -141,7 +152,7 @@ class Cover:
         while self.area[left > 0].sum() > self.enough and price > _LEAST_PRICE:
             patience.look()
             if gains is None:  # what a row can gain only falls as places are taken
-                gains = np.array([left[row.sees].sum() for row in self.rows]) - price * self.turn_m
+                gains = np.add.reduceat(left[self._flat], self._first) - price * self.turn_m
             best, most = None, 1e-9
             others = np.array([self._ends(pick) for pick in chosen])
             for r in np.argsort(-gains, kind="stable"):

@@ -111,9 +111,10 @@ def rows_of(places, gaps, ground, rule):
     for azimuth in _directions(edges):
         a = math.radians(azimuth)
         unit, right = np.array([math.sin(a), math.cos(a)]), np.array([math.cos(a), -math.sin(a)])
+        abreast = _Abreast.of(places, unit)
         for offset in _offsets(places, edges, azimuth, right, ground, rule):
             patience.look()
-            rows += _along(offset * right, unit, places, ground, rule)
+            rows += _along(offset, abreast, places, ground, rule)
     return rows
 
 
@@ -123,8 +124,8 @@ def rows_to(numbers, positions, places, ground, rule):
     for number, position in zip(numbers, positions):
         away = places.xy[number] - position
         unit = np.array([-away[1], away[0]]) / max(np.hypot(*away), 1e-9)
-        rows += [row for row in _along(position - (position @ unit) * unit, unit, places, ground, rule)
-                 if number in row.sees]
+        abreast = _Abreast.of(places, unit)
+        rows += [row for row in _along(position @ abreast.right, abreast, places, ground, rule) if number in row.sees]
     return rows
 
 
@@ -213,25 +214,41 @@ def _rims(edges, azimuth, right):
     return place[np.argsort(-total, kind="stable")[:_RIMS]]
 
 
-def _along(origin, unit, places, ground, rule):
-    """Rows on one straight line: a row for each stretch of it on the boat's water."""
-    u = places.xy @ unit
-    far = (places.xy - origin) - np.outer(u - origin @ unit, unit)
-    right = np.array([unit[1], -unit[0]])
-    offset = far @ right
-    most = _usual(ground, rule)[1] * 1.5 + 5
-    near_by = np.flatnonzero(np.abs(offset) < most)
+class _Abreast(NamedTuple):
+    """How places lie to ways along ``unit``: (n,) metres ``along`` and to the ``right`` of it (``beside``), and their
+    numbers in the order of the latter."""
+
+    unit: np.ndarray
+    right: np.ndarray
+    along: np.ndarray
+    beside: np.ndarray
+    order: np.ndarray
+
+    @classmethod
+    def of(cls, places, unit):
+        right = np.array([unit[1], -unit[0]])
+        beside = places.xy @ right
+        return cls(unit, right, places.xy @ unit, beside, np.argsort(beside, kind="stable"))
+
+    def within(self, offset, most):
+        """Numbers of the places less than ``most`` metres beside the way at ``offset``, in their own order."""
+        first, last = np.searchsorted(self.beside, (offset - most, offset + most), sorter=self.order)
+        return np.sort(self.order[first:last])
+
+
+def _along(offset, abreast, places, ground, rule):
+    """Rows on the straight line ``offset`` metres to the right: a row for each stretch of it on the boat's water."""
+    near_by = abreast.within(offset, _usual(ground, rule)[1] * 1.5 + 5)
     if not len(near_by):
         return []
-    base = origin - (origin @ unit) * unit
-    ends = base + np.outer([u[near_by].min() - 1, u[near_by].max() + 1], unit)
-    cut = ground.boat.intersection(LineString(ends))
+    u, unit, base = abreast.along[near_by], abreast.unit, offset * abreast.right
+    cut = ground.boat.intersection(LineString(base + np.outer([u.min() - 1, u.max() + 1], unit)))
     rows = []
     for part in getattr(cut, "geoms", [cut]):
         if part.geom_type != "LineString" or part.length < 1:
             continue
-        along = np.sort(np.asarray(part.coords) @ unit)
-        row = _row(_Way(base, unit, along[0], along[-1]), near_by, offset, places, ground, rule)
+        way = np.sort(np.asarray(part.coords) @ unit)
+        row = _row(_Way(base, unit, way[0], way[-1]), near_by, abreast.beside - offset, places, ground, rule)
         if row is not None:
             rows.append(row)
     return rows
