@@ -14,7 +14,7 @@ from qgis.PyQt.QtWidgets import QCheckBox, QComboBox, QLabel, QScrollArea, QSize
 
 from . import offers
 from .hints import fitting_ranges
-from .remembered import remember, remembered
+from .remembered import MEANT_IN, defaults_in, remember, remembered
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -35,9 +35,12 @@ class ToolDialog(AlgorithmDialog):
 
     def setParameters(self, parameters: dict[str, Any]) -> None:
         """Values from the history or a script: what they leave out is left at the tool's defaults, not offered."""
+        panel = self.mainWidget()
         if parameters:
-            self.mainWidget().forget_offers()
+            panel.forget_offers()
+        panel.follows = not parameters
         super().setParameters(parameters)
+        panel.follows = True
 
     def finish(self, successful: bool, result: Any, *rest: Any, **more: Any) -> None:
         """Called when a run has come to its end; the units chosen are offered the next time."""
@@ -61,6 +64,9 @@ class ToolPanel(ParametersPanel):
             self._unmark(name)
         self._narrow()
         self._offered: dict[str, Any] = {}
+        self.follows = True
+        for name in MEANT_IN.keys() & self.wrappers.keys():
+            self.wrappers[name].widgetValueHasChanged.connect(lambda *_, box=name: self._follow(box))
         for name, value in remembered(tool).items():
             self._offer(name, value)
         for name, layer in offers.layers(tool).items():
@@ -69,6 +75,16 @@ class ToolPanel(ParametersPanel):
         for name in {parent for _, parent, _, _ in tool.FILLS} & set(self.wrappers):
             self.wrappers[name].widgetValueHasChanged.connect(self._fill)
         self._watch_depth()
+
+    def _follow(self, box: str) -> None:
+        """A default goes with the unit chosen: 2 m/s does not become 2 mph. What somebody typed stays."""
+        if not self.follows:
+            return
+        tool = self.algorithm()
+        stand = [defaults_in(tool, box, unit) for unit in tool.parameterDefinition(box).options()]
+        for name, value in defaults_in(tool, box, self.wrappers[box].parameterValue()).items():
+            if self.wrappers[name].parameterValue() in [one[name] for one in stand]:
+                self._offer(name, value)
 
     def forget_offers(self) -> None:
         """Back to the declared defaults."""
@@ -138,20 +154,21 @@ class ToolPanel(ParametersPanel):
             area.setHorizontalScrollBarPolicy(Qt.ScrollBarPolicy.ScrollBarAsNeeded)
 
     def _watch_depth(self) -> None:
-        watched = [name for name in ("RANGE", "RANGE_UNIT", "DEPTH", "DEPTH_UNIT") if name in self.wrappers]
-        layout, _ = self._first("DEPTH_UNIT") if len(watched) == 4 else (None, -1)
+        unit = "DEPTH_UNIT" if "DEPTH_UNIT" in self.wrappers else "RANGE_UNIT"
+        watched = self._watched = ("RANGE", "RANGE_UNIT", "DEPTH", unit)
+        last = unit if unit == "DEPTH_UNIT" else "DEPTH"
+        layout, _ = self._first(last) if set(watched) <= self.wrappers.keys() else (None, -1)
         if layout is None:
             return
         self._hint = QLabel(layout.parentWidget())
         self._hint.setObjectName("hint")
         self._hint.setWordWrap(True)
-        layout.insertWidget(layout.indexOf(self.wrappers["DEPTH_UNIT"].wrappedWidget()) + 1, self._hint)
+        layout.insertWidget(layout.indexOf(self.wrappers[last].wrappedWidget()) + 1, self._hint)
         for name in watched:
             self.wrappers[name].widgetValueHasChanged.connect(self._say_ranges)
         self._say_ranges()
 
     def _say_ranges(self, *_: Any) -> None:
-        values = (self.wrappers[name].parameterValue() for name in ("RANGE", "RANGE_UNIT", "DEPTH", "DEPTH_UNIT"))
-        text = fitting_ranges(*values)
+        text = fitting_ranges(*(self.wrappers[name].parameterValue() for name in self._watched))
         self._hint.setText(text)
         self._hint.setVisible(bool(text))

@@ -5,17 +5,23 @@ from typing import TYPE_CHECKING
 
 from qgis.core import QgsSettings
 
+from ...survey.model.units import SPEEDS
+from .compat import is_null
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from typing import Any
 
-__all__ = ["display_unit", "remember", "remembered"]
+__all__ = ["MEANT_IN", "defaults_in", "display_unit", "remember", "remembered"]
 
 _PLACE = "athwart/units"
 
 _AS = {"RANGE_UNIT": "length", "DEPTH_UNIT": "length", "DISPLAY_UNIT": "display", "SPEED_UNIT": "speed",
        "TEMPERATURE_UNIT": "temperature"}
 """What each box of a unit is kept as; the unit of a record's ranges is that of its depths as a rule."""
+
+MEANT_IN = {"SPEED_UNIT": ("SPEED", "SPEEDS")}
+"""Numbers told in the unit of a box: their defaults are those of its default, whatever unit a form opens with."""
 
 
 def remember(values: Mapping[str, Any]) -> None:
@@ -42,6 +48,28 @@ def remembered(tool: Any) -> dict[str, Any]:
         unit = QgsSettings().value(f"{_PLACE}/{kept}", "") or (_shown() if kept == "display" else "")
         if unit in definition.options():
             found[name] = unit
+    return found
+
+
+def defaults_in(tool: Any, box: str, unit: str) -> dict[str, Any]:
+    """{parameter: its default} of the numbers that are told in the unit of a box, in another unit of it.
+
+    Three figures are kept: nobody steers by more.
+    """
+    definition = tool.parameterDefinition(box)
+    told_in = definition.defaultValue()
+    if unit not in SPEEDS or told_in not in SPEEDS:
+        return {}
+    factor = SPEEDS[told_in] / SPEEDS[unit]
+    found: dict[str, Any] = {}
+    for name in MEANT_IN.get(box, ()):
+        default = getattr(tool.parameterDefinition(name), "defaultValue", lambda: None)()
+        if is_null(default) or unit == told_in:
+            found.update({} if is_null(default) else {name: default})
+        elif isinstance(default, str):
+            found[name] = " ".join(f"{float(word) * factor:.3g}" for word in default.split())
+        else:
+            found[name] = float(f"{default * factor:.3g}")
     return found
 
 

@@ -14,6 +14,7 @@ from ..common import parameters as make
 from ..common import read, values
 from ..common.base import AthwartAlgorithm, stepper
 from ..common.files import save_text
+from ..common.kinds import OWN
 from ..common.seen import seen_ground
 
 __all__ = ["CoverageReport"]
@@ -34,7 +35,13 @@ class CoverageReport(AthwartAlgorithm):
     STEP, JOB, GUIDE = 5, 7, ("audit",)
     TAKES = {"TRACK": (schemas.TRACK,), "PASSES": (schemas.PASSES,), "SWATHS": (schemas.SWATHS,),
              "AREAS": (schemas.AREAS,), "GAPS": (schemas.GAPS,), "SHORE": (schemas.SHORE,),
-             "TARGETS": (schemas.COMBINED, schemas.TARGETS)}
+             "TARGETS": (schemas.COMBINED, schemas.TARGETS), "LAKE": (OWN, schemas.AREAS), "OUTING_TABLE": (OWN,)}
+    SECTIONS = (
+        ("What was run and seen", ("TRACK", "PASSES", "SWATHS", "SEEN")),
+        ("What was found: the areas, gaps, shore, targets", ("AREAS", "GAPS", "SHORE", "TARGETS", "LAKE")),
+        ("The page", ("TITLE", "DISPLAY_UNIT")),
+        ("For the file", ("OUTING_TABLE", "PEOPLE", "GEAR", "WATER_LEVEL", "DATUM", "WEATHER", "NOTES")),
+    )
     OFFERED = ("TRACK", "PASSES", "SWATHS", "AREAS", "GAPS", "SHORE", "TARGETS")
     FUNCTION = "write_report"
     SUMMARY = "Write a page with map, key figures, gaps, shore, passes and targets, and a table of the areas."

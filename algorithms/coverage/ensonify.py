@@ -36,6 +36,13 @@ class Ensonify(AthwartAlgorithm):
         {"hidden ground": "seen_hidden", "smallest object": "seen_smallest", "detecting looks": "seen_detecting",
          "detecting directions": "seen_from_sides"})}
     TAKES = {"INPUT": (schemas.TRACK,), "WATER": (OWN, schemas.AREAS)}
+    SECTIONS = (
+        ("Where the boat was", ("INPUT",)),
+        ("Bottom and water", ("DEPTH_GRID", "WATER", "BLIND_ANGLE", "MIN_GRAZING")),
+        ("What is to be found", ("OBJECT_SIZE", "MIN_HITS", "MIN_SHADOW")),
+        ("Sounder", ("PING_RATE", "PING_SHARE", "BEAM_WIDTH")),
+        ("The map", ("CELL_SIZE",)),
+    )
     FUNCTION = "map_bottom"
     FIELDS = {"cell": "CELL_SIZE"}
     SUMMARY = "Map how often, from where and how well the bottom was seen, with shadows, cell by cell."

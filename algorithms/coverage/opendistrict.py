@@ -34,6 +34,7 @@ class OpenDistrict(AthwartAlgorithm):
     ID, TITLE, GROUP = "opendistrict", "Open a lake of a district", "coverage"
     STEP, GUIDE, ICON = 6, ("district",), "coveragereport"
     FUNCTION = "survey_district"
+    SECTIONS = (("The district, and the lake in it", ("INPUT", "LAKE")),)
     LAYERS = {"AREAS": schemas.AREAS, "GAPS": schemas.GAPS, "SHORE": schemas.SHORE, "TARGETS": schemas.COMBINED,
               "ELLIPSES": schemas.ELLIPSES, "PASSES": schemas.PASSES, "SWATHS": schemas.SWATHS,
               "TRACK": schemas.TRACK}

@@ -27,6 +27,12 @@ class SwathFootprint(AthwartAlgorithm):
     ID, TITLE, GROUP = "swathfootprint", "Draw swaths", "coverage"
     STEP, JOB, GUIDE = 1, 3, ("range", "audit")
     TAKES = {"INPUT": (schemas.TRACK,), "WATER": (OWN, schemas.AREAS)}
+    SECTIONS = (
+        ("Where the boat was", ("INPUT",)),
+        ("Bottom and water", ("RANGE_MODEL", "DEPTH_GRID", "WATER")),
+        ("What of the record counts", ("SIDES", "BLIND_ANGLE", "RANGE_USED", "KEEP_TURNS")),
+        ("The layer made", ("MERGE",)),
+    )
     LAYERS = {"OUTPUT": schemas.SWATHS}
     FUNCTION = "draw_swaths"
     SUMMARY = "Draw the strips of bottom that the record really covers, from range, depth and heading."

@@ -20,6 +20,11 @@ class UnscannedShoreline(AthwartAlgorithm):
     STEP, JOB, GUIDE = 4, 5, ("audit",)
     TAKES = {"SWATHS": (schemas.SWATHS, OWN), "SHORELINE": (OWN, schemas.AREAS, schemas.SHORE),
              "WATER": (OWN, schemas.AREAS)}
+    SECTIONS = (
+        ("What was seen", ("SWATHS",)),
+        ("The shore", ("SHORELINE", "WATER")),
+        ("What counts as scanned", ("REACH", "MIN_LENGTH")),
+    )
     LAYERS = {"OUTPUT": schemas.SHORE}
     FUNCTION = "find_unscanned"
     SUMMARY = "Split a shoreline into stretches that were scanned and stretches that no swath came near."

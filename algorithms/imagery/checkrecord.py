@@ -10,6 +10,7 @@ from ...survey.model.messages import Message
 from ..common import layout, read, values
 from ..common import parameters as make
 from ..common.base import AthwartAlgorithm
+from ..common.kinds import OWN
 from ..common.pixels import image_of, pixels_of
 from ..common.write import write_layer
 
@@ -21,6 +22,14 @@ class CheckRecord(AthwartAlgorithm):
 
     ID, TITLE, GROUP = "checkrecord", "Check record against log", "imagery"
     STEP, GUIDE = 5, ("measure", "record")
+    TAKES = {"BOTTOM": (schemas.MARKS, schemas.BOTTOM_LINE, OWN), "TRACK": (schemas.TRACK,)}
+    SECTIONS = (
+        ("The bottom as marked on the picture", ("BOTTOM", "KIND_FIELD", "SIGMA_MARK")),
+        ("The picture, and the boat's track", ("IMAGE", "TRACK", "LAYOUT", "NEWEST", "CENTRE_COLUMN", "DROPPED_ROWS")),
+        ("When: a ping, or two times", ("FIRST_PING", "PINGS_PER_ROW", "FIRST_TIME", "LAST_TIME", "TIME_OFFSET")),
+        ("Range at the edge, where it is not the track's", ("EDGE_RANGE", "RANGE_UNIT")),
+    )
+    NEEDED = ("LAYOUT", "NEWEST", "FIRST_PING", "FIRST_TIME", "LAST_TIME")
     LAYERS = {"OUTPUT": schemas.CHECKS}
     FUNCTION = "check_record"
     FIELDS = {**layout.FIELDS, "marks": "BOTTOM", "sigma_m": "SIGMA_MARK"}

@@ -23,6 +23,15 @@ class DrawTargets(AthwartAlgorithm):
 
     ID, TITLE, GROUP = "drawtargets", "Draw targets on a record", "imagery"
     STEP, GUIDE = 4, ("measure", "record", "return")
+    TAKES = {"TARGETS": (schemas.COMBINED, schemas.TARGETS), "TRACK": (schemas.TRACK,)}
+    SECTIONS = (
+        ("The targets that are known", ("TARGETS",)),
+        ("The new picture, and the boat's track", ("IMAGE", "TRACK", "LAYOUT", "NEWEST", "CENTRE_COLUMN",
+                                                   "DROPPED_ROWS")),
+        ("When: a ping, or two times", ("FIRST_PING", "PINGS_PER_ROW", "FIRST_TIME", "LAST_TIME", "TIME_OFFSET")),
+        ("Range at the edge, where it is not the track's", ("EDGE_RANGE", "RANGE_UNIT")),
+    )
+    NEEDED = ("LAYOUT", "NEWEST", "FIRST_PING", "FIRST_TIME", "LAST_TIME")
     LAYERS = {"OUTPUT": schemas.DRAWN_TARGETS, "ELLIPSES": schemas.DRAWN_ELLIPSES}
     FUNCTION = "draw_on_record"
     FIELDS = {**layout.FIELDS, "targets": "TARGETS"}

@@ -30,7 +30,16 @@ class GeoreferenceImage(AthwartAlgorithm):
 
     ID, TITLE, GROUP = "georeferenceimage", "Georeference record image", "imagery"
     STEP, GUIDE = 2, ("mapped-record", "record")
-    TAKES = {"TRACK": (schemas.TRACK,), "BOTTOM_PICKS": (schemas.PICKS, schemas.BOTTOM_LINE, OWN)}
+    TAKES = {"TRACK": (schemas.TRACK,), "BOTTOM_PICKS": (schemas.PICKS, schemas.BOTTOM_LINE, OWN), "FRAMES": (OWN,)}
+    SECTIONS = (
+        ("The picture, and the boat's track", ("IMAGE", "TRACK", "LAYOUT", "NEWEST", "CENTRE_COLUMN", "DROPPED_ROWS",
+                                               "FRAMES")),
+        ("When: a ping, or two times", ("FIRST_PING", "PINGS_PER_ROW", "FIRST_TIME", "LAST_TIME", "TIME_OFFSET")),
+        ("Range at the edge, where it is not the track's", ("EDGE_RANGE", "RANGE_UNIT")),
+        ("Depth, to take the water column out", ("BOTTOM_FROM", "BOTTOM_PICKS", "RANGE_MODEL", "DEPTH_GRID")),
+        ("The map", ("CELL_SIZE", "BLEND", "BALANCE", "KEEP_TURNS", "TARGET_CRS")),
+    )
+    NEEDED = ("LAYOUT", "NEWEST", "FIRST_PING", "FIRST_TIME", "LAST_TIME")
     LAYERS = {"BOTTOM": schemas.BOTTOM_LINE}
     RASTERS = {
         "OUTPUT": Raster("mapped_record", (

@@ -28,6 +28,16 @@ class MeasureObjects(AthwartAlgorithm):
     ID, TITLE, GROUP = "measureobjects", "Measure objects", "imagery"
     STEP, GUIDE = 3, ("measure", "record")
     TAKES = {"MARKS": (schemas.MARKS, OWN, schemas.PICKS), "TRACK": (schemas.TRACK,)}
+    SECTIONS = (
+        ("What was marked, and the boat's track", ("MARKS", "KIND_FIELD", "OBJECT_FIELD", "TRACK")),
+        ("The picture it was drawn on (blank for a table)", ("IMAGE", "LAYOUT", "NEWEST", "CENTRE_COLUMN",
+                                                             "DROPPED_ROWS")),
+        ("When: a ping, or two times", ("FIRST_PING", "PINGS_PER_ROW", "FIRST_TIME", "LAST_TIME", "TIME_OFFSET")),
+        ("Range at the edge, where it is not the track's", ("EDGE_RANGE", "RANGE_UNIT")),
+        ("The bed, and how far off it may be", ("DEPTH_GRID", "ERRORS", "SIGMA_PIXEL", "SIGMA_TIME", "SIGMA_RANGE",
+                                                "BEAM_WIDTH")),
+    )
+    NEEDED = ("LAYOUT", "NEWEST", "FIRST_PING", "FIRST_TIME", "LAST_TIME")
     LAYERS = {"OUTPUT": schemas.OBJECTS, "REJECTED": schemas.REJECTED}
     FUNCTION = "measure_objects"
     FIELDS = {**layout.FIELDS, "lines": "MARKS", "readings": "MARKS", "grid": "DEPTH_GRID"}

@@ -35,6 +35,7 @@ class NewPicks(AthwartAlgorithm):
 
     ID, TITLE, GROUP = "newpicks", "Make a layer for picks", "imagery"
     FUNCTION = "new_picks"
+    SECTIONS = (("Where you will mark", ("PLACE", "TARGET_CRS")),)
     STEP, GUIDE = 9, ("record",)
     LAYERS = {"OUTPUT": schemas.MARKS}
     ICON = "picksfromimage"

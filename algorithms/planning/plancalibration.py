@@ -31,6 +31,14 @@ class PlanCalibration(AthwartAlgorithm):
               "targets": tuple(dict.fromkeys(_GOALS.values())), "max_runs": "MAX_RUNS", "depth_m": "DEPTH"}
     TAKES = {"OBJECTS": (OWN, schemas.COMBINED, schemas.TARGETS, schemas.WAYPOINTS, schemas.MARKS),
              "WATER": (OWN, schemas.AREAS)}
+    SECTIONS = (
+        ("What the boat runs past", ("OBJECTS", "WATER", "SETBACK")),
+        ("Range of the record, and depth there", ("RANGE", "RANGE_UNIT", "DEPTH", "BLIND_ANGLE")),
+        ("What is to be found, and how well", ("SOLVE", "ERRORS", "TARGET_LATENCY", "TARGET_AZIMUTH", "TARGET_LEVER",
+                                               "TARGET_SCALE", "TARGET_TRIM", "MAX_RUNS")),
+        ("The boat", ("SPEEDS", "SPEED_UNIT", "AZIMUTH", "LEAD", "MIN_RADIUS", "START")),
+    )
+    NEEDED = ("RANGE", "DEPTH")
     FUNCTION = "plan_calibration"
     CAUTIOUS = True
     SUMMARY = "The fewest runs past one or two objects that tell latency, beam azimuth and other offsets of the boat."

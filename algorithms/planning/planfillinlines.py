@@ -25,6 +25,15 @@ class PlanFillInLines(AthwartAlgorithm):
                        "runs"), "gaps": "GAPS", "budget_h": "BUDGET", "least_open": "LEAST_OPEN"}
     TAKES = {"GAPS": (schemas.GAPS, schemas.UNCOVERED, OWN), "AREA": (OWN, schemas.AREAS),
              "EXCLUDE": (OWN, schemas.AREAS, schemas.GAPS)}
+    SECTIONS = (
+        ("What is open, and the water it lies in", ("GAPS", "AREA", "LEAST_OPEN", "EXCLUDE")),
+        ("Range of the record; blank: one is chosen for each line", ("RANGE", "RANGE_UNIT", "BLIND_ANGLE")),
+        ("Depth: one for all, or a depth grid", ("DEPTH", "DEPTH_GRID")),
+        ("Where the boat may go", ("SETBACK", "MIN_DEPTH")),
+        ("Hours and lines", ("BUDGET", "LINE_KEEPING", "LEAD")),
+        ("The boat", ("SPEED", "SPEED_UNIT", "TURN_TIME", "MIN_RADIUS", "FUEL_PER_HOUR", "START")),
+    )
+    NEEDED = ("DEPTH", "DEPTH_GRID")
     FUNCTION = "plan_fill_in"
     CAUTIOUS = True
     SUMMARY = "Lay the few lines that close the gaps of an audit, in a short order; where hours are few, the best."

@@ -25,7 +25,13 @@ class PlanSheet(AthwartAlgorithm):
     STEP, GUIDE = 6, ("plan-fill",)
     FIELDS = {"lines": "LINES"}
     TAKES = {"LINES": (schemas.PLAN_LINES, schemas.FILL_LINES, schemas.PLAN_SHORE, schemas.CALIBRATION_LINES, OWN),
-             "WATER": (OWN, schemas.AREAS)}
+             "WATER": (OWN, schemas.AREAS), "GAPS": (schemas.GAPS, schemas.UNCOVERED, OWN),
+             "OBJECTS": (OWN, schemas.COMBINED, schemas.TARGETS, schemas.WAYPOINTS, schemas.MARKS)}
+    SECTIONS = (
+        ("The plan", ("LINES", "SHEET_TITLE")),
+        ("What is drawn with it", ("WATER", "GAPS", "OBJECTS", "START")),
+        ("Units and courses", ("DISPLAY_UNIT", "SPEED_UNIT", "MAGNETIC_VARIATION")),
+    )
     FUNCTION = "plan_sheet"
     CAUTIOUS = True
     SUMMARY = "A page for the boat: a map of the lines in order, and a table with range, speed, course and length."

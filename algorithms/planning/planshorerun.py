@@ -26,6 +26,14 @@ class PlanShoreRun(AthwartAlgorithm):
                        "lead_m", "turn_s", "runs"), "shore_share": "SHORE_AT"}
     TAKES = {"SHORELINE": (OWN, schemas.AREAS, schemas.SHORE), "WATER": (OWN, schemas.AREAS),
              "EXCLUDE": (OWN, schemas.AREAS, schemas.GAPS)}
+    SECTIONS = (
+        ("The shore", ("SHORELINE", "SIDE", "SHORE_AT", "REACH", "WATER")),
+        ("Range of the record", ("RANGE", "RANGE_UNIT", "BLIND_ANGLE")),
+        ("Depth: one for all, or a depth grid", ("DEPTH", "DEPTH_GRID")),
+        ("Where the boat may go", ("EXCLUDE", "SETBACK", "MIN_DEPTH")),
+        ("The boat", ("SPEED", "SPEED_UNIT", "LINE_KEEPING", "MIN_RADIUS", "FUEL_PER_HOUR", "START")),
+    )
+    NEEDED = ("RANGE", "DEPTH", "DEPTH_GRID")
     FUNCTION = "plan_shore_run"
     CAUTIOUS = True
     SUMMARY = "Lay a way along the shore, the shore on one side at the distance at which the record shows it best."

@@ -28,6 +28,17 @@ class PlanSurveyLines(AthwartAlgorithm):
     FIELDS = plan_form.FIELDS
     TAKES = {"AREA": (OWN, schemas.AREAS, schemas.GAPS, schemas.UNCOVERED), "WATER": (OWN, schemas.AREAS),
              "EXCLUDE": (OWN, schemas.AREAS, schemas.GAPS)}
+    SECTIONS = (
+        ("What is to be covered", ("AREA", "REQUIRED_LOOKS", "WATER", "EXCLUDE")),
+        ("Range of the record, or one chosen for each line (under Advanced)",
+         ("RANGE", "RANGE_UNIT", "CHOOSE_RANGE", "RANGE_MODEL", "BLIND_ANGLE")),
+        ("Depth: one for all, or a depth grid", ("DEPTH", "DEPTH_GRID")),
+        ("Where the boat may go", ("SETBACK", "MIN_DEPTH")),
+        ("How the lines lie", ("DIRECTION", "AZIMUTH", "ROUND_SHORE", "OVERLAP", "LINE_KEEPING", "LEAD")),
+        ("The boat", ("SPEED", "SPEED_UNIT", "TURN_TIME", "MIN_RADIUS", "FUEL_PER_HOUR", "START")),
+        ("The share to expect", ("RUNS",)),
+    )
+    NEEDED = ("RANGE", "DEPTH", "DEPTH_GRID")
     FUNCTION = "plan_lines"
     CAUTIOUS = True
     SUMMARY = "Lay the lines that see an area with the least way, in order, with hours, fuel and the share to expect."

@@ -24,6 +24,15 @@ class RangeTable(AthwartAlgorithm):
               "slope_deg": "SLOPE", "samples": "SAMPLES", "object_size_m": "OBJECT_SIZE",
               "beam_width_deg": "BEAM_WIDTH", "min_hits": "MIN_HITS", "min_shadow_m": "MIN_SHADOW",
               "ping_rate_hz": "PING_RATE", "ping_share": "PING_SHARE"}
+    SECTIONS = (
+        ("Depths and ranges, in one unit", ("DEPTHS", "RANGES", "RANGE_UNIT")),
+        ("What is to be seen, and how fast the boat goes", ("OBJECT_SIZE", "SPEED", "SPEED_UNIT", "OVERLAP")),
+        ("Unit on the page", ("DISPLAY_UNIT",)),
+        ("Beam and pings", ("BEAM_WIDTH", "PING_RATE", "PING_SHARE", "MIN_HITS", "MIN_SHADOW", "BLIND_ANGLE",
+                            "SAMPLES")),
+        ("Bottom and water", ("SLOPE", "SOUND_SPEED")),
+    )
+    NEEDED = ("DEPTHS", "RANGES", "RANGE_UNIT")
     CAUTIOUS = True
     SUMMARY = "Depths by ranges: what each shows of the bottom and of an object, how fast to go, and the range to set."
     TAGS = "range,setting,depth,speed,ping,resolution,spacing,table,card,before,trip,choose"

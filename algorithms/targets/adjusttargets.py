@@ -24,6 +24,11 @@ class AdjustTargets(AthwartAlgorithm):
     ID, TITLE, GROUP = "adjusttargets", "Combine repeated targets", "targets"
     STEP, GUIDE = 2, ("errors", "return")
     TAKES = {"TARGETS": (schemas.TARGETS, schemas.COMBINED)}  # the combined have a refusal of their own
+    SECTIONS = (
+        ("What was located", ("TARGETS", "GROUP_FIELD", "BOAT_FIELD", "GATE")),
+        ("What the passes are to find", ("SOLVE",)),
+        ("How sure", ("CONFIDENCE",)),
+    )
     LAYERS = {"OUTPUT": schemas.COMBINED, "ELLIPSES": schemas.ELLIPSES, "OFFSETS": schemas.OFFSETS}
     FUNCTION = "adjust"
     FIELDS = {"boats": "BOAT_FIELD"}

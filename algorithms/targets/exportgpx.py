@@ -24,6 +24,11 @@ class ExportGpx(AthwartAlgorithm):
     ID, TITLE, GROUP = "exportgpx", "Write GPX", "targets"
     STEP, GUIDE = 4, ("return",)
     NEEDED = ("WAYPOINTS", "LINES")
+    SECTIONS = (
+        ("Points", ("WAYPOINTS", "NAME_FIELD", "ROUTE")),
+        ("Lines", ("LINES", "LINES_AS", "LINE_NAME_FIELD")),
+        ("Names and units in the file", ("MAX_NAME", "DISPLAY_UNIT")),
+    )
     FUNCTION = "write_gpx"
     FIELDS = {"longest": "MAX_NAME"}
     CAUTIOUS = True

@@ -3,12 +3,14 @@ from __future__ import annotations
 
 import numpy as np
 
+from ...survey.model import schemas
 from ...survey.model.schemas import Field
 from ..common import parameters as make
 from ..common import values
 from ..common.base import AthwartAlgorithm, stepper
 from ..common.declared import Raster
 from ..common.geotiff import RasterSink
+from ..common.kinds import OWN
 from ..common.styles import dress
 from .contours import contour_depths
 from .depth_maps import raster_map
@@ -23,6 +25,14 @@ class PrepareBathymetry(AthwartAlgorithm):
 
     ID, TITLE, GROUP = "preparebathymetry", "Prepare depth grid", "track"
     STEP, GUIDE = 3, ("record",)
+    SECTIONS = (
+        ("A raster, or contour lines with the shoreline", ("INPUT", "CONTOURS", "CONTOUR_DEPTH_FIELD", "SHORELINE")),
+        ("What the values are", ("KIND", "UNIT")),
+        ("The water on the day", ("SURFACE_ELEVATION", "WATER_RISE")),
+        ("The grid made", ("CELL_SIZE",)),
+    )
+    NEEDED = ("INPUT", "CONTOURS", "KIND", "UNIT")
+    TAKES = {"CONTOURS": (OWN,), "SHORELINE": (OWN, schemas.AREAS, schemas.SHORE)}
     RASTERS = {"OUTPUT": Raster("depths", (
         Field("depth_m", "double", "m", "depth below the water surface of the day; 0 or less on land"),))}
     FUNCTION = "DepthConversion"

@@ -17,6 +17,10 @@ class ReadLogs(AthwartAlgorithm):
 
     ID, TITLE, GROUP = "readlogs", "Read NMEA 0183 and GPX logs", "track"
     STEP, JOB, GUIDE = 1, 1, ("record",)
+    SECTIONS = (
+        ("The log", ("INPUT",)),
+        ("Times and headings in it", ("LOG_DATE", "TIME_OFFSET", "MAGNETIC_VARIATION")),
+    )
     LAYERS = {"OUTPUT": schemas.FIXES, "WAYPOINTS": schemas.WAYPOINTS}
     FUNCTION = "read_logs"
     SUMMARY = "Turn instrument logs into a layer of fixes with depth, heading and temperature, and one of waypoints."

@@ -82,7 +82,8 @@ def test_sections_and_offers_name_parameters_that_the_tool_has(provider, tool):
     assert len(told) == len(set(told)) and set(told) <= names
     filled = {name for row in tool.FILLS for name in row[:2]}
     assert {*tool.TAKES, *tool.OFFERED, *tool.NEEDED, *filled} <= names
-    assert not told or names - set(told) <= {*tool.LAYERS, *tool.RASTERS, "OUTPUT_HTML"}
+    made = {definition.name() for definition in provider.algorithm(tool.ID).destinationParameterDefinitions()}
+    assert set(told) == names - made  # every box of every form stands under a heading
 
 
 @pytest.mark.parametrize("tool, swapped, words", [
@@ -175,6 +176,24 @@ def test_the_form_opens_on_fixes_with_their_soundings_and_says_nothing_of_option
     assert "over the range" in panel.findChild(QLabel, "hint").text()
 
 
+def test_a_default_speed_stays_the_same_speed_in_the_unit_that_was_remembered(opened, ours, units):
+    """2 m/s are 4.47 mph (1609.344 m to the mile), 1.2 and 2.4 m/s 2.68 and 5.37 mph."""
+    units.remember({"SPEED_UNIT": "mph", "RANGE_UNIT": "ft"})
+    panel = opened("plansurveylines").mainWidget()
+    value = {name: wrapper.parameterValue() for name, wrapper in panel.wrappers.items()}
+    assert (value["SPEED"], value["SPEED_UNIT"], value["RANGE_UNIT"]) == (4.47, "mph", "ft")
+    panel.wrappers["DEPTH"].setParameterValue(16.0, panel.processing_context)
+    assert "ranges of 80 to 200 ft" in panel.findChild(QLabel, "hint").text()
+    panel.wrappers["SPEED_UNIT"].setParameterValue("m/s", panel.processing_context)
+    assert panel.wrappers["SPEED"].parameterValue() == 2.0
+    panel.wrappers["SPEED"].setParameterValue(3.1, panel.processing_context)
+    panel.wrappers["SPEED_UNIT"].setParameterValue("kn", panel.processing_context)
+    assert panel.wrappers["SPEED"].parameterValue() == 3.1  # typed
+    assert opened("plancalibration").mainWidget().wrappers["SPEEDS"].parameterValue() == "2.68 5.37"
+    given = opened("plansurveylines", {"SPEED": 2.0, "SPEED_UNIT": "mph"}).mainWidget()
+    assert (given.wrappers["SPEED"].parameterValue(), given.wrappers["SPEED_UNIT"].parameterValue()) == (2.0, "mph")
+
+
 def test_values_handed_over_leave_the_rest_at_the_defaults(opened, ours, units):
     fixes = ours(schemas.FIXES, [fix("a", 1.0, depth_m=4.0)])
     units.remember({"RANGE_UNIT": "ft"})
@@ -183,11 +202,15 @@ def test_values_handed_over_leave_the_rest_at_the_defaults(opened, ours, units):
     assert panel.wrappers["DEPTH_FIELD"].parameterValue() in (None, "")
 
 
-@pytest.mark.parametrize("tool", ["preparetrack", "locatetargets", "castplan", "coveragegaps", "picksfromimage"])
-def test_a_form_fits_the_dialogs_usual_width(opened, tool):
+@pytest.mark.parametrize("tool", [tool.ID for tool in tool_classes()])
+def test_a_form_fits_the_dialogs_usual_width_and_no_needed_fact_is_called_optional(opened, tool):
     """688 pixels less the help beside it leave 390 for the form (QGIS 3.22's own size)."""
     panel = opened(tool).mainWidget()
     assert panel.findChild(QScrollArea).widget().minimumSizeHint().width() <= 390
+    heads = panel.findChildren(QLabel, "section")
+    assert heads and all(label.wordWrap() for label in heads)
+    for name in panel.algorithm().NEEDED:
+        assert "[" not in (panel.wrappers[name].wrappedLabel() or panel.wrappers[name].wrappedWidget()).text()
 
 
 def test_units_are_remembered_as_they_were_chosen(units, provider):
