@@ -14,6 +14,7 @@ from ...survey.model.errors import Cancelled, SurveyError
 from .kinds import refuse_other_kinds
 from .outputs import unusable_output
 from .packages import missing_packages_text
+from .reading import listener, reader
 from .stage import staged
 from .values import refuse_unknown_words
 from .wording import in_form_words
@@ -30,7 +31,7 @@ ROOT = pathlib.Path(__file__).resolve().parents[2]
 ICONS = ROOT / "plugin" / "icons"
 
 GROUPS = {"planning": "Planning", "track": "Track", "coverage": "Coverage", "imagery": "Record image",
-          "targets": "Targets", "evidence": "Evidence"}
+          "targets": "Targets", "evidence": "Report"}
 """Title of each group of the toolbox by its folder, in the order of the job."""
 
 
@@ -183,6 +184,11 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
         return ""
 
     def checkParameterValues(self, parameters: dict[str, Any], context: QgsProcessingContext) -> tuple[bool, str]:
+        ok, message = self._check(parameters, context)
+        return ok, reader(self, parameters)(message)
+
+    def _check(self, parameters: dict[str, Any], context: QgsProcessingContext) -> tuple[bool, str]:
+        """(whether a run may begin, why not)."""
         try:
             refuse_unknown_words(self, parameters)
         except SurveyError as error:
@@ -219,9 +225,9 @@ class AthwartAlgorithm(QgsProcessingAlgorithm):
         self._name_strangers(parameters, feedback)
         try:
             with staged(feedback) as stage:
-                results = self.run_tool(parameters, context, feedback)
+                results = self.run_tool(parameters, context, listener(feedback, reader(self, parameters)))
         except SurveyError as error:
-            return None, self.worded(error)
+            return None, reader(self, parameters)(self.worded(error))
         except QgsProcessingException as error:
             return None, stage.in_place(str(error))
         except Cancelled:

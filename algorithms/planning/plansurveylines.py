@@ -191,7 +191,7 @@ class PlanSurveyLines(AthwartAlgorithm):
                           f"a blind angle of {rule.blind_deg:g} degrees, a setback of {plan.ground.setback_m:g} m.")
         if rule.range_m is None:
             chosen = sorted({line.range_m for line in run.lines})
-            feedback.pushInfo(f"Ranges chosen: {', '.join(f'{r:g}' for r in chosen)} m.")
+            feedback.pushInfo(f"Ranges chosen: {', '.join(f'{r:g} m' for r in chosen)}.")
         best = "no order is shorter" if run.exact else f"any order needs {run.bound_m:.0f} m"
         feedback.pushInfo(f"{run.length - sum(line.length for line in run.lines):.0f} m lie between lines; {best}.")
         feedback.pushInfo(f"{found.expected:.1f} % of the area to be seen, {found.low:.1f} to {found.high:.1f} % in "

@@ -5,13 +5,11 @@ from dataclasses import dataclass
 
 from ..model.errors import InputError
 from ..model.messages import Message
+from ..model.quantities import ACRE_M2
 from ..model.units import LENGTHS, SPEEDS
 from .pages import number
 
 __all__ = ["METRES", "UNITS", "Figures"]
-
-_ACRE_M2 = 43_560 * 0.3048 ** 2
-"""43 560 square feet; of the international foot, as all feet here."""
 
 _MILE_M = 5280 * 0.3048
 
@@ -64,7 +62,7 @@ class Figures:
 
     def ground(self, m2):
         """A large area: hectares or acres."""
-        return number(_over(m2, 1e4 if self.metric else _ACRE_M2), 2, "ha" if self.metric else "ac")
+        return number(_over(m2, 1e4 if self.metric else ACRE_M2), 2, "ha" if self.metric else "ac")
 
     def speed(self, mps):
         """Metres per second or miles per hour."""
@@ -72,7 +70,7 @@ class Figures:
 
     def per_ground(self, per_ha):
         """So many a hectare, or an acre; a bare number."""
-        return number(per_ha if self.metric else _over(per_ha, 1e4 / _ACRE_M2), 2)
+        return number(per_ha if self.metric else _over(per_ha, 1e4 / ACRE_M2), 2)
 
     @property
     def ground_word(self):

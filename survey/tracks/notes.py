@@ -96,15 +96,15 @@ def _range_note(track):
     known = track.range_m[np.isfinite(track.range_m)]
     values = np.unique(known)
     steps = int((np.diff(known) != 0).sum())
-    shown = ", ".join(f"{value:.2f}" for value in values[:6]) + (", ..." if len(values) > 6 else "")
-    return f"Range in force, true: {shown} m; {steps} change(s) on the way."
+    shown = ", ".join(f"{value:.2f} m" for value in values[:6]) + (", ..." if len(values) > 6 else "")
+    return f"Range in force, true: {shown}; {steps} change(s) on the way."
 
 
 def _position_note(settings):
     if settings.sigma_position_m is not None:
         return f"Position sigma {settings.sigma_position_m:g} m per axis, as stated."
-    return (f"Position sigma {SIGMA_POSITION_M:g} m per axis (bias 2.0, pass 0.5, jitter 0.5: a judgement), more in "
-            "proportion where the log's HDOP is over 1.")
+    return (f"Position sigma {SIGMA_POSITION_M:g} m per axis (bias 2.0 m, pass 0.5 m, jitter 0.5 m: a judgement), more "
+            "in proportion where the log's HDOP is over 1.")
 
 
 def _unusable(track):

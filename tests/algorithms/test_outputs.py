@@ -14,8 +14,12 @@ from qgis.core import (
     QgsProject,
     QgsProperty,
     QgsRemappingSinkDefinition,
+    QgsSettings,
     QgsVectorLayer,
 )
+
+LOGS: dict = {}
+"""{tool: log} of the runs that prepared, by somebody whose profile says feet."""
 
 
 @pytest.fixture(scope="module")
@@ -24,9 +28,15 @@ def prepared(provider, tmp_path_factory):
     import processing
 
     def run(tool, parameters):
-        return processing.run(f"athwart:{tool}", parameters, feedback=QgsProcessingFeedback(False))
+        feedback = QgsProcessingFeedback(False)
+        done = processing.run(f"athwart:{tool}", parameters, feedback=feedback)
+        LOGS[tool] = feedback.textLog()
+        return done
     folder = tmp_path_factory.mktemp("jobs")
-    return folder, jobs.prepare(folder, run, 0.5)
+    QgsSettings().setValue("athwart/units/display", "ft")
+    made = folder, jobs.prepare(folder, run, 0.5)
+    QgsSettings().remove("athwart")
+    return made
 
 
 @pytest.fixture
@@ -284,3 +294,26 @@ def test_the_desktop_loads_layers_from_their_final_places(provider, prepared, tm
     for address, details in loading.items():
         assert QgsVectorLayer(address, "made", "ogr").isValid()
         assert details.postProcessor() is not None and details.project is project
+
+
+_METRES = re.compile(r"(?<![\w.])-?\d[\d.]*(?:e[+-]?\d+)? (?:k?m|m2|metres?)(?![\w/])")
+
+
+def test_who_works_in_feet_finds_no_metres_in_any_log(prepared, run, tmp_path):
+    """The unit of the form rules, then the profile's; names in quotes are nobody's figures."""
+    folder, known = prepared
+    others = {"castplan", "plancalibration", "plansheet", "exportgpx", "measureobjects", "drawtargets", "opendistrict"}
+    QgsSettings().setValue("athwart/units/display", "ft")
+    try:
+        for tool in {*others, "preparetrack", "locatetargets"}:
+            parameters, endings = known[tool]
+            more = {name: "ft" for name in ("RANGE_UNIT", "DEPTH_UNIT") if name in parameters}
+            feedback = QgsProcessingFeedback(False)
+            run(tool, {**parameters, **more, **{name: str(tmp_path / f"{tool}{name}.{ending}")
+                                                for name, ending in endings.items()}}, feedback=feedback)
+            LOGS[tool] = feedback.textLog()
+    finally:
+        QgsSettings().remove("athwart")
+    found = {tool: _METRES.findall(re.sub(r"(?<!\w)'[^']*'(?!\w)", "", log)) for tool, log in LOGS.items()}
+    assert not any(found.values()), found
+    assert sum(" ft" in log or " ft2" in log or "acres" in log for log in LOGS.values()) >= 8
