@@ -112,7 +112,7 @@ def test_they_are_listed_by_the_names_of_their_files(models):
     assert {name: model.displayName() for name, model in models.items()} == TITLES
     assert sorted(path.stem for path in MODELS.glob("*.model3")) == sorted(TITLES)
     assert {model.id() for model in models.values()} == {f"athwart:{name}" for name in TITLES}
-    assert {(model.group(), model.groupId()) for model in models.values()} == {("Athwart models", "models")}
+    assert {(model.group(), model.groupId()) for model in models.values()} == {("G. Ready-made models", "models")}
 
 
 @pytest.mark.parametrize("name", TITLES)

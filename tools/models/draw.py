@@ -16,7 +16,7 @@ from .parts import Ask, Draft, Give, fixed, formula, given, of
 
 MODELS = pathlib.Path(__file__).resolve().parents[2] / "plugin" / "models"
 OLDEST = "3.22."
-GROUP = "Athwart models"
+GROUP = "G. Ready-made models"
 BLUE, GREEN, SAND, LILAC = "#e6f0f5", "#e8f3ea", "#faf1e0", "#f1ebf5"
 TITLE = "coalesce('Coverage report: ' || nullif(trim(@OUTING), ''), 'Coverage report')"
 

@@ -31,8 +31,8 @@ _REMEDY = {"TRACK": "Use the output of 'Prepare track'.", "PASSES": "Use the pas
 class CoverageReport(AthwartAlgorithm):
     """See the module."""
 
-    ID, TITLE, GROUP = "coveragereport", "Write coverage report", "coverage"
-    STEP, JOB, GUIDE = 5, 7, ("audit",)
+    ID, TITLE, GROUP = "coveragereport", "Write coverage report", "evidence"
+    STEP, JOB, GUIDE = 1, 7, ("audit",)
     TAKES = {"TRACK": (schemas.TRACK,), "PASSES": (schemas.PASSES,), "SWATHS": (schemas.SWATHS,),
              "AREAS": (schemas.AREAS,), "GAPS": (schemas.GAPS,), "SHORE": (schemas.SHORE,),
              "TARGETS": (schemas.COMBINED, schemas.TARGETS), "LAKE": (OWN, schemas.AREAS), "OUTING_TABLE": (OWN,)}

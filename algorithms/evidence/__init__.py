@@ -1,0 +1,1 @@
+"""Toolbox group Report: what is filed."""
