@@ -14,7 +14,7 @@ import numpy as np
 from ..model import patience
 from .order import best_order
 
-__all__ = ["Leg", "Run", "dubins_length", "dubins_way", "run_of"]
+__all__ = ["Joints", "Leg", "Run", "dubins_length", "dubins_way", "joints_of", "run_of"]
 
 _ARC_STEP = math.radians(15.0)
 _LEAD_STEPS = 8
@@ -68,7 +68,32 @@ class Run:
         return sum(leg.line is None for leg in self.legs)
 
 
-def run_of(lines, clear, *, lead=0.0, radius=0.0, start=None, thorough=True):
+@dataclass
+class Joints:
+    """What lies between some lines: ``leads`` of each line, (m before, m after); ``between`` (2 n, 2 n) and ``first``
+    (2 n,) or None, as ``order.best_order`` takes them."""
+
+    leads: list
+    between: np.ndarray
+    first: np.ndarray
+
+
+def joints_of(lines, clear, *, lead=0.0, radius=0.0, start=None):
+    """The Joints of lines; see ``run_of``."""
+    leads = [_leads(line, clear, lead) for line in lines]
+    ends = np.array([place for line, (a, b) in zip(lines, leads) for place in (_before(line, a), _after(line, b))])
+    course = np.array([c for line in lines for c in (line.azimuth(0) + 180, line.azimuth(-1))])
+    between = clear.distances(ends, ends)
+    if radius > 0:
+        turned = dubins_length(ends[:, None], course[:, None], ends[None], course[None] + 180, radius)
+        between = np.where(np.isfinite(between), np.maximum(between, np.minimum(turned, between + 8 * radius)), np.inf)
+    between = np.minimum(between, between.T)
+    np.fill_diagonal(between, 0.0)
+    first = None if start is None else clear.distances(np.asarray(start, float)[None], ends)[0]
+    return Joints(leads, between, first)
+
+
+def run_of(lines, clear, *, lead=0.0, radius=0.0, start=None, thorough=True, joints=None):
     """Order lines and join them.
 
     Parameters
@@ -82,22 +107,16 @@ def run_of(lines, clear, *, lead=0.0, radius=0.0, start=None, thorough=True):
     start : (2,) array, optional
         Where the boat is.
     thorough : see ``order.best_order``
+    joints : Joints, optional
+        Of these lines, where known.
 
     Returns
     -------
     Run
     """
-    leads = [_leads(line, clear, lead) for line in lines]
-    ends = np.array([place for line, (a, b) in zip(lines, leads) for place in (_before(line, a), _after(line, b))])
-    course = np.array([c for line in lines for c in (line.azimuth(0) + 180, line.azimuth(-1))])
-    between = clear.distances(ends, ends)
-    if radius > 0:
-        turned = dubins_length(ends[:, None], course[:, None], ends[None], course[None] + 180, radius)
-        between = np.where(np.isfinite(between), np.maximum(between, np.minimum(turned, between + 8 * radius)), np.inf)
-    between = np.minimum(between, between.T)
-    np.fill_diagonal(between, 0.0)
-    first = None if start is None else clear.distances(np.asarray(start, float)[None], ends)[0]
-    order = best_order(between, first, thorough=thorough)
+    if joints is None:
+        joints = joints_of(lines, clear, lead=lead, radius=radius, start=start)
+    leads, order = joints.leads, best_order(joints.between, joints.first, thorough=thorough)
     legs, spot, apart, short = [], 0, 0, 0
     place, out = None if start is None else np.asarray(start, float), None
     for number, back in zip(order.sequence, order.turned):

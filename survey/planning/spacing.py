@@ -203,10 +203,11 @@ def strips_of(ground: Ground, rule: ReachRule, azimuth: float, fine: float = 40,
         left = right = rule.ground(ranges, depth)
     blind = blind_range(depth, rule.blind_deg)
     to_left, to_right = _to_land(water, dv)
-    keep_left, keep_right = rule.kept(left, depth), rule.kept(right, depth)
+    sides = (left,) if left is right else (left, right)
+    kept, edge = [rule.kept(side, depth) for side in sides], [rule.at_edge(side) for side in sides]
     return Strips(float(azimuth), u0, v0, du, dv, area & water, boat, depth, ranges, np.minimum(left, to_left),
-                  np.minimum(right, to_right), np.minimum(keep_left, to_left), np.minimum(keep_right, to_right),
-                  np.minimum(rule.at_edge(left), to_left), np.minimum(rule.at_edge(right), to_right), blind)
+                  np.minimum(right, to_right), np.minimum(kept[0], to_left), np.minimum(kept[-1], to_right),
+                  np.minimum(edge[0], to_left), np.minimum(edge[-1], to_right), blind)
 
 
 def _range_by_run(rule: ReachRule, boat: np.ndarray, depth: np.ndarray) -> np.ndarray:

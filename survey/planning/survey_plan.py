@@ -17,7 +17,7 @@ from .clear_water import ClearWater
 from .directions import contour_azimuth, headings
 from .lines import LayRule, cost_of, lay
 from .predict import PredictSettings, predict, seen_by_lines
-from .route import run_of
+from .route import joints_of, run_of
 from .spacing import ReachRule, strips_of
 from .uncovered import uncovered
 
@@ -140,10 +140,13 @@ def plan_lines(ground: Ground, settings: LinePlanSettings, *, terrain: DepthGrid
     if settings.start is not None:
         start = np.ravel(ground.frame.forward(*np.atleast_2d(np.asarray(settings.start, float)).T))
 
-    def joined(lines: list[PlannedLine], thorough: bool) -> Run:
-        return run_of(lines, clear, lead=settings.lead_m, radius=settings.radius_m, start=start, thorough=thorough)
-    best = min((k for k, lines in enumerate(plans) if lines), key=lambda k: _effort(joined(plans[k], False), settings))
-    run = joined(plans[best], True)
+    given = {"lead": settings.lead_m, "radius": settings.radius_m, "start": start}
+    joints = [joints_of(lines, clear, **given) if lines else None for lines in plans]
+
+    def joined(k: int, thorough: bool) -> Run:
+        return run_of(plans[k], clear, thorough=thorough, joints=joints[k], **given)
+    best = min((k for k, lines in enumerate(plans) if lines), key=lambda k: _effort(joined(k, False), settings))
+    run = joined(best, True)
     step(0.6)
     rule = settings.reach
     found = predict(run.lines, ground, PredictSettings(

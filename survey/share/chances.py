@@ -43,7 +43,7 @@ class Chances:
     as_drawn: np.ndarray
 
 
-def chances(passes, xy, looks, draws, area, step=lambda fraction: None):
+def chances(passes, xy, looks, draws, area, step=lambda fraction: None, few=_FEW):
     """Whether places were seen often enough, draw by draw.
 
     Parameters
@@ -56,6 +56,8 @@ def chances(passes, xy, looks, draws, area, step=lambda fraction: None):
     area : shapely polygon
         See ``masks.Mask``.
     step : callable, optional
+    few : int
+        So few places of a pass are judged one by one before its cells are made: of use where a pass is long and wide.
 
     Returns
     -------
@@ -75,7 +77,7 @@ def chances(passes, xy, looks, draws, area, step=lambda fraction: None):
             some = order[np.searchsorted(eastings, x0):np.searchsorted(eastings, x1)]
             some = some[still[some] & (xy[some, 1] >= y0) & (xy[some, 1] < y1)]
             sure = some[:0]
-            if len(some) < _FEW:
+            if len(some) < few:
                 sure, some = _settled(ground, xy, some, reach + 0.5)
             if len(some):
                 mask = Mask(ground, (*xy[some].min(axis=0), *xy[some].max(axis=0)), reach + 1.0,
