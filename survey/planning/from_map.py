@@ -9,6 +9,8 @@ import numpy as np
 from ..adjustment.solvability import WORDS
 from ..geometry import shapes, transfer
 from ..geometry.frame import Frame
+from ..geometry.mixed_up import mixed_up
+from ..model.messages import Message
 from .calibration import plan_calibration
 from .calibration_route import calibration_columns, calibration_route
 from .clear_water import ClearWater
@@ -48,7 +50,12 @@ def fill_gaps(ground: Ground, gaps: Sequence[Any], settings: FillSettings, open_
     1
     """
     inside = [shapes.empty() if gap is None or gap.is_empty else transfer.to_frame(ground.frame, gap) for gap in gaps]
-    return plan_fill_in(ground, inside, settings, open_share, step)
+    plan = plan_fill_in(ground, inside, settings, open_share, step)
+    if mixed_up([ground.water], [gap for gap in inside if gap.area > 0]):
+        plan.notes.insert(0, Message("All of {area} lies inside {gaps} and is in much narrower pieces: the two look "
+                                     "swapped. {area} is the lake, {gaps} is what is open in it. Swap them and run "
+                                     "again."))
+    return plan
 
 
 def fill_rows(plan: FillPlan, ground: Ground, settings: FillSettings,

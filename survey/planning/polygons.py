@@ -204,19 +204,21 @@ def ground_of(crs: Any, area: Sequence[Any], *, exclude: Sequence[Any] = (), wat
     wanted = overlap.merged([transfer.to_frame(frame, g) for g in given])
     if frame.off_axis_m(np.array(wanted.bounds)[[0, 2]]) > MAX_OFF_AXIS_M:
         raise InputError("The area is more than 56 km wide from east to west. Plan it in parts.", field="area")
+    notes: list[str] = []
     shut = overlap.merged([transfer.to_frame(frame, g) for g in exclude if g is not None and not g.is_empty])
     if water is None:
         wet = wanted
     else:
         wet = overlap.merged([transfer.to_frame(frame, g) for g in water if g is not None and not g.is_empty])
-        wanted = shapes.polygonal(wanted.intersection(wet))
+        whole, wanted = wanted, shapes.polygonal(wanted.intersection(wet))
+        notes += _dry(whole, wanted, wet)
     wanted = shapes.polygonal(wanted.difference(shut))
     if wanted.is_empty or not wanted.area > 0:
         raise InputError(Message("Nothing is left to cover: {area} lies outside {water}, or all of it is excluded. "
                                  "Choose others."))
     if (depth is None) == (depth_grid is None):
         raise InputError("Give one depth for all of the area, or a depth grid; exactly one of them.", field="depth")
-    notes, shoal = [], shapes.empty()
+    shoal = shapes.empty()
     if depth is not None:
         if not depth > 0:
             raise InputError(f"A depth of {depth:g} m is no water; give a depth of more than 0 m.", field="depth")
@@ -233,6 +235,17 @@ def ground_of(crs: Any, area: Sequence[Any], *, exclude: Sequence[Any] = (), wat
         raise InputError(f"No water is left for the boat: all of it is nearer to land than {setback:g} m or shallower "
                          f"than {min_depth:g} m. Lower the setback or the least depth.", field="setback")
     return Ground(wanted, wet, boat, shapes.polygonal(shoal.intersection(wet)), found, frame, setback, notes)
+
+
+def _dry(whole: Any, wanted: Any, wet: Any) -> list[str]:
+    """What of the area lies outside the water, where that is more than a hundredth of it."""
+    if whole.area - wanted.area <= 0.01 * whole.area:
+        return []
+    within = wet.area - wanted.area <= 0.001 * wet.area
+    return [Message("{lost:.0f} of {all:.0f} m2 of {area} lie outside {water} and are left out. {more}",
+                    lost=whole.area - wanted.area, all=whole.area,
+                    more=Message("All of {water} lies inside {area}: if the two were swapped, swap them and run again.")
+                    if within else Message("Check that {area} and {water} show the same lake."))]
 
 
 def _least_nodes(grid: DepthGrid, frame: Frame, found: DepthField) -> np.ndarray:

@@ -18,6 +18,7 @@ import numpy as np
 from ..geometry import overlap, shapes, transfer
 from ..geometry.edge_index import EdgeIndex, first_crossing, nearest_on_edges
 from ..geometry.frame import Frame
+from ..geometry.mixed_up import mixed_up
 from ..model import patience
 from ..model.errors import InputError
 from ..model.messages import Message
@@ -104,7 +105,8 @@ def find_unscanned(crs: CRS | str, swaths: Iterable[BaseGeometry], shoreline: Se
     frame = _frame(crs, shoreline)
     lines = shorelines.lines_of(frame, shoreline)
     afloat, notes = shorelines.water_of(frame, shoreline, water)
-    seen = overlap.merged([transfer.to_frame(frame, g) for g in swaths if g is not None and not g.is_empty])
+    strips = [transfer.to_frame(frame, g) for g in swaths if g is not None and not g.is_empty]
+    seen = overlap.merged(strips)
     if seen.is_empty:
         raise InputError(Message("The swath layer holds no polygons; there is nothing to judge. Run {draw_swaths()} "
                                  "first."))
@@ -121,10 +123,22 @@ def find_unscanned(crs: CRS | str, swaths: Iterable[BaseGeometry], shoreline: Se
     if not shapes.parts(sight.seen):
         notes.append("No swath lies on the water of this shore. Check that both layers show the same lake and have the "
                      "right coordinate system.")
+    if _swapped([transfer.to_frame(frame, g) for g in shoreline if g is not None and g.area > 0], strips, afloat):
+        notes.insert(0, Message("All of {shoreline} lies in {swaths}, and is in much narrower pieces: the two look "
+                                "swapped. {swaths} is the ground that was seen, {shoreline} is the lake or its "
+                                "shore. Swap them and run again."))
     columns = {"shore_id": np.arange(1, len(stretches) + 1), "length_m": length,
                "status": np.array(["scanned" if s[1] else "unscanned" for s in stretches], object)}
     return ShoreResult([transfer.to_crs(frame, shorelines.line_string(s[0])) for s in stretches], columns, shore,
                        unscanned, min(100.0, 100 * unscanned / shore), notes)
+
+
+def _swapped(banks: list[Any], strips: list[Any], afloat: BaseGeometry) -> bool:
+    """Whether the shore is given for the ground seen; islands as a shore lie outside the water, strips in it."""
+    if not mixed_up(banks, strips):
+        return False
+    whole = overlap.merged(banks)
+    return bool(whole.intersection(afloat).area >= 0.5 * whole.area)
 
 
 def _frame(crs: CRS | str, shoreline: Sequence[BaseGeometry]) -> Frame:

@@ -1,10 +1,18 @@
 """The forms on the desktop: sections, layers and units offered, hints; and layers of another kind named everywhere."""
 import pytest
 from athwart.algorithms import maker_of, tool_classes
+from athwart.algorithms.common import kinds, offers
 from athwart.algorithms.common import remembered as memory
 from athwart.algorithms.common.hints import fitting_ranges
 from athwart.survey.model import schemas
-from qgis.core import QgsProcessingException, QgsProject, QgsSettings
+from jobs import SAMPLE
+from qgis.core import (
+    QgsProcessingContext,
+    QgsProcessingException,
+    QgsProcessingParameterDefinition,
+    QgsProject,
+    QgsSettings,
+)
 from qgis.PyQt.QtWidgets import QLabel, QScrollArea
 
 TYPES = {"double": "double", "int": "integer", "int64": "int8", "string": "string", "bool": "bool",
@@ -98,6 +106,52 @@ def test_a_layer_of_another_kind_is_named_with_the_one_wanted(run, ours, tool, s
     with pytest.raises(QgsProcessingException) as error:
         run(tool, {**layers, "OUTPUT": "memory:"})
     assert any(word in str(error.value) for word in words.split("|")), str(error.value)
+
+
+_ANYTHING = {"exportgpx": {"WAYPOINTS", "LINES"}}
+"""Boxes that take whatever has such a geometry."""
+
+
+def fillers(tool):
+    """Values for the boxes that may not be blank."""
+    flags = QgsProcessingParameterDefinition.Flag
+    values = {}
+    for definition in tool.parameterDefinitions():
+        if definition.flags() & flags.FlagOptional or definition.defaultValue() is not None:
+            continue
+        kind = definition.type()
+        values[definition.name()] = {
+            "raster": str(SAMPLE / "north_record.png"), "file": str(SAMPLE / "lake.gpkg"), "string": "3 6",
+            "multilayer": [str(SAMPLE / "north_record.png")]}.get(kind, "memory:")
+    return values
+
+
+@pytest.mark.parametrize("tool", tool_classes(), ids=lambda tool: tool.ID)
+def test_every_layer_of_another_kind_is_named_by_every_tool(provider, run, ours, tool):
+    """All boxes against all layers of ours: what a box is not for is refused by what it is, with what is wanted."""
+    made = {layer: ours(layer) for layer in schemas.all_layers()}
+    known = provider.algorithm(tool.ID)
+    context = QgsProcessingContext()
+    sources = [box for box in known.parameterDefinitions() if box.type() == "source"]
+    right = {box.name(): next(made[kind] for kind in (*tool.TAKES.get(box.name(), ()), schemas.PASSES) if kind)
+             for box in sources if not box.flags() & QgsProcessingParameterDefinition.Flag.FlagOptional}
+    assert {box.name() for box in sources} == {*tool.TAKES, *_ANYTHING.get(tool.ID, ())} - {
+        name for name in tool.TAKES if known.parameterDefinition(name).type() != "source"}
+    for box in sources:
+        taken = tool.TAKES.get(box.name())
+        wrong = [layer for layer, one in made.items() if taken and offers._fits(one, box)
+                 and kinds.layer_kind(one) not in taken]
+        for k, layer in enumerate(wrong):
+            values = {**fillers(known), **right, box.name(): made[layer]}
+            if k:
+                good, said = known.checkParameterValues(values, context)
+                assert not good
+            else:
+                with pytest.raises(QgsProcessingException) as error:
+                    run(tool.ID, values)
+                said = str(error.value)
+            title = kinds.layer_kind(made[layer]).title
+            assert f"but this is '{title}'" in said and "choose" in said, (box.name(), layer.name, said)
 
 
 def test_a_gpx_file_given_raw_is_told_what_to_do_with(run, tmp_path):
