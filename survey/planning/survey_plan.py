@@ -132,6 +132,9 @@ def plan_lines(ground: Ground, settings: LinePlanSettings, *, terrain: DepthGrid
     >>> len(plan.run.lines), [leg.kind for leg in plan.run.legs]
     (2, ['line', 'turn', 'line'])
     """
+    if ground.depth.constant is not None and settings.reach.range_m is not None \
+            and settings.reach.range_m <= ground.depth.constant:
+        raise InputError(_nothing(ground, settings), field="range_m")
     plans, azimuths = _laid(ground, settings, lambda f: step(0.4 * f))
     if not any(plans):
         raise InputError(_nothing(ground, settings), field="range_m")

@@ -5,6 +5,14 @@ BANDS = ("looks", "directions", "grazing", "hits", "smallest_object", "hidden",
          "detecting_looks", "detecting_directions")
 
 
+@pytest.fixture(scope="session")
+def sample_jobs(provider, tmp_path_factory):
+    """The job of every tool on the sample, run once: a ``samplejobs.SampleJobs``."""
+    from samplejobs import SampleJobs
+
+    return SampleJobs(tmp_path_factory.mktemp("jobs"))
+
+
 @pytest.fixture
 def run_as_child(provider):
     """run_as_child(tool id, {parameters}): the tool as the only child of a model, which skips the parameter check.

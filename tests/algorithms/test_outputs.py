@@ -18,25 +18,10 @@ from qgis.core import (
     QgsVectorLayer,
 )
 
-LOGS: dict = {}
-"""{tool: log} of the runs that prepared, by somebody whose profile says feet."""
-
-
-@pytest.fixture(scope="module")
-def prepared(provider, tmp_path_factory):
+@pytest.fixture
+def prepared(sample_jobs):
     """(folder, jobs) of a part of the sample outing."""
-    import processing
-
-    def run(tool, parameters):
-        feedback = QgsProcessingFeedback(False)
-        done = processing.run(f"athwart:{tool}", parameters, feedback=feedback)
-        LOGS[tool] = feedback.textLog()
-        return done
-    folder = tmp_path_factory.mktemp("jobs")
-    QgsSettings().setValue("athwart/units/display", "ft")
-    made = folder, jobs.prepare(folder, run, 0.5)
-    QgsSettings().remove("athwart")
-    return made
+    return sample_jobs.folder, sample_jobs.known
 
 
 @pytest.fixture
@@ -299,9 +284,9 @@ def test_the_desktop_loads_layers_from_their_final_places(provider, prepared, tm
 _METRES = re.compile(r"(?<![\w.])-?\d[\d.]*(?:e[+-]?\d+)? (?:k?m|m2|metres?)(?![\w/])")
 
 
-def test_who_works_in_feet_finds_no_metres_in_any_log(prepared, run, tmp_path):
+def test_who_works_in_feet_finds_no_metres_in_any_log(sample_jobs, run, tmp_path):
     """The unit of the form rules, then the profile's; names in quotes are nobody's figures."""
-    folder, known = prepared
+    known, logs = sample_jobs.known, dict(sample_jobs.logs_in_feet)
     others = {"castplan", "plancalibration", "plansheet", "exportgpx", "measureobjects", "drawtargets", "opendistrict"}
     QgsSettings().setValue("athwart/units/display", "ft")
     try:
@@ -311,9 +296,9 @@ def test_who_works_in_feet_finds_no_metres_in_any_log(prepared, run, tmp_path):
             feedback = QgsProcessingFeedback(False)
             run(tool, {**parameters, **more, **{name: str(tmp_path / f"{tool}{name}.{ending}")
                                                 for name, ending in endings.items()}}, feedback=feedback)
-            LOGS[tool] = feedback.textLog()
+            logs[tool] = feedback.textLog()
     finally:
         QgsSettings().remove("athwart")
-    found = {tool: _METRES.findall(re.sub(r"(?<!\w)'[^']*'(?!\w)", "", log)) for tool, log in LOGS.items()}
+    found = {tool: _METRES.findall(re.sub(r"(?<!\w)'[^']*'(?!\w)", "", log)) for tool, log in logs.items()}
     assert not any(found.values()), found
-    assert sum(" ft" in log or " ft2" in log or "acres" in log for log in LOGS.values()) >= 8
+    assert sum(" ft" in log or " ft2" in log or "acres" in log for log in logs.values()) >= 8

@@ -1,7 +1,6 @@
 """A finished layer explains itself on the desktop: aliases, map tips, playback."""
 import pathlib
 
-import jobs
 import numpy as np
 import pytest
 from athwart.algorithms import tool_classes
@@ -17,8 +16,6 @@ from qgis.core import (
     QgsFeatureRequest,
     QgsProcessingContext,
     QgsProcessingFeedback,
-    QgsProcessingOutputLayerDefinition,
-    QgsProject,
     QgsRenderContext,
     QgsVectorLayer,
     QgsVectorLayerTemporalContext,
@@ -33,38 +30,23 @@ ALSO = {("locatetargets", "REJECTED"): ["table", "point"]}
 RASTERS = [tool for tool in tool_classes() if tool.RASTERS]
 
 
-@pytest.fixture(scope="module")
-def loaded(provider, tmp_path_factory):
+@pytest.fixture
+def loaded(sample_jobs):
     """loaded(tool) -> {output: layer}, as the desktop loads and dresses the results of the tool's job."""
-    import processing
-
-    def run(tool, parameters, context=None):
-        return processing.run(f"athwart:{tool}", parameters, context=context, feedback=QgsProcessingFeedback(False))
-    folder = tmp_path_factory.mktemp("jobs")
-    known, project = jobs.prepare(folder, run, 0.5), QgsProject()
-
     def call(tool):
-        parameters, endings = known[tool]
-        context = QgsProcessingContext()
-        context.setProject(project)
-        wanted = {name: QgsProcessingOutputLayerDefinition(str(folder / f"{tool}_{name}_again.{ending}"), project)
-                  for name, ending in endings.items() if ending == "gpkg"}
-        plain = {name: str(folder / f"{name}_again.{ending}") for name, ending in endings.items() if ending != "gpkg"}
-        results = run(tool, {**parameters, **plain, **wanted}, context)
+        whole = sample_jobs.whole(tool)
         made = {}
-        for name in wanted:
-            made[name] = QgsVectorLayer(results[name], name, "ogr")
-            details = context.layerToLoadOnCompletionDetails(results[name])
-            details.postProcessor().postProcessLayer(made[name], context, QgsProcessingFeedback(False))
+        for name, dresser in whole.dressers.items():
+            made[name] = QgsVectorLayer(whole.results[name], name, "ogr")
+            dresser.postProcessLayer(made[name], QgsProcessingContext(), QgsProcessingFeedback(False))
         return made
-    call.folder = folder
     return call
 
 
 @pytest.mark.parametrize("tool", RASTERS, ids=[tool.ID for tool in RASTERS])
-def test_a_raster_has_the_bands_its_tool_says(loaded, tool):
+def test_a_raster_has_the_bands_its_tool_says(sample_jobs, tool):
     for name, raster in tool.RASTERS.items():
-        data = gdal.Open(str(loaded.folder / f"{tool.ID}_{name}.tif"))
+        data = gdal.Open(str(sample_jobs.whole(tool.ID).made[name]))
         made = [data.GetRasterBand(number + 1) for number in range(data.RasterCount)]
         assert [(band.GetDescription(), band.GetUnitType()) for band in made] == raster.named()
 

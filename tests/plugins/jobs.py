@@ -16,6 +16,12 @@ BOAT = {"OUTING": "north", "RANGE_UNIT": "m", "SETTINGS": str(SAMPLE / "north_se
         "DEPTH_UNIT": "m", "DEPTH_REFERENCE": "transducer", "HEADING_FIELD": "heading_deg", "HEADING_KIND": "true"}
 
 
+BAY = (304_420, 4_481_220, 304_640, 4_481_400)
+"""A corner of the sample's search area that both halves of its outing see something of, in its metres."""
+COVE = (304_420, 4_481_220, 304_500, 4_481_300)
+"""Some of the gaps in it."""
+
+
 def layer(path, name):
     """A layer of a GeoPackage as input."""
     return f"{path}|layername={name}"
@@ -41,7 +47,8 @@ def prepare(folder, run, share=1.0, days=1):
     run : callable
         ``run(tool id, {parameters})``
     share : float
-        How much of the log is taken, from its beginning.
+        How much of the log is taken, from its beginning; if less than all, search and plans keep to a bay, so that
+        the dearest job takes well under a second.
     days : int
         On how many days, up to 15, the boat sails the same and marks the same.
 
@@ -59,6 +66,9 @@ def prepare(folder, run, share=1.0, days=1):
     picks.write_text(head + "".join(row.replace("2024-06-15", f"2024-06-{15 + day}")
                                     for day in range(days) for row in rows), encoding="utf-8")
     water, areas, shore = (layer(lake, name) for name in ("lake", "search_areas", "shoreline"))
+    ground, few = water, areas
+    if share < 1:
+        ground, few = (clipped(lake, name, folder / f"{name}.gpkg") for name in ("lake", "search_areas"))
     jobs = {}
 
     def job(tool, parameters, **endings):
@@ -77,7 +87,7 @@ def prepare(folder, run, share=1.0, days=1):
     swaths = done("swathfootprint", {"INPUT": track["OUTPUT"], "WATER": water}, OUTPUT="gpkg")
     seen = done("ensonify", {"INPUT": track["OUTPUT"], "DEPTH_GRID": depths["OUTPUT"], "WATER": water, "CELL_SIZE": 4},
                 OUTPUT="tif")
-    gaps = done("coveragegaps", {"SWATHS": swaths["OUTPUT"], "AREA": areas, "PASSES": track["PASSES"], "MIN_AREA": 20},
+    gaps = done("coveragegaps", {"SWATHS": swaths["OUTPUT"], "AREA": few, "PASSES": track["PASSES"], "MIN_AREA": 20},
                 OUTPUT="gpkg", AREAS="gpkg", PROBABILITY_SEEN="tif")
     bank = done("unscannedshoreline", {"SWATHS": swaths["OUTPUT"], "SHORELINE": shore, "WATER": water}, OUTPUT="gpkg")
     job("newpicks", {"PLACE": "boat", "TARGET_CRS": "EPSG:32616"}, OUTPUT="gpkg")
@@ -111,7 +121,10 @@ def prepare(folder, run, share=1.0, days=1):
         STATIONS="gpkg", OUTPUT_HTML="html")
     job("exportgpx", {"WAYPOINTS": combined["OUTPUT"], "LINES": track["PASSES"]}, OUTPUT="gpx")
     job("rangetable", {"DEPTHS": "3 6", "RANGES": "15 30", "RANGE_UNIT": "m"}, OUTPUT="gpkg", OUTPUT_HTML="html")
-    fill = done("planfillinlines", {"GAPS": gaps["OUTPUT"], "AREA": water, "RANGE": 30, "DEPTH": 6, "BUDGET": 0.3},
+    holes = gaps["OUTPUT"]
+    if share < 1:
+        holes = clipped(holes, _table(holes), folder / "holes.gpkg", COVE)
+    fill = done("planfillinlines", {"GAPS": holes, "AREA": water, "RANGE": 30, "DEPTH": 6, "BUDGET": 0.02},
                 OUTPUT="gpkg", LEFT="gpkg", OUTPUT_GPX="gpx")
     job("plansheet", {"LINES": fill["OUTPUT"], "WATER": water}, OUTPUT_HTML="html")
     places = folder / "piles.geojson"
@@ -123,9 +136,9 @@ def prepare(folder, run, share=1.0, days=1):
                            "AREAS": gaps["AREAS"], "GAPS": gaps["OUTPUT"], "SHORE": bank["OUTPUT"],
                            "TARGETS": combined["OUTPUT"], "SEEN": seen["OUTPUT"]},
         OUTPUT_HTML="html", OUTPUT_TABLE="csv", OUTPUT_ROWS="csv")
-    job("plansurveylines", {"AREA": areas, "WATER": water, "RANGE": 30, "DEPTH_GRID": depths["OUTPUT"], "RUNS": 50},
+    job("plansurveylines", {"AREA": few, "WATER": ground, "RANGE": 30, "DEPTH_GRID": depths["OUTPUT"], "RUNS": 50},
         OUTPUT="gpkg", UNCOVERED="gpkg", SIMULATE="gpkg", OUTPUT_GPX="gpx")
-    job("planshorerun", {"SHORELINE": water, "RANGE": 30, "DEPTH_GRID": depths["OUTPUT"]}, OUTPUT="gpkg",
+    job("planshorerun", {"SHORELINE": ground, "RANGE": 30, "DEPTH_GRID": depths["OUTPUT"]}, OUTPUT="gpkg",
         SIMULATE="gpkg", OUTPUT_GPX="gpx")
     parts = {"areas": gaps["AREAS"], "gaps": gaps["OUTPUT"], "shore": bank["OUTPUT"], "combined": combined["OUTPUT"],
              "combined_ellipses": combined["ELLIPSES"], "passes": track["PASSES"], "swaths": swaths["OUTPUT"],
@@ -135,13 +148,24 @@ def prepare(folder, run, share=1.0, days=1):
     return jobs
 
 
+def clipped(source, name, path, box=BAY):
+    """A layer of a GeoPackage within a box, as a file."""
+    gdal.VectorTranslate(str(path), str(source), options=[
+        "-f", "GPKG", "-nlt", "PROMOTE_TO_MULTI", "-clipsrc", *map(str, box), name])
+    return str(path)
+
+
+def _table(path):
+    data = gdal.OpenEx(path)  # held: a layer does not outlive its file
+    return data.GetLayer(0).GetName()
+
+
 def made_district(path, parts):
     """A district of one lake out of the layers of its parts."""
     lake = ("'Orrelmere' AS lake, 'surveyed' AS state, 0 AS failed, covered_pct, low_pct, high_pct, "
             "12.5 AS unscanned_pct")
     for name, source in (*parts.items(), ("lakes", parts["areas"])):
-        data = gdal.OpenEx(source)  # held: a layer does not outlive its file
-        table = data.GetLayer(0).GetName()
+        table = _table(source)
         what = lake if name == "lakes" else "*, 'Orrelmere' AS lake"
         where = " WHERE name = 'North basin'" if name == "lakes" else ""
         gdal.VectorTranslate(str(path), source, format="GPKG", layerName=name, accessMode="update" if path.exists()
