@@ -19,13 +19,13 @@ from ..common.seen import seen_ground
 
 __all__ = ["CoverageReport"]
 
-_LAYERS = ("TRACK", "PASSES", "SWATHS", "AREAS", "GAPS", "SHORE", "TARGETS", "LAKE")
+_LAYERS = ("TRACK", "PASSES", "SWATHS", "AREAS", "GAPS", "SHORE", "TARGETS", "LAKE", "PLACES")
 _WRITTEN = ("PEOPLE", "GEAR", "WATER_LEVEL", "DATUM", "WEATHER", "NOTES")
 _REMEDY = {"TRACK": "Use the output of 'Prepare track'.", "PASSES": "Use the passes of 'Prepare track'.",
            "SWATHS": "Use the output of 'Draw swaths'.", "AREAS": "Use the areas of 'Find coverage gaps'.",
            "GAPS": "Use the gaps of 'Find coverage gaps'.", "SHORE": "Use the output of 'Find unscanned shoreline'.",
            "TARGETS": "Use the output of 'Locate targets' or 'Combine repeated targets'.",
-           "LAKE": "Give the outline of the lake."}
+           "LAKE": "Give the outline of the lake.", "PLACES": "Give points with their names."}
 
 
 class CoverageReport(AthwartAlgorithm):
@@ -85,6 +85,8 @@ class CoverageReport(AthwartAlgorithm):
                                            "hectares, or feet and acres. The table keeps metres.", ["m", "ft"], "m")),
                 make.source("LAKE", "Lake", "Outline of the water, for the small map that shows where the areas lie; "
                             "else the shore is taken.", make.POLYGONS, True),
+                make.source("PLACES", "Names of places", "Points with a field called name or label, such as coves and "
+                            "ramps: those that the map shows are named on it.", make.POINTS, True),
                 make.source("OUTING_TABLE", "Table of the outings", "Any table with a row for each outing, such as a "
                             "log sheet: its columns stand in the report as they are.", make.TABLES, True),
                 make.text("PEOPLE", "People on board", "Who surveyed, for the file."),
@@ -98,7 +100,7 @@ class CoverageReport(AthwartAlgorithm):
         )
 
     def refusal(self, parameters, context):
-        if not any(values.given(parameters, name) for name in _LAYERS[:-1]):
+        if not any(values.given(parameters, name) for name in _LAYERS[:-2]):
             return "There is nothing to report on: give at least one layer, such as the areas of 'Find coverage gaps'."
         if values.given(parameters, "OUTPUT_TABLE") and not values.given(parameters, "AREAS"):
             return ("The table has a row for each area: give Areas (AREAS), made by 'Find coverage gaps', "

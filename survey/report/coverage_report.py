@@ -122,9 +122,7 @@ def _key_figures(layers, whole, density):
                     ("Area to be surveyed", units.ground(whole.area_m2),
                      f"{units.ground(whole.seen_m2)} of it seen")]
     if layers.gaps is not None:
-        size = layers.gaps.numbers("area_m2")
-        biggest = f"largest {units.area(np.nanmax(size))}" if np.isfinite(size).any() else "none found"
-        figures.append(("Gaps", number(len(size)), f"{units.ground(np.nansum(size))} together, {biggest}"))
+        figures.append(_gaps_to_run(layers.gaps, units))
     if layers.shore is not None:
         status, length = layers.shore.words("status"), layers.shore.numbers("length_m")
         missed, all_ = float(np.nansum(length[status == "unscanned"])), float(np.nansum(length))
@@ -136,6 +134,17 @@ def _key_figures(layers, whole, density):
     if layers.targets is not None:
         figures.append(("Targets", number(len(layers.targets)), _density(density, units)))
     return figures
+
+
+def _gaps_to_run(gaps, units):
+    """Certain gaps; those that may be closed, and the strips that come with every pass, are told beside them."""
+    size, under = np.nan_to_num(gaps.numbers("area_m2")), gaps.words("kind") == layer_tables.NADIR
+    sure = np.asarray(gaps.columns["certain"], bool)
+    run, maybe, strips = size[~under & sure], int((~under & ~sure).sum()), int(under.sum())
+    told = [f"{units.area(run.sum())} together, largest {units.area(run.max())}"] if len(run) else []
+    told += [f"{number(maybe)} more may be closed"] if maybe else []
+    told += [f"{number(strips)} strip{'s' if strips > 1 else ''} under the boat"] if strips else []
+    return "Gaps to run", number(len(run)), "; ".join(told) or "none found"
 
 
 def _density(density, units):

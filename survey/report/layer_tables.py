@@ -139,21 +139,23 @@ def targets_table(targets, lonlat, units=METRES):
         "semi_major_m", "semi_minor_m", "azimuth_deg", "confidence_pct", "target_id", "bottom_m", "depth_m"))
     label, status, cause = (targets.words(name) for name in ("label", "status", "main_cause"))
     height, looks, least = targets.numbers("height_m"), targets.numbers("looks"), targets.words("height_at_least")
-    rows = []
+    levels = np.unique(confidence[np.isfinite(confidence)])
+    shared, rows = len(levels) == 1, []
     for i in range(len(targets)):
         known = np.isfinite(major[i])
         rows.append([f"{number(number_[i], missing='')} {label[i]}".strip(), status[i],
                      _where(targets.geometries[i], lonlat),
                      f"{units.length(major[i], 1, False)} by {units.length(minor[i], 1)}, {number(azimuth[i])}°"
-                     if known else "unknown", number(confidence[i], 0, "%"),
+                     if known else "unknown", *([] if shared else [number(confidence[i], 0, "%")]),
                      depth_words(bottom[i], boat[i], units.unit, units.unit_m, units.digits(1), True) or "unknown",
                      f"{'at least ' if least[i] == 'True' else ''}{units.length(height[i], 1)}"
                      if np.isfinite(height[i]) else "", number(looks[i], missing="1"), cause[i]])
+    level = f"{number(levels[0], 0, '%')} ellipse" if shared else "Ellipse"
     return table("Targets. Ellipse: its semi-axes, at the confidence beside them, and the azimuth of the longer one. "
                  "Depth: of the bottom at the target where a depth grid knows it, else of the water under the boat "
                  "when it was seen; both are rounded down. Height: above the bottom, from the shadow.",
-                 ["Target", "Status", "Where", "Ellipse", "Confidence", "Depth", "Height", "Looks", "Largest error"],
-                 rows, (3, 4, 5, 6, 7), (2,))
+                 ["Target", "Status", "Where", level, *([] if shared else ["Confidence"]), "Depth", "Height", "Looks",
+                  "Largest error"], rows, (3, 5, 6) if shared else (3, 4, 6, 7))
 
 
 def settings_table(track, swaths, whole=None, units=METRES):

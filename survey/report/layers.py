@@ -30,6 +30,7 @@ NEEDED = {
     "gaps": ("gap_id", "kind", "area_m2", "width_m", "length_m", "certain"),
     "shore": ("status", "length_m"),
     "lake": (),
+    "places": (),
     "targets": ("target_id", "label", "status", "semi_major_m", "semi_minor_m", "azimuth_deg", "confidence_pct",
                 "main_cause"),
 }
@@ -96,7 +97,8 @@ class Layers:
 
     ``frame`` carries the geometries, None where no layer has any. ``levels``: ground seen by at least 1, 2 ... passes,
     polygons in the frame, see ``seen_levels``; ``looks``: (looks, m2) rows of it inside the areas; ``grades``: (what it
-    is worth, m2) rows. ``lake``: outline for the inset. ``units``: what the reader is told figures in.
+    is worth, m2) rows. ``lake``: outline for the inset. ``places``: points with names.
+    ``units``: what the reader is told figures in.
     """
 
     frame: Frame
@@ -108,6 +110,7 @@ class Layers:
     shore: ReportLayer = None
     targets: ReportLayer = None
     lake: ReportLayer = None
+    places: ReportLayer = None
     levels: list = field(default_factory=list)
     looks: list = field(default_factory=list)
     grades: list = field(default_factory=list)

@@ -9,9 +9,10 @@ import numpy as np
 from shapely.ops import clip_by_rect
 
 from ..geometry import shapes
-from ..model.palette import INK, PAPER, VERMILION
+from ..model.palette import INK, VERMILION
 from .figures import METRES
 from .hatching import hatch
+from .labels import Label, place_labels, svg_labels
 from .pages import text
 
 __all__ = ["Ink", "MapLayer", "Setting", "draw_map", "legend", "nice_length", "scale_on_paper"]
@@ -24,13 +25,17 @@ FOOT = 52.0
 INSET = 120.0
 LINE_STEP = 0.4  # drawing units: finer detail than this cannot be seen
 HATCH_STEP = 7.0
-PAPER_M = 0.182  # what the map is wide on A4 with the page's margins
+LETTERS = (("desk", 14.0), ("phone", 26.0))
+"""Size of labels, drawing units: on a phone the map is shown at 0.4 of its size, and they are placed anew for that."""
+
+PAPER_M = 0.182, 0.145  # what the map may be wide and tall on A4, by the page's margins and rules for print
 
 
 @dataclass(frozen=True)
 class Ink:
     """How a layer is drawn; SVG colours, widths in drawing units (the map is 960 wide). ``hatch``: colour of hatching,
-    '' for none; ``falling`` turns it the other way. A ``radius`` of 0 draws labels alone, in the middle."""
+    '' for none; ``falling`` turns it the other way. A ``radius`` of 0 draws labels alone, on their place, in bold or
+    ``slanted``; those that are ``tied`` get a line to their place where they had to go farther off."""
 
     fill: str = "none"
     stroke: str = "none"
@@ -40,12 +45,14 @@ class Ink:
     radius: float = 3.0
     hatch: str = ""
     falling: bool = False
+    slanted: bool = False
+    tied: bool = True
 
 
 @dataclass
 class MapLayer:
     """One legend entry, none without a name: shapely geometries in frame metres, drawn in order; ``labels`` go beside
-    points."""
+    points, those of the later layers where the earlier ones leave room."""
 
     name: str
     ink: Ink
@@ -101,9 +108,8 @@ def draw_map(layers, title, setting=None):
         return ""
     place, height = _fit(layers, setting)
     body = [_draw_layer(layer, place, setting.bounds) for layer in layers]
-    foot = height + (EDGE if setting.ticks[1] else 0)
-    inset = _inset(setting, place, foot + 8)
-    total = foot + (INSET + 16 if inset else FOOT)
+    body.append(_labels(layers, place, setting, height))
+    total, foot, inset = _total(place, height, setting)
     furniture = "".join([_neatline(place, height, setting), _scale_bar(place.scale, foot + 30, setting.units),
                          _north(setting.convergence_deg, foot + 28), inset])
     return (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:.0f} {total:.0f}" role="img" '
@@ -111,12 +117,21 @@ def draw_map(layers, title, setting=None):
             f'<rect width="{WIDTH:.0f}" height="{total:.0f}" fill="#ffffff"/>{"".join(body)}{furniture}</svg>')
 
 
+def _total(place, height, setting):
+    """(height of the drawing, where its foot begins, the inset)."""
+    foot = height + (EDGE if setting.ticks[1] else 0)
+    inset = _inset(setting, place, foot + 8)
+    return foot + (INSET + 16 if inset else FOOT), foot, inset
+
+
 def scale_on_paper(layers, setting):
     """n of the scale 1 : n when the page is printed on A4, to two figures; None where nothing is drawn."""
     layers = _drawable(layers)
     if not layers:
         return None
-    scale = WIDTH / _fit(layers, setting)[0].scale / PAPER_M
+    place, height = _fit(layers, setting)
+    drawn = min(PAPER_M[0] / WIDTH, PAPER_M[1] / _total(place, height, setting)[0])
+    scale = 1 / place.scale / drawn
     power = 10.0 ** (math.floor(math.log10(scale)) - 1)
     return round(scale / power) * power
 
@@ -157,7 +172,7 @@ def _fit(layers, setting):
 def _draw_layer(layer, place, bounds):
     ink, marks, lines = layer.ink, [], []
     path, filled = [], []
-    for i, whole in enumerate(layer.geometries):
+    for whole in layer.geometries:
         geometry = _shown(whole, bounds)
         if geometry is None or geometry.is_empty:
             continue
@@ -165,11 +180,6 @@ def _draw_layer(layer, place, bounds):
             (x, y), = place(geometry.coords)
             if ink.radius:
                 marks.append(f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{ink.radius:g}"/>')
-            if i < len(layer.labels):
-                at = f'x="{x + ink.radius + 3:.1f}" y="{y + 4:.1f}"' if ink.radius else \
-                    f'x="{x:.1f}" y="{y + 5:.1f}" text-anchor="middle" font-weight="700"'
-                marks += [f'<text {at} {look}>{text(layer.labels[i])}</text>' for look in (
-                    f'fill="{PAPER}" stroke="{PAPER}" stroke-width="3.5"', f'fill="{INK}" stroke="none"')]
             continue
         simple = geometry.simplify(LINE_STEP / place.scale)
         path.extend(_lines(simple, place))
@@ -182,6 +192,25 @@ def _draw_layer(layer, place, bounds):
     hatched = f'<path d="{"".join(lines)}" fill="none" stroke="{ink.hatch}" stroke-width="1"/>' if lines else ""
     return (f'<g fill="{ink.fill}" fill-rule="evenodd" stroke="{ink.stroke}" stroke-width="{ink.width:g}"{dash} '
             f'opacity="{ink.opacity:g}" stroke-linejoin="round">{drawn}{"".join(marks)}</g>{hatched}')
+
+
+def _labels(layers, place, setting, height):
+    """Labels of all layers, once for a desk and for print, once for a phone; pages show one of the two."""
+    found = []
+    for layer in layers:
+        for geometry, words in zip(layer.geometries, layer.labels):
+            point = _shown(geometry, setting.bounds)
+            if words and point is not None and not point.is_empty:
+                (x, y), = place(point.coords)
+                found.append(Label(float(x), float(y), str(words), layer.ink.radius,
+                                   not layer.ink.radius and not layer.ink.slanted, layer.ink.slanted, layer.ink.tied))
+    frame = (0.0, 0.0, WIDTH, height) if setting.bounds is None else tuple(np.concatenate(place(
+        [(setting.bounds[0], setting.bounds[3]), (setting.bounds[2], setting.bounds[1])])).tolist())
+    if not found:
+        return ""
+    hidden = {"desk": "", "phone": ' display="none"'}
+    return "".join(f'<g class="{name}" font-size="{size:g}"{hidden[name]}>'
+                   f'{svg_labels(place_labels(found, size, frame), size)}</g>' for name, size in LETTERS)
 
 
 def _shown(geometry, bounds):

@@ -21,6 +21,9 @@ CAUTION = ("Positions and depths are estimates, not for navigation; depths and h
            "notices, and charting or engineering use needs a licensed surveyor. Boating, fishing, access, diving and "
            "cultural-heritage rules of the place apply.")
 
+_STACKED, _SHORT = 3, 14
+"""Columns over which a table's rows are stacked on a phone; rows up to which it is kept on one page."""
+
 _CSS = """
 *{box-sizing:border-box}
 body{font:16px/1.5 system-ui,-apple-system,"Segoe UI",Roboto,"DejaVu Sans",sans-serif;color:#14232b;background:#fff;
@@ -38,20 +41,36 @@ dl.key dd small{display:block;font-size:.82rem;font-weight:400;color:#3b4f59}
 .wide:focus-visible{outline:3px solid #0b5a80;outline-offset:2px}
 table{border-collapse:collapse;width:100%;margin:.5rem 0;font-size:.92rem}
 caption{text-align:left;color:#3b4f59;padding:.2rem 0;font-size:.9rem}
-th,td{padding:.32rem .9rem .32rem 0;border-bottom:1px solid #d5dee2;text-align:left;vertical-align:top}
-thead th{border-bottom:2px solid #12384a;white-space:nowrap}
+th,td{padding:.32rem .7rem .32rem 0;border-bottom:1px solid #d5dee2;text-align:left;vertical-align:top}
+thead th,thead th.n{border-bottom:2px solid #12384a;vertical-align:bottom;white-space:normal}
 .n{text-align:right;font-variant-numeric:tabular-nums;white-space:nowrap}
 .w{white-space:nowrap}
 figure{margin:1rem 0}
 figure>svg{width:100%;height:auto;border:1px solid #b9c6cd;background:#fff}
 .legend{list-style:none;margin:.3rem 0;padding:0;display:flex;flex-wrap:wrap;gap:.2rem 1.2rem;font-size:.9rem}
 .legend svg{vertical-align:-3px;margin-right:.45rem}
-@media(max-width:40rem){figure>svg text{font-size:26px}figure>svg .edge text{font-size:19px}}
+@media(max-width:40rem){figure>svg text{font-size:26px}figure>svg .edge text{font-size:19px}
+figure>svg .desk{display:none}figure>svg .phone{display:inline}}
+@media screen and (max-width:40rem){.stack,.stack caption,.stack tbody,.stack tr,.stack tbody th{display:block}
+.stack thead{position:absolute;width:1px;height:1px;overflow:hidden;clip-path:inset(50%)}
+.stack tr{border-bottom:1px solid #d5dee2;padding:.35rem 0}
+.stack tbody th,.stack td{border:0;padding:0;text-align:left;white-space:normal}
+.stack td{display:inline-block;margin-right:1rem}.stack td:empty{display:none}
+.stack td::before{content:attr(data-head) " ";color:#3b4f59;font-size:.86em}}
 figcaption{color:#3b4f59;font-size:.9rem}
 .caution{border:2px solid #8a4b00;border-radius:4px;padding:.6rem .8rem;margin:1.5rem 0}
-@media print{@page{margin:14mm}body{font-size:10.5pt;max-width:none;padding:0}
-h2{break-after:avoid}tr,figure,dl.key div,.caution{break-inside:avoid}thead{display:table-header-group}
-.wide{overflow:visible}}
+@media print{@page{margin:14mm}body{font-size:10.5pt;max-width:none;padding:0}h1{font-size:17pt;margin:0 0 1mm}
+h2{break-after:avoid;break-inside:avoid;margin:5mm 0 1mm}
+main>h2::after,main>.wide:not(.short)::before{content:"";display:block;height:35mm;margin-bottom:-35mm;break-inside:avoid}
+.lead{font-size:9.5pt;margin:0}
+dl.key{grid-template-columns:repeat(3,1fr);gap:1.5mm;margin:2mm 0}dl.key div{padding:.8mm 2mm}
+dl.key dd{font-size:13pt;line-height:1.2}dl.key dt,dl.key dd small{font-size:8pt}
+figure{margin:2mm 0}figure>svg{display:block;margin:0 auto;max-height:145mm}
+.legend,figcaption{font-size:8.5pt;line-height:1.3}.legend{gap:0 4mm}
+tr,figure,ul,dl.key div,.caution,.short{break-inside:avoid}thead{display:table-header-group}
+tbody tr:nth-child(-n+3):not(:last-child){break-after:avoid}
+tbody tr:nth-last-child(-n+3):not(:first-child){break-before:avoid}
+.wide{overflow:visible}table{font-size:9pt;margin:1mm 0}caption{font-size:8.5pt}th,td{padding:.9mm 2.2mm .9mm 0}}
 """
 
 
@@ -112,7 +131,7 @@ def definition_list(pairs: Iterable[Sequence[object]]) -> str:
 
 def table(caption: str, heads: Sequence[str], rows: Iterable[Sequence[object]], numeric: Sequence[int] = (),
           whole: Sequence[int] = ()) -> str:
-    """A table with header cells a screen reader can follow.
+    """A table with header cells a screen reader can follow; on a phone a wide one stands row below row.
 
     Parameters
     ----------
@@ -130,16 +149,22 @@ def table(caption: str, heads: Sequence[str], rows: Iterable[Sequence[object]], 
     >>> "<caption>Gaps</caption>" in table("Gaps", ["Kind"], [["nadir"]])
     True
     """
-    def cell(tag: str, index: int, value: object, scope: str = "") -> str:
+    stacked = len(heads) > _STACKED
+
+    def cell(tag: str, index: int, value: object, more: str = "") -> str:
         css = ' class="n"' if index in numeric else ' class="w"' if index in whole else ""
-        return f"<{tag}{css}{scope}>{text(value)}</{tag}>"
+        if stacked and tag == "td":
+            more = f' data-head="{text(heads[index])}"'
+        return f"<{tag}{css}{more}>{text(value)}</{tag}>"
 
     head = "".join(cell("th", i, value, ' scope="col"') for i, value in enumerate(heads))
+    rows = list(rows)
     body = "".join("<tr>" + "".join(
         cell("td", i, value) if i else cell("th", i, value, ' scope="row"') for i, value in enumerate(row)
     ) + "</tr>\n" for row in rows)
-    return (f'<div class="wide" role="group" aria-label="{text(caption)}" tabindex="0">'  # a keyboard scrolls it
-            f'<table><caption>{text(caption)}</caption><thead><tr>{head}</tr></thead>\n'
+    size, look = " short" if len(rows) <= _SHORT else "", ' class="stack"' if stacked else ""
+    return (f'<div class="wide{size}" role="group" aria-label="{text(caption)}" tabindex="0">'  # a keyboard scrolls it
+            f'<table{look}><caption>{text(caption)}</caption><thead><tr>{head}</tr></thead>\n'
             f"<tbody>\n{body}</tbody></table></div>")
 
 

@@ -64,7 +64,9 @@ def _drawn(layers):
             ~under & ~sure)
     put(layers.areas, "" if not layers.levels else "Area to be surveyed", Ink("none", INK, 1.8))  # once more, on top
     put(layers.passes, "Boat's track", Ink("none", INK, 0.7, "5 3"))
-    if layers.shore is not None:
+    if layers.shore is None:
+        put(layers.lake, "Shore of the lake", Ink("none", GREY, 1.2))
+    else:
         status = layers.shore.words("status")
         put(layers.shore, "Shore scanned", Ink("none", BLUE, 2.5), status == "scanned")
         put(layers.shore, "Shore not scanned", Ink("none", PURPLE, 3.5, "9 4"), status == "unscanned")
@@ -76,7 +78,7 @@ def _drawn(layers):
 
 
 def _names(layers):
-    """Numbers of the gaps that the table tells one by one, and the names of the areas."""
+    """Numbers of the gaps that the table tells one by one, and the names of areas and places."""
     drawn = []
     if layers.gaps is not None:
         chosen = [i for i in listed_gaps(layers.gaps) if not layers.gaps.geometries[i].is_empty]
@@ -85,7 +87,11 @@ def _names(layers):
     if layers.areas is not None and len(layers.areas) > 1:
         named = [(g.representative_point(), name) for g, name in zip(layers.areas.geometries,
                                                                       layers.areas.labels("Area")) if not g.is_empty]
-        drawn.append(MapLayer("", Ink(radius=0), [at for at, _ in named], [name for _, name in named]))
+        drawn.append(MapLayer("", Ink(radius=0, tied=False), [at for at, _ in named],
+                              [name for _, name in named]))
+    if layers.places is not None:
+        drawn.append(MapLayer("", Ink(radius=0, slanted=True, tied=False), layers.places.geometries,
+                              layers.places.labels("Place")))
     return drawn
 
 

@@ -70,7 +70,7 @@ class Report:
         if unknown:
             raise InputError(f"A report has no layer {', '.join(unknown)}; it takes {', '.join(NEEDED)}.",
                              field="layers")
-        bounds = np.array([g.bounds for name, layer in layers.items() if name != "lake"
+        bounds = np.array([g.bounds for name, layer in layers.items() if name not in ("lake", "places")
                            for g in layer.geometries if g is not None and not g.is_empty]).reshape(-1, 4)
         # nothing found is an ordinary outing: without a single place there is a page all the same, only no map
         frame = Frame.around(crs, bounds[:, [0, 2]].ravel(), bounds[:, [1, 3]].ravel()) if len(bounds) else None
@@ -79,7 +79,7 @@ class Report:
             step(0.2 * i / len(layers))
             carried = [shapes.empty() if g is None or g.is_empty else transfer.to_frame(frame, g)
                        for g in layer.geometries]
-            if name == "targets":  # other tools save a point as a multipoint of one
+            if name in ("targets", "places"):  # other tools save a point as a multipoint of one
                 carried = [g if g.is_empty else g.centroid for g in carried]
             setattr(self._layers, name, ReportLayer(layer.name, layer.columns, carried))
         step(0.2)

@@ -42,15 +42,20 @@ def test_what_to_do_next_counts_gaps_and_targets(layers):
     text = words(layers)
     for phrase in ("2 gaps to run, 909 m² together, largest first: 2, 4.", "1 more may be closed",
                    "1 strip under the boat, 4 000 m² together",
+                   "Gaps to run 2 909 m² together, largest 900 m²; 1 more may be closed; 1 strip under the boat",
                    "1 target to look at again: 2 (it may lie on either side)",
                    "To improve first: the heading: a compass", "of the error of 2 of 3 targets", "at least 1.2 m"):
         assert phrase in text, (phrase, text)
 
 
 def test_every_gap_of_the_table_is_numbered_on_the_map_and_strips_are_not(layers):
+    layers.places = ReportLayer("places", {"name": ["Mill Cove", "Far Bay"]}, [sg.Point(250, 80), sg.Point(9e4, 0)])
     svg = re.search(r"<svg.*?</svg>", coverage_report.coverage_page(layers, "t", "now"), re.S).group(0)
-    middle = re.findall(r'text-anchor="middle" font-weight="700" fill="#22303a"[^>]*>([^<]+)<', svg)
-    assert sorted(middle) == ["2", "3", "4"]
+    for size in ("desk", "phone"):
+        drawn = re.search(rf'<g class="{size}".*?</g>', svg, re.S).group(0)
+        bold = re.findall(r'font-weight="700" fill="#22303a"[^>]*>([^<]+)<', drawn)
+        assert sorted(bold) == ["2", "3", "4"]
+        assert re.findall(r'font-style="italic" fill="#22303a"[^>]*>([^<]+)<', drawn) == ["Mill Cove"]
 
 
 def test_people_gear_and_hours_of_each_outing_are_on_file(layers):

@@ -247,6 +247,18 @@ def test_the_reports_table_is_that_of_the_areas(done, demo):
     assert told == pytest.approx(areas, abs=0.001)
 
 
+def test_the_report_has_a_row_for_each_area_gap_and_target(done, demo):
+    with open(done[0].folder / "report_rows.csv", encoding="utf-8", newline="") as file:
+        told = list(csv.DictReader(file))
+    for what, table, key, figure in (("area", "areas", "name", "covered_m2"), ("gap", "gaps", "gap_id", "area_m2"),
+                                     ("target", "combined", "target_id", "semi_major_m")):
+        column = "name" if key == "name" else "number"
+        made = {row[column] if key == "name" else int(float(row[column])): float(row[figure])
+                for row in told if row["what"] == what}
+        assert made == pytest.approx({row[key]: row[figure] for row in demo[1].rows(done[0].database, table)},
+                                     abs=0.001)
+
+
 def test_figures_of_the_demo_are_numbers(done, demo):
     summary, files = demo[1], done[0]
     for make in (summary.figures, summary.audit_figures, summary.return_figures):

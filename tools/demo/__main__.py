@@ -20,7 +20,8 @@ RECORD = ("C   The record of one line\n\nBlack in the middle is the water under 
           "to its right.\n\nThe bright line on the left is the drop-off called the Step. The rowboat lies at its foot, "
           "the crib is on the right near the top, both with their shadows.")
 MADE = {"map.png": "the map", "ledge.png": "an object hidden from one side", "report.html": "coverage report",
-        "report.csv": "its table of areas", "casts.html": "cast card", "targets.gpx": "waypoints for a plotter",
+        "report.csv": "its table of areas", "report_rows.csv": "its areas, gaps and targets",
+        "casts.html": "cast card", "targets.gpx": "waypoints for a plotter",
         "athwart_demo.qgz": "QGIS project of it all", "athwart_demo.gpkg": "its layers, with their styles",
         "seen_grid.tif": "looks, hidden ground and smallest object over the true floor",
         "seen_contours.tif": "the same over the contour map"}

@@ -194,7 +194,8 @@ def put_to_use(files, say):
     say("Writing the report")
     results["coveragereport"] = run(
         "athwart:coveragereport", TITLE="Orrelmere, June 2024", TARGETS=layer(database, "combined"),
-        OUTPUT_HTML=folder / "report.html", OUTPUT_TABLE=folder / "report.csv",
+        LAKE=files.lake, PLACES=layer(files.sample / "lake.gpkg", "places"),
+        OUTPUT_HTML=folder / "report.html", OUTPUT_TABLE=folder / "report.csv", OUTPUT_ROWS=folder / "report_rows.csv",
         **{name.upper(): layer(database, name) for name in ("track", "passes", "swaths", "areas", "gaps", "shore")})
     return results
 
