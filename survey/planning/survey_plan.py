@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..beams.ranges import blind_range
-from ..geometry import shapes
+from ..geometry import overlap, shapes
 from ..model import patience
 from ..model.errors import InputError
 from ..share.places import strewn
 from ..swaths.edges import SwathSettings
 from . import headland
 from .clear_water import ClearWater
+from .cuts import cut_in_parts
 from .directions import contour_azimuth, headings
 from .lines import LayRule, cost_of, lay
 from .predict import PredictSettings, predict, seen_by_lines
@@ -37,8 +38,8 @@ ROUND_SHORE = ("where shorter", "never", "always")
 
 _COARSE, _FINE = (16, 1.5), (64, 3.0)
 _FINALISTS = 3
-_LEAST_PART = 40.0
-"""A part of an area is planned by itself if it holds so many squares of the reach."""
+_SAME_SHARE = 0.002
+"""Plans whose shares seen differ by less see as much."""
 
 
 @dataclass(frozen=True)
@@ -135,8 +136,8 @@ def plan_lines(ground: Ground, settings: LinePlanSettings, *, terrain: DepthGrid
     if ground.depth.constant is not None and settings.reach.range_m is not None \
             and settings.reach.range_m <= ground.depth.constant:
         raise InputError(_nothing(ground, settings), field="range_m")
-    plans, azimuths = _laid(ground, settings, lambda f: step(0.4 * f))
-    if not any(plans):
+    plans = _laid(ground, settings, lambda f: step(0.4 * f))
+    if not any(plan.lines for plan in plans):
         raise InputError(_nothing(ground, settings), field="range_m")
     clear = ClearWater(ground.boat)
     start = None
@@ -144,12 +145,12 @@ def plan_lines(ground: Ground, settings: LinePlanSettings, *, terrain: DepthGrid
         start = np.ravel(ground.frame.forward(*np.atleast_2d(np.asarray(settings.start, float)).T))
 
     given = {"lead": settings.lead_m, "radius": settings.radius_m, "start": start}
-    joints = [joints_of(lines, clear, **given) if lines else None for lines in plans]
-
-    def joined(k: int, thorough: bool) -> Run:
-        return run_of(plans[k], clear, thorough=thorough, joints=joints[k], **given)
-    best = min((k for k, lines in enumerate(plans) if lines), key=lambda k: _effort(joined(k, False), settings))
-    run = joined(best, True)
+    plans = [plan for plan in plans if plan.lines]
+    joints = [joints_of(plan.lines, clear, **given) for plan in plans]
+    efforts = [_effort(run_of(plan.lines, clear, thorough=False, joints=known, **given), settings)
+               for plan, known in zip(plans, joints)]
+    best = _cheapest(plans, efforts, ground, settings)
+    run = run_of(plans[best].lines, clear, joints=joints[best], **given)
     step(0.6)
     rule = settings.reach
     found = predict(run.lines, ground, PredictSettings(
@@ -158,7 +159,7 @@ def plan_lines(ground: Ground, settings: LinePlanSettings, *, terrain: DepthGrid
     left = uncovered(ground, run.lines, found.seen, rule)
     hours = (run.length / settings.speed_mps + run.turns * settings.turn_s) / 3600
     litres = np.nan if settings.litres_per_hour is None else hours * settings.litres_per_hour
-    return SurveyPlan(ground, run, found, left, float(hours), float(litres), azimuths[best],
+    return SurveyPlan(ground, run, found, left, float(hours), float(litres), plans[best].azimuths,
                       _notes(ground, run, settings) + ground.notes)
 
 
@@ -166,9 +167,34 @@ def _effort(run: Run, settings: LinePlanSettings) -> float:
     return run.length + run.turns * settings.turn_s * settings.speed_mps + 1e6 * run.apart
 
 
-def _laid(ground: Ground, settings: LinePlanSettings,
-          step: Callable[[float], object]) -> tuple[list[list[PlannedLine]], list[list[float]]]:
-    """Lists of lines to choose from, and the azimuths of each."""
+@dataclass
+class _Choice:
+    """``lines`` to choose; ``azimuths``, true; ``cut``: an area in one piece was cut in parts for them."""
+
+    lines: list
+    azimuths: list
+    cut: bool
+
+
+def _cheapest(plans: list[_Choice], efforts: list[float], ground: Ground, settings: LinePlanSettings) -> int:
+    """Number of the plan of least effort; one that cuts an area only if it sees as much as the best that does not.
+
+    Where one look is enough the strips under the boat count as seen: every plan leaves them.
+    """
+    best, whole = int(np.argmin(efforts)), [k for k, plan in enumerate(plans) if not plan.cut]
+    if not plans[best].cut or not whole:
+        return best
+    other = min(whole, key=lambda k: efforts[k])
+    rule = settings.reach
+    swaths = SwathSettings(range_model="slant" if rule.model == "terrain" else rule.model, merge="pass",
+                           blind_deg=rule.blind_deg if rule.looks > 1 else 0.0)
+    seen = [overlap.levels(seen_by_lines(plans[k].lines, ground, swaths), rule.looks)[-1].intersection(ground.area).area
+            for k in (best, other)]
+    return best if seen[0] >= seen[1] - _SAME_SHARE * ground.area.area else other
+
+
+def _laid(ground: Ground, settings: LinePlanSettings, step: Callable[[float], object]) -> list[_Choice]:
+    """Lines to choose from."""
     rule = LayRule(turn_m=settings.turn_m)
     choices = []
     for ring in _rings(ground, settings):
@@ -183,23 +209,28 @@ def _laid(ground: Ground, settings: LinePlanSettings,
     finals = []
     for ring, told in choices:
         base = cost_of(ring, rule.turn_m)
-        best = [[(cost, [(part, az)]) for cost, part, az in tried[:_FINALISTS]] for tried in told]
+        best = [tried[:_FINALISTS] for tried in told]
         for k in range(max(map(len, best), default=1)):
             picked = [options[min(k, len(options) - 1)] for options in best if options]
             finals.append((base + sum(cost for cost, _ in picked), ring,
-                           [pair for _, pairs in picked for pair in pairs]))
+                           [pair for _, pairs in picked for pair in pairs], any(len(p) > 1 for _, p in picked)))
+        if any(len(pairs) > 1 for options in best for _, pairs in options):  # as it would be without a cut
+            picked = [next(one for one in tried if len(one[1]) == 1) for tried in told if tried]
+            finals.append((base + sum(cost for cost, _ in picked), ring,
+                           [pair for _, pairs in picked for pair in pairs], False))
     finals.sort(key=lambda option: option[0])
-    plans, azimuths = [], []
-    for _, ring, pairs in finals[:_FINALISTS]:
+    if all(cut for *_, cut in finals[:_FINALISTS]):
+        finals[_FINALISTS - 1:] = [option for option in finals[_FINALISTS - 1:] if not option[-1]]
+    plans = []
+    for _, ring, pairs, cut in finals[:_FINALISTS]:
         patience.look()
         lines = list(ring)
         for part, azimuth in pairs:
             strips = strips_of(ground.over(part), settings.reach, azimuth, *_FINE)
             lines += lay(ground, strips, rule, settings.reach.looks)
-        plans.append(lines)
-        azimuths.append(sorted({round(_true(ground, azimuth), 1) % 180 for _, azimuth in pairs}))
+        plans.append(_Choice(lines, sorted({round(_true(ground, azimuth), 1) % 180 for _, azimuth in pairs}), cut))
     step(1.0)
-    return plans, azimuths
+    return plans
 
 
 def _rings(ground: Ground, settings: LinePlanSettings) -> list[list[PlannedLine]]:
@@ -236,30 +267,42 @@ def _rest(ground: Ground, ring: list[PlannedLine], rule: ReachRule) -> Any:
 
 def _parts(rest: Any, ground: Ground, settings: LinePlanSettings) -> list[list[Any]]:
     """Parts of an area that are planned by themselves."""
-    usual = max(float(np.nanmean([settings.reach.ground(r, ground.depth.usual) for r in [
-        settings.reach.range_m if settings.reach.range_m is not None
-        else float(settings.reach.range_of(np.array([ground.depth.usual]))[0])]])), 1.0)
+    usual = _usual_reach(ground, settings.reach)
     whole = [p for p in shapes.parts(rest) if p.area > 0.05 * usual ** 2]
     return [whole] if settings.direction != "shortest" else [[p] for p in whole if p.area > usual ** 2] + \
         ([[p for p in whole if p.area <= usual ** 2]] if any(p.area <= usual ** 2 for p in whole) else [])
 
 
 def _tried(parts: list[Any], ground: Ground, settings: LinePlanSettings,
-           rule: LayRule) -> list[tuple[float, Any, float]]:
-    """(cost, area, grid azimuth) of every direction looked at, the cheapest first."""
+           rule: LayRule) -> list[tuple[float, list[tuple[Any, float]]]]:
+    """(cost, [(area, grid azimuth), ...]) of every direction looked at, and of the parts that it is best cut in, the
+    cheapest first."""
     area = shapes.collected(parts)
-    if settings.direction == "shortest":
-        found = [_coarse(area, az, ground, settings, rule) for az in headings(area)]
-        found.sort(key=lambda one: one[0])
-        return found
-    return [_coarse(area, _asked(ground, settings), ground, settings, rule)]
+    if settings.direction != "shortest":
+        azimuth = _asked(ground, settings)
+        return [(_coarse(area, azimuth, ground, settings, rule), [(area, azimuth)])]
+    found = [(_coarse(area, az, ground, settings, rule), [(area, az)]) for az in headings(area)]
+    if len(parts) == 1:
+        reach = _usual_reach(ground, settings.reach)
+        cut = cut_in_parts(parts[0], 2 * float(settings.reach.kept(reach, ground.depth.usual)), rule.turn_m)
+        if len(cut) > 1:
+            best = [min((_coarse(part, az, ground, settings, rule), az) for az in azimuths) for part, azimuths in cut]
+            found.append((sum(cost for cost, _ in best), [(part, az) for (part, _), (_, az) in zip(cut, best)]))
+    found.sort(key=lambda one: one[0])
+    return found
+
+
+def _usual_reach(ground: Ground, rule: ReachRule) -> float:
+    """Ground range (m) over the usual depth, 1 or more."""
+    usual = rule.range_m if rule.range_m is not None else float(rule.range_of(np.array([ground.depth.usual]))[0])
+    return max(float(rule.ground(usual, ground.depth.usual)), 1.0)
 
 
 def _coarse(area: Any, azimuth: float, ground: Ground, settings: LinePlanSettings,
-            rule: LayRule) -> tuple[float, Any, float]:
+            rule: LayRule) -> float:
     patience.look()
     strips = strips_of(ground.over(area), settings.reach, azimuth, *_COARSE)
-    return cost_of(lay(ground, strips, rule, settings.reach.looks, boat=False), rule.turn_m), area, azimuth
+    return cost_of(lay(ground, strips, rule, settings.reach.looks, boat=False), rule.turn_m)
 
 
 def _asked(ground: Ground, settings: LinePlanSettings) -> float:
