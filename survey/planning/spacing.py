@@ -192,10 +192,11 @@ def strips_of(ground: Ground, rule: ReachRule, azimuth: float, fine: float = 40,
         return ((x * along[0] + y * along[1] - u0) / du - 0.5, (x * across[0] + y * across[1] - v0) / dv - 0.5)
     area, boat, water = (ground.mask(g, window, to_cells) for g in (ground.area, ground.boat, ground.water))
     uu, vv = u0 + (np.arange(columns) + 0.5) * du, v0 + (np.arange(rows) + 0.5) * dv
+    depth = np.full((rows, columns), ground.depth.usual)
     if ground.depth.constant is None:
-        depth = ground.depth.filled(uu * along[0] + vv[:, None] * across[0], uu * along[1] + vv[:, None] * across[1])
-    else:
-        depth = np.full((rows, columns), ground.depth.constant)
+        row, column = np.nonzero(water)
+        east, north = (uu[column] * along[k] + vv[row] * across[k] for k in (0, 1))
+        depth[row, column] = ground.depth.filled(east, north)
     ranges = np.full(depth.shape, rule.range_m) if rule.range_m is not None else _range_by_run(rule, boat, depth)
     if rule.model == "terrain":
         left, right = (_over_terrain(depth, ranges, dv, side) for side in (-1, 1))

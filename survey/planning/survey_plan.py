@@ -38,8 +38,11 @@ ROUND_SHORE = ("where shorter", "never", "always")
 
 _COARSE, _FINE = (16, 1.5), (64, 3.0)
 _FINALISTS = 3
-_SAME_SHARE = 0.002
-"""Plans whose shares seen differ by less see as much."""
+_STILL_IN = 1.1
+"""A plan of another kind is worked out if its first cost is at most so many times the least."""
+
+_LOST = 4.0
+"""How many times ground not seen counts against a plan: it would need lines of its own."""
 
 
 @dataclass(frozen=True)
@@ -177,9 +180,10 @@ class _Choice:
 
 
 def _cheapest(plans: list[_Choice], efforts: list[float], ground: Ground, settings: LinePlanSettings) -> int:
-    """Number of the plan of least effort; one that cuts an area only if it sees as much as the best that does not.
+    """Number of the plan of least effort; one that cuts an area only if it is less for what it sees, too.
 
-    Where one look is enough the strips under the boat count as seen: every plan leaves them.
+    Ground that it sees less of than the best plan without a cut counts ``_LOST`` times. Where one look is enough the
+    strips under the boat count as seen: every plan leaves them.
     """
     best, whole = int(np.argmin(efforts)), [k for k, plan in enumerate(plans) if not plan.cut]
     if not plans[best].cut or not whole:
@@ -190,7 +194,8 @@ def _cheapest(plans: list[_Choice], efforts: list[float], ground: Ground, settin
                            blind_deg=rule.blind_deg if rule.looks > 1 else 0.0)
     seen = [overlap.levels(seen_by_lines(plans[k].lines, ground, swaths), rule.looks)[-1].intersection(ground.area).area
             for k in (best, other)]
-    return best if seen[0] >= seen[1] - _SAME_SHARE * ground.area.area else other
+    lost = max(seen[1] - seen[0], 0.0) / seen[1]
+    return best if efforts[best] * (1 + _LOST * lost) < efforts[other] else other
 
 
 def _laid(ground: Ground, settings: LinePlanSettings, step: Callable[[float], object]) -> list[_Choice]:
@@ -206,23 +211,8 @@ def _laid(ground: Ground, settings: LinePlanSettings, step: Callable[[float], ob
             told.append(tried)
         choices.append((ring, told))
         step(0.35 if len(choices) == 1 else 0.7)
-    finals = []
-    for ring, told in choices:
-        base = cost_of(ring, rule.turn_m)
-        best = [tried[:_FINALISTS] for tried in told]
-        for k in range(max(map(len, best), default=1)):
-            picked = [options[min(k, len(options) - 1)] for options in best if options]
-            finals.append((base + sum(cost for cost, _ in picked), ring,
-                           [pair for _, pairs in picked for pair in pairs], any(len(p) > 1 for _, p in picked)))
-        if any(len(pairs) > 1 for options in best for _, pairs in options):  # as it would be without a cut
-            picked = [next(one for one in tried if len(one[1]) == 1) for tried in told if tried]
-            finals.append((base + sum(cost for cost, _ in picked), ring,
-                           [pair for _, pairs in picked for pair in pairs], False))
-    finals.sort(key=lambda option: option[0])
-    if all(cut for *_, cut in finals[:_FINALISTS]):
-        finals[_FINALISTS - 1:] = [option for option in finals[_FINALISTS - 1:] if not option[-1]]
     plans = []
-    for _, ring, pairs, cut in finals[:_FINALISTS]:
+    for _, ring, pairs, cut in _finalists(choices, rule.turn_m):
         patience.look()
         lines = list(ring)
         for part, azimuth in pairs:
@@ -231,6 +221,31 @@ def _laid(ground: Ground, settings: LinePlanSettings, step: Callable[[float], ob
         plans.append(_Choice(lines, sorted({round(_true(ground, azimuth), 1) % 180 for _, azimuth in pairs}), cut))
     step(1.0)
     return plans
+
+
+def _finalists(choices: list[tuple[list[PlannedLine], list[Any]]],
+                turn_m: float) -> list[tuple[float, list[PlannedLine], list[tuple[Any, float]], bool]]:
+    """(cost, lines round the edge, [(area, grid azimuth), ...], whether one is cut) of the plans to be worked out: the
+    cheapest that cut nothing, the cheapest that does, and those of a kind that would else not be among them."""
+    plain, cut = [], []
+    for ring, told in choices:
+        base = cost_of(ring, turn_m)
+        whole = [[one for one in tried if len(one[1]) == 1] for tried in told if tried]
+        for k in range(min(max(map(len, whole), default=1), _FINALISTS)):
+            picked = [options[min(k, len(options) - 1)] for options in whole]
+            cost = base + sum(cost for cost, _ in picked)
+            plain.append((cost, ring, [pair for _, pairs in picked for pair in pairs], False))
+        first = [tried[0] for tried in told if tried]
+        if any(len(pairs) > 1 for _, pairs in first):
+            cost = base + sum(cost for cost, _ in first)
+            cut.append((cost, ring, [pair for _, pairs in first for pair in pairs], True))
+    plain.sort(key=lambda option: option[0])
+    found, least = plain[:_FINALISTS], min(option[0] for option in plain + cut)
+    for option in plain[_FINALISTS:] + sorted(cut, key=lambda option: option[0]):
+        alike = any(bool(other[1]) == bool(option[1]) and other[3] == option[3] for other in found)
+        if not alike and option[0] < _STILL_IN * least:
+            found.append(option)
+    return found
 
 
 def _rings(ground: Ground, settings: LinePlanSettings) -> list[list[PlannedLine]]:
