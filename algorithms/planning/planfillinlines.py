@@ -114,8 +114,8 @@ class PlanFillInLines(AthwartAlgorithm):
         if not area:
             raise InputError("The layer holds no polygon; give the lake.", field="area")
         table = read.table(self, parameters, "GAPS", context, feedback, crs=crs, geometry="any")
-        read.refuse_hollow(table, "Gaps", "the layer holds no polygons. Where nothing is open, there is nothing to "
-                           "plan; else choose the gaps of 'Find coverage gaps'.")
+        if len(table) or not (table.has("gap_id") and table.has("open_pct")):
+            read.refuse_hollow(table, "Gaps", "the layer holds no polygons. Choose the gaps of 'Find coverage gaps'.")
         shapes = read.shapes(table)
         share = read.numbers(table, "open_pct") / 100 if table.has("open_pct") else np.ones(len(shapes))
         ids = read.numbers(table, "gap_id") if table.has("gap_id") else np.full(len(shapes), np.nan)
@@ -126,21 +126,24 @@ class PlanFillInLines(AthwartAlgorithm):
         self._say(plan, feedback)
         results = self._write(parameters, context, feedback, plan, ground, settings, crs, ids)
         return {**results, "LINE_COUNT": len(plan.run.lines), "LENGTH_M": float(plan.run.length), "HOURS": plan.hours,
-                "CLOSED_PERCENT": 100 * float(plan.closed.sum()) / plan.gap_m2,
-                "CLOSABLE_PERCENT": 100 * plan.closable_m2 / plan.gap_m2}
+                "CLOSED_PERCENT": _share(float(plan.closed.sum()), plan.gap_m2),
+                "CLOSABLE_PERCENT": _share(plan.closable_m2, plan.gap_m2)}
 
     def _say(self, plan, feedback):
         self.tell(feedback, warnings=plan.notes)
-        run = plan.run
         for polygon, reason in plan.left:
             feedback.pushWarning(f"Stays open, {reason}: {polygon.area:.0f} m2.")
-        feedback.pushInfo(f"{len(run.lines)} lines, {run.length:.0f} m with turns and ways, {plan.hours:.2f} h, close "
-                          f"{plan.closed.sum():.0f} of {plan.gap_m2:.0f} m2 of gaps; {plan.closable_m2:.0f} m2 can be "
-                          "closed.")
-        if plan.ignored:
-            feedback.pushInfo(f"{plan.ignored} gaps were left alone: off the water, or too surely closed.")
         if plan.dropped:
             feedback.pushWarning(f"{plan.dropped} more lines would be needed than the hours allow.")
+        if not plan.gap_m2:
+            feedback.pushInfo("There is no gap to fill: nothing is open.")
+        else:
+            feedback.pushInfo(f"{len(plan.run.lines)} lines, {plan.run.length:.0f} m with turns and ways, "
+                              f"{plan.hours:.2f} h, close {plan.closed.sum():.0f} of {plan.gap_m2:.0f} m2 of gaps; "
+                              f"{plan.closable_m2:.0f} m2 can be closed.")
+        if plan.ignored:
+            feedback.pushInfo(f"{plan.ignored} gaps of {plan.ignored_m2:.0f} m2 were left alone: closed in more draws "
+                              "than asked for.")
 
     def _write(self, parameters, context, feedback, plan, ground, settings, crs, ids):
         from ...survey import fill_rows
@@ -153,3 +156,8 @@ class PlanFillInLines(AthwartAlgorithm):
                                 columns=left, places=polygons),
             **plan_form.save_gpx(self, parameters, context, feedback, plan.run, ground.frame, settings.speed_mps)}
         return {name: value for name, value in results.items() if value is not None}
+
+
+def _share(part, whole):
+    """Percent; of nothing, all."""
+    return 100 * part / whole if whole else 100.0

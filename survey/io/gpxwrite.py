@@ -184,7 +184,7 @@ def _number(value: float | None) -> float | None:
 
 def gpx_text(waypoints: Sequence[Waypoint] = (), lines: Sequence[GpxLine] = (), lines_as: str = "route",
              longest: int = 16, note: str = "",
-             routes: Sequence[tuple[str, Sequence[int]]] = ()) -> str:
+             routes: Sequence[tuple[str, Sequence[int]]] = (), empty: bool = False) -> str:
     """A GPX 1.1 document.
 
     Parameters
@@ -199,6 +199,8 @@ def gpx_text(waypoints: Sequence[Waypoint] = (), lines: Sequence[GpxLine] = (), 
         Description of the whole file.
     routes : sequence of (name, indices)
         Waypoints to be called at, by their place in ``waypoints``; their points carry the waypoints' names.
+    empty : bool
+        Whether a document of nothing but its note will do.
 
     Returns
     -------
@@ -223,7 +225,7 @@ def gpx_text(waypoints: Sequence[Waypoint] = (), lines: Sequence[GpxLine] = (), 
     if lines_as not in LINES_AS:
         raise InputError(Message("{lines_as} is '{given}'; choose one of {known}.", given=lines_as,
                                  known=", ".join(LINES_AS)))
-    if not waypoints and not lines:
+    if not waypoints and not lines and not empty:
         raise InputError(Message("There is nothing to write: give {waypoints} or {lines} with at least one feature."))
     root = ElementTree.Element("gpx", {"xmlns": NAMESPACE, "version": "1.1", "creator": "Athwart"})
     if note:

@@ -18,8 +18,9 @@ __all__ = ["Cover"]
 _ANEW = 40
 _PRICES = (0.006, 0.02, 0.06, 0.18)
 _LEAST_PRICE = 1e-3
-_SEATS, _FEW, _AT_ONCE = 12, 9, 128
+_SEATS, _FEW = 12, 9
 _SEED = 20101
+_FIFTHS = np.linspace(0, 1, 5)[:, None]
 
 
 class Cover:
@@ -41,8 +42,8 @@ class Cover:
     def __init__(self, rows, worth, area, turn_m, swath, enough):
         self.rows, self.worth, self.area, self.turn_m, self.swath = rows, worth, area, turn_m, swath
         self.enough = enough
-        self._flat = np.concatenate([row.sees for row in rows])
-        self._first = np.cumsum([0, *(len(row.sees) for row in rows[:-1])])
+        self.flat = np.concatenate([row.sees for row in rows])
+        self.first = np.cumsum([0, *(len(row.sees) for row in rows[:-1])])
 
     def solved(self, step):
         """List of (row, first, last)."""
@@ -65,46 +66,29 @@ class Cover:
 
     def _merged(self, chosen):
         """Lines put together, and moved to a better way, wherever one stretch sees what they saw alone."""
-        sees = np.zeros((len(self.rows), len(self.worth)), np.float32)
-        for r, row in enumerate(self.rows):
-            sees[r, row.sees] = self.area[row.sees] * (self.worth[row.sees] > 0)
         cost, better = self._cost(chosen), chosen
         while better is not None:
             chosen, better = better, None
             most = 3 if len(chosen) <= _FEW else 2
-            taken = (some for n in range(1, most + 1) for some in itertools.combinations(range(len(chosen)), n))
-            while outs := list(itertools.islice(taken, _AT_ONCE)):
+            alone = _Alone(self, [self._places(pick) for pick in chosen], most)
+            for out in (some for n in range(1, most + 1) for some in itertools.combinations(range(len(chosen)), n)):
                 patience.look()
-                for out, left, missed in zip(outs, *self._left_by(chosen, outs, sees)):
-                    rest = [pick for k, pick in enumerate(chosen) if k not in out]
-                    for r in np.argsort(missed, kind="stable")[:_SEATS]:
-                        if missed[r] > self.enough:
-                            break
-                        at = np.flatnonzero(left[self.rows[r].sees])
-                        if len(at):
-                            one = [*rest, (int(r), int(at[0]), int(at[-1]))]
-                            now = self._cost(one)
-                            if now < cost - 1e-6:
-                                better, cost = one, now
+                rest = [pick for k, pick in enumerate(chosen) if k not in out]
+                left, missed = alone.without(out)
+                for r in np.argsort(missed, kind="stable")[:_SEATS]:
+                    if missed[r] > self.enough:
+                        break
+                    at = np.flatnonzero(left[self.rows[r].sees])
+                    if len(at):
+                        one = [*rest, (int(r), int(at[0]), int(at[-1]))]
+                        now = self._cost(one)
+                        if now < cost - 1e-6:
+                            better, cost = one, now
         return chosen
-
-    def _left_by(self, chosen, outs, sees):
-        """Without each of ``outs``, numbers of stretches: (k, places) bool, what is not seen; (k, rows) m2, what each
-        row would leave of it."""
-        count = np.zeros(len(self.worth), int)
-        for pick in chosen:
-            count[self._places(pick)] += 1
-        left = np.empty((len(outs), len(self.worth)), bool)
-        for k, out in enumerate(outs):
-            now = count.copy()
-            for number in out:
-                now[self._places(chosen[number])] -= 1
-            left[k] = (now == 0) & (self.worth > 0)
-        return left, (left @ self.area)[:, None] - (sees @ left.T.astype(np.float32)).T
 
     def _ends(self, pick):
         row, first, last = self.rows[pick[0]], pick[1], pick[2]
-        return row.origin + np.outer(row.at[[first, last]], row.unit)
+        return row.origin + row.at[[first, last]][:, None] * row.unit
 
     def _cost(self, chosen):
         """Way (m) along the lines and at least between them, with a turn for each."""
@@ -125,12 +109,12 @@ class Cover:
         if not len(others):
             return 0.0
         start, end = self._ends(pick)
-        points = start + np.linspace(0, 1, 5)[:, None] * (end - start)
+        points = start + _FIFTHS * (end - start)
         way = others[:, 1] - others[:, 0]
-        along = np.einsum("pnk,nk->pn", points[:, None] - others[:, 0], way) / np.maximum(
-            np.square(way).sum(axis=1), 1e-9)
-        feet = others[:, 0] + np.clip(along, 0, 1)[..., None] * way
-        return float(np.hypot(*(points[:, None] - feet).transpose(2, 0, 1)).min())
+        off = points[:, None] - others[:, 0]
+        along = (off * way).sum(axis=2) / np.maximum((way * way).sum(axis=1), 1e-9)
+        off -= np.minimum(np.maximum(along, 0.0), 1.0)[..., None] * way
+        return float(np.sqrt((off * off).sum(axis=2).min()))
 
     def _neighbours(self, chosen, number, count):
         """Numbers of a line and of those whose middles lie nearest."""
@@ -152,7 +136,7 @@ class Cover:
         while self.area[left > 0].sum() > self.enough and price > _LEAST_PRICE:
             patience.look()
             if gains is None:  # what a row can gain only falls as places are taken
-                gains = np.add.reduceat(left[self._flat], self._first) - price * self.turn_m
+                gains = np.add.reduceat(left[self.flat], self.first) - price * self.turn_m
             best, most = None, 1e-9
             others = np.array([self._ends(pick) for pick in chosen])
             for r in np.argsort(-gains, kind="stable"):
@@ -188,3 +172,43 @@ class Cover:
             kept[k] = (row, first + int(own[0]), first + int(own[-1]))
             count[self._places(kept[k])] += 1
         return [pick for pick in kept if pick is not None]
+
+
+class _Alone:
+    """What only some of the stretches see: places with the same stretches are one group, and rows see shares of groups.
+
+    Sums by group, not a product of matrices: QGIS brings a BLAS that takes ten times as long for that.
+
+    Parameters
+    ----------
+    cover : Cover
+    places : list of arrays
+        Numbers of the places that each stretch sees.
+    most : int
+        Of how many stretches at a time it will be asked.
+    """
+
+    def __init__(self, cover, places, most):
+        by = np.zeros((len(cover.worth), len(places)), bool)
+        for k, some in enumerate(places):
+            by[some, k] = True
+        few = np.flatnonzero((by.sum(axis=1) <= most) & (cover.worth > 0))
+        self.by, group = np.unique(by[few], axis=0, return_inverse=True)
+        groups = len(self.by)
+        self.group = np.full(len(cover.worth), groups)
+        self.group[few] = np.ravel(group)
+        self.area = np.bincount(self.group, cover.area, groups + 1)[:groups]
+        sizes = np.diff(np.append(cover.first, len(cover.flat)))
+        row = np.repeat(np.arange(len(cover.rows)), sizes)
+        heap = row * (groups + 1) + self.group[cover.flat]
+        self.seen = np.bincount(heap, cover.area[cover.flat], len(cover.rows) * (groups + 1)).reshape(
+            len(cover.rows), groups + 1)[:, :groups].T.copy()
+
+    def without(self, out):
+        """(places,) bool, what nothing sees without stretches ``out``; (rows,) m2 of it that each row would leave."""
+        kept = np.ones(self.by.shape[1], bool)
+        kept[list(out)] = False
+        lost = np.flatnonzero(~self.by[:, kept].any(axis=1))
+        left = np.zeros(len(self.by) + 1, bool)
+        left[lost] = True
+        return left[self.group], self.area[lost].sum() - self.seen[lost].sum(axis=0)

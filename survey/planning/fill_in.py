@@ -13,15 +13,16 @@ import numpy as np
 from ..geometry import shapes
 from ..model import patience
 from ..model.errors import InputError
-from ..swaths.edges import SwathSettings
 from .clear_water import ClearWater
 from .fill_cover import Cover
+from .fill_gaps import wanted_gaps
 from .fill_rows import GapPlaces, Row, gap_places, reachable, rows_of, rows_to
+from .fill_told import pruned, start_afloat, swaths_of, told_of
 from .lines import PlannedLine
 from .predict import seen_by_lines
-from .route import run_of
+from .route import Run, run_of
 from .spacing import ReachRule
-from .uncovered import uncovered
+from .survey_plan import run_notes
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -30,17 +31,14 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
     from .polygons import Ground
-    from .route import Run
 
-__all__ = ["BEYOND_BUDGET", "FillPlan", "FillSettings", "plan_fill_in"]
-
-BEYOND_BUDGET = "beyond the budget"
+__all__ = ["FillPlan", "FillSettings", "plan_fill_in"]
 
 _LEFT_OVER = 0.007
 _LEAST_M2 = 1.0
 _LEAST_LINE_M = 12.0
 _ROUNDS = 3
-_ENOUGH, _TRIFLE = 0.993, 0.002
+_ENOUGH = 0.993
 
 
 @dataclass(frozen=True)
@@ -93,7 +91,9 @@ class FillPlan:
     """``run``: survey.planning.route.Run; by line of it: ``closes``: list of gap numbers it closes at least half of
     what can be closed of, or most of; ``closed_m2`` that it closes beyond the lines before it. ``gap_m2`` of all gaps
     taken on, ``closed`` (g,) m2 of each; ``closable_m2``; ``left``: list of (polygon, reason), the largest first;
-    ``hours``, ``litres``; ``ignored``: gaps too surely closed; ``dropped``: lines beyond the budget; ``notes``."""
+    ``hours``, ``litres``; ``ignored``: gaps too surely closed; ``dropped``: lines beyond the budget; ``notes``: what
+    the user should know, worst first; ``ignored_m2`` of the gaps left alone. What lies off the water, and what two
+    gaps share, is counted in no gap, and stands in the notes."""
 
     run: Any
     closes: list
@@ -107,6 +107,7 @@ class FillPlan:
     ignored: int
     dropped: int
     notes: list = field(default_factory=list)
+    ignored_m2: float = 0.0
 
 
 def plan_fill_in(ground: Ground, gaps: Sequence[Any], settings: FillSettings, open_share: ArrayLike = None,
@@ -118,6 +119,7 @@ def plan_fill_in(ground: Ground, gaps: Sequence[Any], settings: FillSettings, op
     ground : survey.planning.polygons.Ground
         Where the boat may go; its area is not asked.
     gaps : list of shapely polygons, frame metres
+        Where they overlap, the one more surely open counts.
     settings : FillSettings
     open_share : (g,) array, optional
         How surely each gap is open, 0 to 1 (``open_pct`` of the audit); unknown counts as 1.
@@ -126,58 +128,56 @@ def plan_fill_in(ground: Ground, gaps: Sequence[Any], settings: FillSettings, op
     Returns
     -------
     FillPlan
+        Without a line where nothing is open, nothing can be seen from where the boat may go, or no line fits into the
+        hours; the notes say which.
 
     Raises
     ------
     InputError
-        Where there is no gap, or none of them can be seen from where the boat may go.
+        Where there are gaps and all of them lie off the water.
     """
-    share = np.ones(len(gaps)) if open_share is None else np.nan_to_num(np.asarray(open_share, float), nan=1.0)
-    taken = np.flatnonzero((share >= settings.least_open) & (share > 0)
-                           & np.array([not g.is_empty and g.area > 0 for g in gaps], bool))
-    gaps_on = [shapes.polygonal(gaps[k].intersection(ground.water)) for k in taken]
-    taken, gaps_on = taken[[g.area > 0 for g in gaps_on]], [g for g in gaps_on if g.area > 0]
-    if not gaps_on:
-        raise InputError("There is no gap to fill: the layer is empty, or all of them lie off the water or are surely "
-                         "closed.", field="gaps")
-    rule = settings.reach
-    lines, closable = _lines(ground, gaps_on, share[taken], settings, None, lambda f: step(0.7 * f))
-    if not lines:
-        raise InputError("None of the gaps can be seen from where the boat may go. Check the range, the setback, the "
-                         "least depth and the blind angle.", field="gaps")
-    for _ in range(_ROUNDS):  # places stand for ground; the ground itself has the last word
+    wanted = wanted_gaps(gaps, open_share, settings.least_open, ground.water)
+    rule, taken, gaps_on, share = settings.reach, wanted.taken, wanted.gaps, wanted.share
+    lines, closable = [], 0.0
+    if gaps_on:
+        lines, closable = _lines(ground, gaps_on, share, settings, None, lambda f: step(0.7 * f))
+    for _ in range(_ROUNDS if lines else 0):  # places stand for ground; the ground itself has the last word
         left = _left(lines, gaps_on, ground, rule)
         short = sum(g.area for g in gaps_on) - sum(g.area for g in left)
         if short >= _ENOUGH * closable:
             break
         kept = [k for k, g in enumerate(left) if g.area > 0.05]
-        more, _ = _lines(ground, [left[k] for k in kept], share[taken][kept], settings,
+        more, _ = _lines(ground, [left[k] for k in kept], share[kept], settings,
                          (1 - _ENOUGH) * closable, lambda f: None)
         if not more:
             break
         lines += more
-    lines = _pruned(lines, gaps_on, closable, ground, rule)
+    notes = []
+    if gaps_on and not lines:
+        notes.append("None of the gaps can be seen from where the boat may go. Check the range, the setback, the "
+                     "least depth and the blind angle.")
+    lines = pruned(lines, gaps_on, closable, ground, rule)
     clear = ClearWater(ground.boat)
-    start = None if settings.start is None else np.ravel(
-        ground.frame.forward(*np.atleast_2d(np.asarray(settings.start, float)).T))
+    start, told = start_afloat(ground, settings.start)
 
     def joined(some: list[PlannedLine], thorough: bool = True) -> Run:
         return run_of(some, clear, lead=settings.lead_m, radius=settings.radius_m, start=start,
-                      thorough=thorough)
+                      thorough=thorough) if some else Run([], 0.0, True, 0, 0, 0)
     kept, dropped = lines, []
-    if settings.budget_h is not None:
-        kept, dropped = _within(lines, gaps_on, share[taken], ground, settings, joined)
+    if settings.budget_h is not None and lines:
+        kept, dropped, least = _within(lines, gaps_on, share, ground, settings, joined)
         if not kept:
-            raise InputError(f"No line can be run in {settings.budget_h:g} hours; give more time, or start nearer.",
-                             field="budget_h")
+            notes.append(f"No line can be run in {settings.budget_h:.3g} hours; the shortest needs {least:.2g}. Give "
+                         "more time, or start nearer.")
     run = joined(kept)
     step(0.9)
-    found = _told(run, dropped, taken, gaps_on, ground, rule)
+    found = told_of(run, dropped, wanted, ground, rule)
     hours = _hours(run, settings)
     litres = np.nan if settings.litres_per_hour is None else hours * settings.litres_per_hour
-    return FillPlan(run, found[0], found[1], float(sum(g.area for g in gaps_on)),
-                    closable, _by_number(found[2], taken, len(gaps)), found[3], hours,
-                    float(litres), int(len(gaps) - len(taken)), len(dropped), list(ground.notes))
+    notes += [*run_notes(run, settings), *told, *wanted.notes, *ground.notes]
+    return FillPlan(run, found.closes, found.closed_m2, float(sum(g.area for g in gaps_on)), closable,
+                    _by_number(found.closed, taken, len(gaps)), found.left, hours, float(litres),
+                    wanted.ignored, len(dropped), notes, wanted.ignored_m2)
 
 
 def _lines(ground: Ground, gaps: Sequence[Any], share: np.ndarray, settings: FillSettings, enough: float,
@@ -207,33 +207,8 @@ def _lines(ground: Ground, gaps: Sequence[Any], share: np.ndarray, settings: Fil
 
 def _left(lines: list[PlannedLine], gaps: Sequence[Any], ground: Ground, rule: ReachRule) -> list[Any]:
     """What of each gap stays open on a run without errors."""
-    seen = shapes.union(seen_by_lines(lines, ground, _swaths(rule)))
+    seen = shapes.union(seen_by_lines(lines, ground, swaths_of(rule)))
     return [shapes.polygonal(gap.difference(seen)) for gap in gaps]
-
-
-def _pruned(lines: list[PlannedLine], gaps: Sequence[Any], closable: float, ground: Ground,
-            rule: ReachRule) -> list[PlannedLine]:
-    """The lines without those that close next to nothing beyond the others, the least first."""
-    seen = seen_by_lines(lines, ground, _swaths(rule))
-    wanted = shapes.union(list(gaps))
-    kept, spare = list(range(len(lines))), _TRIFLE * closable
-    while len(kept) > 1:
-        patience.look()
-        alone = []
-        for k in kept:
-            others = shapes.union([seen[i] for i in kept if i != k])
-            alone.append(seen[k].intersection(wanted).difference(others).area)
-        least = int(np.argmin(alone))
-        if alone[least] > spare:
-            break
-        spare -= alone[least]
-        del kept[least]
-    return [lines[k] for k in kept]
-
-
-def _swaths(rule: ReachRule) -> SwathSettings:
-    return SwathSettings(blind_deg=rule.blind_deg, merge="pass",
-                         range_model="subtract" if rule.model == "subtract" else "slant")
 
 
 def _by_number(closed: np.ndarray, taken: np.ndarray, count: int) -> np.ndarray:
@@ -261,11 +236,12 @@ def _line(row: Row, first: int, last: int, places: GapPlaces, ground: Ground, ru
 
 
 def _within(lines: list[PlannedLine], gaps: Sequence[Any], share: np.ndarray, ground: Ground, settings: FillSettings,
-            joined: Callable[..., Run]) -> tuple[list[PlannedLine], list[PlannedLine]]:
-    """Lines that can be run in the hours there are, the most closed in an hour first; and those left."""
-    seen = seen_by_lines(lines, ground, _swaths(settings.reach), settings.speed_mps)
+            joined: Callable[..., Run]) -> tuple[list[PlannedLine], list[PlannedLine], float]:
+    """Lines that can be run in the hours there are, the most closed in an hour first; those left; and the hours that
+    the shortest takes by itself."""
+    seen = seen_by_lines(lines, ground, swaths_of(settings.reach), settings.speed_mps)
     left = [shapes.polygonal(g) for g in gaps]
-    kept, open_now = [], list(range(len(lines)))
+    kept, open_now, least = [], list(range(len(lines))), np.inf
     while open_now:
         patience.look()
         best = None
@@ -273,6 +249,7 @@ def _within(lines: list[PlannedLine], gaps: Sequence[Any], share: np.ndarray, gr
         for k in open_now:
             worth = sum(s * g.intersection(seen[k]).area for g, s in zip(left, share))
             hours = _hours(joined([lines[i] for i in (*kept, k)], False), settings)
+            least = min(least, hours)
             if hours > settings.budget_h or worth <= _LEAST_M2:
                 continue
             rate = worth / max(hours - before, 1e-6)
@@ -283,30 +260,4 @@ def _within(lines: list[PlannedLine], gaps: Sequence[Any], share: np.ndarray, gr
         kept.append(best[1])
         open_now.remove(best[1])
         left = [shapes.polygonal(g.difference(seen[best[1]])) for g in left]
-    return [lines[k] for k in kept], [lines[k] for k in open_now]
-
-
-def _told(run: Run, dropped: list[PlannedLine], taken: np.ndarray, gaps: Sequence[Any], ground: Ground,
-          rule: ReachRule) -> tuple[list[list[int]], np.ndarray, np.ndarray, list[tuple[Any, str]]]:
-    """What each line closes, what is closed of each gap, and what is left with its reason."""
-    settings = _swaths(rule)
-    seen = seen_by_lines(run.lines, ground, settings)
-    closes, closed_m2, left = [], [], list(gaps)
-    area = np.array([g.area for g in gaps])
-    for polygon in seen:
-        now = [shapes.polygonal(g.difference(polygon)) if g.intersects(polygon) else g for g in left]
-        gained = np.array([a.area - b.area for a, b in zip(left, now)])
-        closes.append([int(taken[k]) for k in np.flatnonzero(gained > np.maximum(0.05 * area, _LEAST_M2))])
-        closed_m2.append(float(gained.sum()))
-        left = now
-    closed = area - np.array([g.area for g in left])
-    rest = shapes.union(left)
-    reasons = []
-    if dropped:
-        later = shapes.union(seen_by_lines(dropped, ground, settings))
-        part = shapes.polygonal(rest.intersection(later))
-        if part.area > _LEAST_M2:
-            reasons.append((part, BEYOND_BUDGET))
-            rest = shapes.polygonal(rest.difference(later))
-    reasons += uncovered(ground.over(rest), run.lines, shapes.empty(), rule)
-    return closes, np.array(closed_m2), closed, sorted(reasons, key=lambda pair: -pair[0].area)
+    return [lines[k] for k in kept], [lines[k] for k in open_now], least

@@ -302,10 +302,10 @@ def best_stretch(row, worth, rate, turn_m):
         Way (m) that a further line costs beside its length.
     """
     value = worth[row.sees]
-    inside = np.cumsum(value)
-    before = inside - value + rate * -row.at            # of a stretch that begins at i, what lies before it
-    least = np.minimum.accumulate(before)
-    gain = inside - rate * row.at - least
+    way = rate * row.at
+    ahead = value.cumsum() - way                # of a stretch that ends here, less what lies before its beginning
+    before = ahead - value                      # of one that begins here, what lies before it
+    gain = ahead - np.minimum.accumulate(before)
     last = int(gain.argmax())
     first = int(before[:last + 1].argmin())
     return float(gain[last] - rate * turn_m), first, last

@@ -169,4 +169,4 @@ def plan_gpx(run: Run, frame: Frame, speed_mps: Any, note: str = "", unit: str =
                 f"{speed_unit}, line {long * leg.length:.0f} {unit}, water {long * leg.line.depth_m:.1f} {unit}")
         routes.append(GpxLine([np.column_stack([lon, lat])], name, told))
         way = [leg.xy[-1:]]
-    return gpx_text(lines=routes, lines_as="route", longest=8, note=note)
+    return gpx_text(lines=routes, lines_as="route", longest=8, note=note, empty=True)

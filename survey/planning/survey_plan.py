@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from .polygons import Ground
     from .route import Run
 
-__all__ = ["DIRECTIONS", "ROUND_SHORE", "LinePlanSettings", "SurveyPlan", "plan_lines"]
+__all__ = ["DIRECTIONS", "ROUND_SHORE", "LinePlanSettings", "SurveyPlan", "plan_lines", "run_notes"]
 
 DIRECTIONS = ("shortest", "contours", "across", "given")
 ROUND_SHORE = ("where shorter", "never", "always")
@@ -163,7 +163,7 @@ def plan_lines(ground: Ground, settings: LinePlanSettings, *, terrain: DepthGrid
     hours = (run.length / settings.speed_mps + run.turns * settings.turn_s) / 3600
     litres = np.nan if settings.litres_per_hour is None else hours * settings.litres_per_hour
     return SurveyPlan(ground, run, found, left, float(hours), float(litres), plans[best].azimuths,
-                      _notes(ground, run, settings) + ground.notes)
+                      run_notes(run, settings) + ground.notes)
 
 
 def _effort(run: Run, settings: LinePlanSettings) -> float:
@@ -349,7 +349,8 @@ def _nothing(ground: Ground, settings: LinePlanSettings) -> str:
             "the blind angle.")
 
 
-def _notes(ground: Ground, run: Run, settings: LinePlanSettings) -> list[str]:
+def run_notes(run: Run, settings: Any) -> list[str]:
+    """What the boat meets on the way, worst first. ``settings``: the ``lead_m`` and ``radius_m`` asked for."""
     notes = []
     if run.apart:
         notes.append(f"{run.apart} of {len(run.lines)} lines lie on water that no way leads to from the line before: "

@@ -83,11 +83,25 @@ def test_fill_in_lines(run, run_as_child, lake, gaps, tmp_path):
 
 
 @pytest.mark.parametrize("change, words", [
-    ({"RANGE": -1}, "RANGE"), ({"DEPTH": None}, "DEPTH"), ({"RANGE": 4}, "None of the gaps"),
-    ({"SPEED": 0}, "SPEED"), ({"BUDGET": 0}, "BUDGET"), ({"SETBACK": 200}, "SETBACK")])
+    ({"RANGE": -1}, "RANGE"), ({"DEPTH": None}, "DEPTH"), ({"SPEED": 0}, "SPEED"), ({"BUDGET": 0}, "BUDGET"), ({"SETBACK": 200}, "SETBACK")])
 def test_fill_in_refuses(run, lake, gaps, change, words):
     with pytest.raises(QgsProcessingException, match=words):
         run("planfillinlines", {**FILL, "GAPS": gaps, "AREA": lake, **change, "OUTPUT": "memory:"})
+
+
+def test_no_line_is_a_result_that_says_why(run, lake, gaps, tmp_path):
+    """A model goes on where an audit left nothing open; where nothing can be closed, all of it is left with a reason."""
+    import processing
+
+    none = processing.run("native:extractbyexpression", {"INPUT": gaps, "EXPRESSION": "false", "OUTPUT": "memory:"})
+    outputs = {"OUTPUT": "memory:", "LEFT": "memory:", "OUTPUT_GPX": str(tmp_path / "none.gpx")}
+    whole = run("planfillinlines", {**FILL, "GAPS": none["OUTPUT"], "AREA": lake, **outputs})
+    assert whole["LINE_COUNT"] == 0 and whole["CLOSED_PERCENT"] == 100 and whole["OUTPUT"].featureCount() == 0
+    short = run("planfillinlines", {**FILL, "RANGE": 4, "GAPS": gaps, "AREA": lake, **outputs})
+    assert [f["reason"] for f in short["LEFT"].getFeatures()] == ["too deep"]
+    assert short["CLOSED_PERCENT"] == short["CLOSABLE_PERCENT"] == 0 and short["LINE_COUNT"] == 0
+    assert sum(f["area_m2"] for f in short["LEFT"].getFeatures()) == pytest.approx(7200, rel=0.001)
+    assert "<rte>" not in (tmp_path / "none.gpx").read_text(encoding="utf-8")
 
 
 def test_calibration_runs(run, run_as_child, objects, lake, tmp_path):

@@ -4,9 +4,11 @@ import math
 import numpy as np
 import pytest
 import shapely.geometry as sg
+from athwart.survey.bottom.depthgrid import DepthGrid
 from athwart.survey.model.errors import InputError
 from athwart.survey.planning.clear_water import ClearWater
-from athwart.survey.planning.fill_in import BEYOND_BUDGET, FillSettings, plan_fill_in
+from athwart.survey.planning.fill_in import FillSettings, plan_fill_in
+from athwart.survey.planning.fill_told import BEYOND_BUDGET
 from athwart.survey.planning.lines import PlannedLine
 from athwart.survey.planning.polygons import ground_of
 from athwart.survey.planning.route import run_of
@@ -127,9 +129,10 @@ def test_the_hours_there_are_go_to_what_closes_most():
     plan = pond(gaps, FillSettings(RULE, speed_mps=2.0, turn_s=30, budget_h=0.6 * whole.hours))
     assert (plan.hours <= 0.6 * whole.hours and plan.dropped == 1 and plan.closes == [[1]]) or plan.closes == [[0]]
     assert [reason for _, reason in plan.left][0] == BEYOND_BUDGET
-    with pytest.raises(InputError) as refused:
-        pond(gaps, FillSettings(RULE, budget_h=0.0005))
-    assert refused.value.field == "budget_h"
+    none = pond(gaps, FillSettings(RULE, budget_h=0.0005))
+    assert not none.run.legs and none.hours == 0 and none.dropped == len(whole.run.lines)
+    assert "No line can be run" in none.notes[0] and adds_up(none)
+    assert {reason for _, reason in none.left} == {BEYOND_BUDGET}
 
 
 def test_surely_open_gaps_come_first():
@@ -149,8 +152,9 @@ def test_what_cannot_be_closed_is_told_with_its_reason():
     left = {reason: part.area for part, reason in plan.left}
     assert left["setback"] == pytest.approx(400, rel=0.05)
     assert plan.closable_m2 == pytest.approx(800, rel=0.05) and plan.closed[1] == pytest.approx(800, rel=0.02)
-    with pytest.raises(InputError, match="None of the gaps"):
-        pond([corner], FillSettings(RULE), setback=70.0)
+    none = pond([corner], FillSettings(RULE), setback=70.0)
+    assert not none.run.legs and none.notes[0].startswith("None of the gaps") and adds_up(none)
+    assert [reason for _, reason in none.left] == ["setback"]
 
 
 def test_an_island_stops_the_sound():
@@ -176,8 +180,68 @@ def test_settings_that_are_none(bad, field):
     assert refused.value.field == field
 
 
-def test_no_gap_is_refused():
-    with pytest.raises(InputError, match="no gap"):
-        pond([], FillSettings(RULE))
-    with pytest.raises(InputError, match="no gap"):
+def adds_up(plan):
+    """What is taken on is closed or left with a reason, to the square metre."""
+    return plan.gap_m2 == pytest.approx(plan.closed.sum() + sum(part.area for part, _ in plan.left), abs=2)
+
+
+def test_nothing_open_is_no_line_and_gaps_of_another_water_are_refused():
+    assert pond([], FillSettings(RULE)).run.legs == []
+    sure = pond([sg.box(-20, -10, 20, 10)], FillSettings(RULE, least_open=0.5), np.array([0.2]))
+    assert not sure.run.lines and sure.ignored == 1 and sure.ignored_m2 == pytest.approx(800) and not sure.left
+    with pytest.raises(InputError, match="off the water"):
         pond([sg.box(900, 900, 950, 950)], FillSettings(RULE))
+
+
+def test_crumbs_all_over():
+    """Gaps of 1 to 4 m2 all over the pond: none is lost, and no more way than five lines that show all of it."""
+    rng = np.random.default_rng(5)
+    at = rng.uniform((-180, -80), (180, 80), (40, 2))
+    crumbs = [sg.box(x, y, x + w, y + h) for (x, y), (w, h) in zip(at, rng.uniform(1, 2, (40, 2)))]
+    plan = pond(crumbs, FillSettings(RULE))
+    seen = unary_union([strips(line.xy) for line in plan.run.lines])
+    assert unary_union(crumbs).intersection(seen).area > 0.98 * unary_union(crumbs).area
+    assert plan.gap_m2 == pytest.approx(unary_union(crumbs).area, abs=1) and adds_up(plan)
+    assert plan.run.length < 5 * 360 + 4 * 40
+
+
+def test_a_gap_wider_than_the_swath():
+    """All of the pond was missed: the fill-in is a survey of its own, the strips under the boat seen from the next."""
+    whole = sg.box(-200, -100, 200, 100)
+    plan = pond([whole], FillSettings(RULE))
+    seen = unary_union([strips(line.xy) for line in plan.run.lines])
+    assert seen.intersection(whole).area > 0.98 * whole.area and adds_up(plan)
+
+
+def test_gaps_of_two_outings_that_overlap_count_once():
+    """The surer one keeps the common ground."""
+    plan = pond([sg.box(-100, 0, 50, 20), sg.box(0, 0, 100, 20)], FillSettings(RULE), np.array([0.4, 0.9]))
+    assert plan.gap_m2 == pytest.approx(4000, abs=1) and adds_up(plan)
+    assert plan.closed == pytest.approx([2000, 2000], rel=0.02) and any("1000 m2" in note for note in plan.notes)
+
+
+def test_a_gap_that_touches_the_shore_and_lies_half_on_land():
+    plan = pond([sg.box(-60, 90, 60, 110)], FillSettings(RULE), setback=8.0)
+    assert plan.gap_m2 == pytest.approx(1200, abs=1) and adds_up(plan)
+    assert plan.closed.sum() > 0.99 * 1200 and any("1200 m2 of the gaps lie off the water" in n for n in plan.notes)
+
+
+def test_a_start_on_land_is_carried_to_the_water():
+    """From the north-west corner of the land: the run begins at the corner of the boat's water, 10 m inside."""
+    plan = pond([sg.box(-100, -15, 100, 15)], FillSettings(RULE, start=(-230.0, 140.0)), setback=10.0)
+    assert plan.run.legs[0].xy[0] == pytest.approx((-190, 90), abs=2) and not plan.run.apart
+    assert any("The start lies 6" in note or "The start lies 5" in note for note in plan.notes)
+
+
+def test_gaps_over_a_shoal_are_filled_from_deep_water_or_left_as_shoal():
+    """A bank 1 m deep in the middle, 160 m across: what lies beyond the reach from its edge stays open, as shoal."""
+    east, north = np.meshgrid(np.arange(-210, 211, 5.0), np.arange(-110, 111, 5.0))
+    depths = np.where(np.hypot(east, north) < 80, 1.0, DEPTH)
+    grid = DepthGrid.from_array(CRS, (-212.5, 5, 0, 112.5, 0, -5), depths[::-1])
+    ground = ground_of(CRS, [sg.box(-200, -100, 200, 100)], depth_grid=grid, min_depth=2.0)
+    plan = plan_fill_in(ground, [sg.box(-90, -10, 90, 10)], FillSettings(RULE))
+    left = {reason: part for part, reason in plan.left}
+    assert set(left) == {"shoal"} and adds_up(plan)
+    assert all(sg.LineString(leg.xy).distance(sg.Point(0, 0)) > 78 for leg in plan.run.legs)  # cells of 5 m
+    middle = sg.box(-40, -10, 40, 10)  # 80 m from the edge of the bank less 40 m of reach
+    assert left["shoal"].intersection(middle).area > 0.8 * middle.area
