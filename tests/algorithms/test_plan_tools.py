@@ -83,14 +83,15 @@ def test_fill_in_lines(run, run_as_child, lake, gaps, tmp_path):
 
 
 @pytest.mark.parametrize("change, words", [
-    ({"RANGE": -1}, "RANGE"), ({"DEPTH": None}, "DEPTH"), ({"SPEED": 0}, "SPEED"), ({"BUDGET": 0}, "BUDGET"), ({"SETBACK": 200}, "SETBACK")])
+    ({"RANGE": -1}, "RANGE"), ({"DEPTH": None}, "DEPTH"), ({"SPEED": 0}, "SPEED"), ({"BUDGET": 0}, "BUDGET"),
+    ({"SETBACK": 200}, "SETBACK")])
 def test_fill_in_refuses(run, lake, gaps, change, words):
     with pytest.raises(QgsProcessingException, match=words):
         run("planfillinlines", {**FILL, "GAPS": gaps, "AREA": lake, **change, "OUTPUT": "memory:"})
 
 
 def test_no_line_is_a_result_that_says_why(run, lake, gaps, tmp_path):
-    """A model goes on where an audit left nothing open; where nothing can be closed, all of it is left with a reason."""
+    """A model goes on where an audit left nothing open; what cannot be closed is left with its reason."""
     import processing
 
     none = processing.run("native:extractbyexpression", {"INPUT": gaps, "EXPRESSION": "false", "OUTPUT": "memory:"})
