@@ -13,6 +13,7 @@ from qgis.core import Qgis
 
 from .. import inside
 from .parts import Ask, Draft, Give, fixed, formula, given, of
+from .trip import plan_and_try
 
 MODELS = pathlib.Path(__file__).resolve().parents[2] / "plugin" / "models"
 OLDEST = "3.22."
@@ -208,7 +209,8 @@ def write(folder):
     version = f"saved by QGIS {Qgis.QGIS_VERSION.split('-')[0]}"
     paths = []
     for name, draw in (("auditouting", audit_an_outing), ("outingreport", outing_to_report),
-                       ("castcard", picks_to_cast_card), ("recordmap", record_to_map)):
+                       ("castcard", picks_to_cast_card), ("recordmap", record_to_map),
+                       ("plantrip", lambda: plan_and_try(GROUP, paragraphs))):
         paths.append(pathlib.Path(folder, f"{name}.model3"))
         if not draw().finish(version).toFile(str(paths[-1])):
             raise OSError(f"{paths[-1]} could not be written")
