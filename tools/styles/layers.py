@@ -90,7 +90,7 @@ def gaps():
     under = polygon_symbol(fill(GREY, 150, outline=GREY, width=0.15))
     numbered = ("if(\"kind\" = 'nadir', '', 'gap ' || \"gap_id\" || ', ' || \"kind\" || '\\n' || "
                 + area('"area_m2"') + ")")
-    labels = label_text(numbered, 7, "#7a3000", QgsPalLayerSettings.Placement.Horizontal, up_to=10000)
+    labels = label_text(numbered, 7.5, INK, QgsPalLayerSettings.Placement.Horizontal, up_to=30000)
     labels.fitInPolygonOnly = True
     return "Polygon", rules(("under the boat", "\"kind\" = 'nadir'", under),
                             ("gap, certain", "\"certain\" AND \"kind\" <> 'nadir'", sure),
@@ -106,8 +106,8 @@ def shore():
 
 def passes():
     """Passes: thin, with arrows the way the boat went and the number when near."""
-    symbol = line_symbol(line(INK, 0.24), arrows(INK, 1.7, 34))
-    number = label_text('"pass_id"', 7, INK, QgsPalLayerSettings.Placement.Line, up_to=25000)
+    symbol = line_symbol(line(INK, 0.24), arrows(INK, 2.2, 34))
+    number = label_text('"pass_id"', 7, INK, QgsPalLayerSettings.Placement.Line, up_to=25000, first=False)
     return "LineString", rules(("pass, the way of the boat", "", symbol)), QgsVectorLayerSimpleLabeling(number)
 
 
@@ -162,10 +162,10 @@ def targets():
     off = f"""if("radius_m" IS NULL, '', '\\n± ' || {length('"radius_m"')})"""
     once = "\"target_id\" = minimum(\"target_id\", \"label\") OR coalesce(\"label\",'') = ''"  # one name for many looks
     bold = QFont.Weight.DemiBold
-    each = label_text(f"{named} || ', pass ' || \"pass_id\" || {off}", 7, up_to=500, weight=bold)
-    near = label_text(f"if({once}, {named} || {off}, '')", 7.5, up_to=3000, weight=bold)
+    each = label_text(f"{named} || ', pass ' || \"pass_id\" || {off}", 7, up_to=500, weight=bold, first=True)
+    near = label_text(f"if({once}, {named} || {off}, '')", 7.5, up_to=3000, weight=bold, first=True)
     near.maximumScale = 500
-    far = label_text(f"if({once}, {named}, '')", 7.5, up_to=30000, weight=bold)
+    far = label_text(f"if({once}, {named}, '')", 7.5, up_to=30000, weight=bold, first=True)
     far.maximumScale = 3000
     return "Point", _by_status(), label_rules(("", each), ("", near), ("", far))
 
@@ -175,8 +175,8 @@ def combined():
     named = "coalesce(nullif(\"label\",''), 'object ' || \"target_id\")"
     looks = "\"looks\" || if(\"looks\" = 1, ' look', ' looks')"
     near = label_text(f"""{named} || '\\n± ' || {length('"radius_m"')} || ', ' || {looks}""", 7.5, up_to=3000,
-                      weight=QFont.Weight.DemiBold)
-    far = label_text(named, 7.5, up_to=30000, weight=QFont.Weight.DemiBold)
+                      weight=QFont.Weight.DemiBold, first=True)
+    far = label_text(named, 7.5, up_to=30000, weight=QFont.Weight.DemiBold, first=True)
     far.maximumScale = 3000
     return "Point", _by_status(), label_rules(("", near), ("", far))
 
@@ -249,12 +249,13 @@ def areas():
 
 def plan_lines():
     """Plan: lines to run dark, with arrows and their name; those along a shore blue; turns thin and dashed."""
-    name = label_text('"line_id"', 8, INK, QgsPalLayerSettings.Placement.Line, up_to=15000)
+    name = label_text('"line_id"', 8, INK, QgsPalLayerSettings.Placement.Line, up_to=30000)
     return "LineString", rules(
-        ("turn", "\"kind\" = 'turn'", line_symbol(line(GREY, 0.3, dash=(1.5, 1.2)))),
-        ("way round land, or no room to turn", "\"kind\" = 'way'", line_symbol(line(VERMILION, 0.4, dash=(1.0, 1.0)))),
-        ("line along a shore", "\"kind\" = 'shore'", line_symbol(casing(1.0), line(BLUE, 0.6), arrows(BLUE, 1.9, 40))),
-        ("line", "ELSE", line_symbol(casing(1.0), line(INK, 0.5), arrows(INK, 1.9, 40)))), label_rules(
+        ("turn", "\"kind\" = 'turn'", line_symbol(casing(0.7), line(INK, 0.3, dash=(1.5, 1.2)))),
+        ("way round land, or no room to turn", "\"kind\" = 'way'",
+         line_symbol(casing(0.8), line(VERMILION, 0.45, dash=(1.2, 1.0)))),
+        ("line along a shore", "\"kind\" = 'shore'", line_symbol(casing(1.0), line(BLUE, 0.6), arrows(BLUE, 3.2, 30))),
+        ("line", "ELSE", line_symbol(casing(1.0), line(INK, 0.5), arrows(INK, 3.2, 30)))), label_rules(
             ("\"kind\" IN ('line', 'shore')", name))
 
 

@@ -94,8 +94,12 @@ def marker_symbol(*layers):
     return _stacked(QgsMarkerSymbol(), layers)
 
 
-def label_text(expression, size=8.0, color=INK, placement=None, weight=QFont.Weight.Normal, up_to=0, distance=1.2):
-    """Label settings; ``up_to`` is the largest scale denominator at which the label is drawn (0: always)."""
+def label_text(expression, size=8.0, color=INK, placement=None, weight=QFont.Weight.Normal, up_to=0, distance=1.2,
+               first=None):
+    """Label settings; ``up_to`` is the largest scale denominator at which the label is drawn (0: always).
+
+    ``first``: True for labels that get their place before all others, False for those that give way to them.
+    """
     form = QgsTextFormat()
     font = QFont(FONT)
     font.setWeight(weight)
@@ -113,6 +117,9 @@ def label_text(expression, size=8.0, color=INK, placement=None, weight=QFont.Wei
     settings.setFormat(form)
     settings.placement = placement or QgsPalLayerSettings.Placement.OrderedPositionsAroundPoint
     settings.dist = distance
+    if first is not None:
+        settings.priority = 10 if first else 1
+        settings.obstacleSettings().setIsObstacle(first)
     if up_to:
         settings.scaleVisibility, settings.minimumScale, settings.maximumScale = True, up_to, 0
     return settings
