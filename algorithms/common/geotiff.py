@@ -30,7 +30,9 @@ _CACHE_BYTES = 200_000_000
 """GDAL's cache while a raster is made: its own limit, a twentieth of all memory, would fill up with a large one."""
 
 
-_PICTURE_OPTIONS = ["TILED=YES", "COMPRESS=DEFLATE", "PREDICTOR=2", "BIGTIFF=IF_SAFER", "INTERLEAVE=BAND"]
+_PICTURE_OPTIONS = ["TILED=YES", "COMPRESS=DEFLATE", "PREDICTOR=2", "ZLEVEL=3", "BIGTIFF=IF_SAFER", "INTERLEAVE=BAND"]
+"""Level 6, the usual one, takes twice the time for a third of a percent less of a speckled picture."""
+
 _KINDS = {"float32": gdal.GDT_Float32, "uint8": gdal.GDT_Byte, "uint16": gdal.GDT_UInt16}
 _LEAST_OVERVIEW = 256
 """Pixels across the smallest overview."""
@@ -107,10 +109,10 @@ class RasterSink:
 
         A style of the user's that lies there stays.
         """
-        self._asked(lambda: (self._raster.FlushCache() or 0) == 0)
         levels = [2**k for k in range(1, 12) if max(self._shape) / 2**k >= _LEAST_OVERVIEW]
-        if self._picture and levels:
+        if self._picture and levels:  # before the cache is emptied: what is in it need not be unpacked again
             self._asked(lambda: self._raster.BuildOverviews("AVERAGE", levels, self._carry_on) == 0)
+        self._asked(lambda: (self._raster.FlushCache() or 0) == 0)
         with quiet():
             self._raster = None
         self._settle(self._scratch)

@@ -25,6 +25,7 @@ _IN_MEMORY = 200_000_000
 """Bytes of pixels beyond which they are unpacked into a file: no format but TIFF can be read from the middle."""
 
 _ROWS_AT_ONCE = 256
+_LEAST_CACHE = 16_000_000
 _KINDS = {gdal.GDT_Byte: np.uint8, gdal.GDT_UInt16: np.uint16}
 
 
@@ -53,6 +54,20 @@ class Opened:
 
     def fill(self, pixels: Any, clear: Any) -> None:
         """Read everything into (rows, columns, bands) and (rows, columns) arrays."""
+        kept = gdal.GetCacheMax()
+        gdal.SetCacheMax(min(kept, self._cache()))
+        try:
+            self._fill(pixels, clear)
+        finally:
+            gdal.SetCacheMax(kept)
+
+    def _cache(self) -> int:
+        """Bytes of GDAL's cache that keep what is read from being unpacked twice; each is read once, and a cache that
+        takes all of it in only costs time."""
+        rows = max(self._shown[0].GetBlockSize()[1], _ROWS_AT_ONCE)
+        return max(_LEAST_CACHE, 2 * rows * self.width * self._raster.RasterCount * self.kind.itemsize)
+
+    def _fill(self, pixels: Any, clear: Any) -> None:
         for row in range(0, self.height, _ROWS_AT_ONCE):
             patience.look()
             rows = min(_ROWS_AT_ONCE, self.height - row)
@@ -127,7 +142,7 @@ def stacked(images: Sequence[Opened], newest: str) -> tuple[Any, Any]:
                              field="images")
     bands, kind = max(image.bands for image in images), max((image.kind for image in images), key=lambda k: k.itemsize)
     rows = sum(image.height for image in images)
-    pixels = _room((rows, first.width, bands), kind)
+    pixels = _room((rows, first.width, bands), kind, np.empty)  # all of it is read
     see_through = any(image.see_through for image in images)
     clear = _room((rows, first.width), np.dtype(bool)) if see_through else None
     row = 0
@@ -149,11 +164,11 @@ class _Scaled:
         self._array[index] = values.astype(self._array.dtype) * self._array.dtype.type(self._scale)
 
 
-def _room(shape: tuple[int, ...], kind: Any) -> Any:
+def _room(shape: tuple[int, ...], kind: Any, made: Any = np.zeros) -> Any:
     """An array of zeros, in an unnamed file of its own where it is large."""
     size = int(np.prod(shape)) * kind.itemsize
     if size <= _IN_MEMORY:
-        return np.zeros(shape, kind)
+        return made(shape, kind)
     with tempfile.TemporaryFile() as file:  # the map keeps it open
         file.truncate(size)
         return np.memmap(file, kind, "r+", shape=shape)

@@ -243,7 +243,7 @@ class GeoreferenceImage(AthwartAlgorithm):
             sinks.append(RasterSink(made["SOURCE"], *place, self.RASTERS["SOURCE"].named(), facts))
         full = np.iinfo(job.kind).max
         with sinks[0] as picture, sinks[-1] if len(sinks) > 1 else _Nothing() as source:
-            for row, col, tile in job.tiles(stepper(feedback, 25, 95)):
+            for row, col, tile in job.tiles(stepper(feedback, 25, 95), traced=len(sinks) > 1):
                 pixels, shown = tile.pixels()
                 picture.write(row, col, [*pixels, np.where(shown, full, 0).astype(job.kind)])
                 if len(sinks) > 1:

@@ -90,19 +90,22 @@ def beam_through(x, y, step, beam, swing, quad):
         -1 or +1.
     """
     (dx, dy), (a0, b0), (da, db) = step, beam, swing
-    c = x * b0[quad] - y * a0[quad]
-    b = (dx * b0 - dy * a0)[quad] - x * db[quad] + y * da[quad]
-    a = (dy * da - dx * db)[quad]
+    sine, cosine, turn, lean = a0.take(quad), b0.take(quad), da.take(quad), db.take(quad)
+    c = x * cosine - y * sine
+    b = (dx * b0 - dy * a0).take(quad) - x * lean + y * turn
+    a = (dy * da - dx * db).take(quad)
     # a t^2 - b t + c = 0: the root that stays finite as a goes to 0, else the other
     with np.errstate(divide="ignore", invalid="ignore"):
         root = np.copysign(np.sqrt(np.maximum(b * b - 4 * a * c, 0)), b)
         t = 2 * c / (b + root)
-        out = np.flatnonzero(~((t > -_SLACK) & (t < 1 + _SLACK)))
-        if len(out):
-            other = ((b + root) / (2 * a))[out]
+        if not (len(t) and t.min() > -_SLACK and t.max() < 1 + _SLACK):  # a nan also leads here
+            out = np.flatnonzero(~((t > -_SLACK) & (t < 1 + _SLACK)))
+            other = ((b + root).take(out)) / (2 * a.take(out))
             t[out] = np.where((other > -_SLACK) & (other < 1 + _SLACK), other, t[out])
-    t = np.clip(np.nan_to_num(t, nan=0.5), 0, 1)
-    a, b = a0[quad] + t * da[quad], b0[quad] + t * db[quad]
-    along = (x - t * dx[quad]) * a + (y - t * dy[quad]) * b
-    long = np.sqrt((a * a + b * b) * (a0 * a0 + b0 * b0)[quad])
-    return t, np.abs(along) / long, np.where(along < 0, -1, 1).astype(np.int8)
+            t = np.nan_to_num(t, copy=False, nan=0.5)
+    t = np.minimum(np.maximum(t, 0, out=t), 1, out=t)
+    a, b = sine + t * turn, cosine + t * lean
+    along = (x - t * dx.take(quad)) * a + (y - t * dy.take(quad)) * b
+    long = np.sqrt((a * a + b * b) * (a0 * a0 + b0 * b0).take(quad))
+    side = 1 - 2 * (along < 0).view(np.int8)
+    return t, np.abs(along, out=along) / long, side

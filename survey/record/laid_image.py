@@ -9,12 +9,15 @@ import numpy as np
 from ..ensonify.stripcells import beam_through
 from ..geometry.scanfill import fill_quads
 
-__all__ = ["Block", "Found", "LaidImage", "in_cells"]
+__all__ = ["Block", "LaidImage", "Looks", "in_cells"]
 
 _CELLS_A_BLOCK = 60_000
 _ROWS_A_BLOCK = 4096
 
 _MARGIN_CELLS = 2.0
+
+_BOX_PIXELS = 32
+"""Boxes of more pixels are summed by a table of sums, which costs as much for any size of them."""
 
 
 @dataclass(frozen=True)
@@ -34,41 +37,27 @@ class Block:
         return low_row < window[1] and high_row >= window[0] and low_col < window[3] and high_col >= window[2]
 
 
-@dataclass
-class Found:
-    """Cells of a window and what each of them is; (k,) arrays.
+class Looks(NamedTuple):
+    """Cells of a window that beams of a block meet, whether the image shows them or not; (k,) arrays.
 
-    ``cell``: flat index in the window. ``row``, ``column``: pixel of the image. ``across``, ``along``: pixels to either
-    side that also lie in the cell. ``ground``, ``slant`` (true m), ``side``, ``sine`` of the grazing angle.
-    ``assumed``: the depth grid knows nothing there. ``hidden``: count of cells that nearer ground hides.
+    ``cell``: flat index in the window. ``part``: stretch of cells it belongs to, ``quads`` the interval of each stretch
+    counted from the block's first. ``row``: of the image; ``place``: column with its fraction, float32. ``ground`` and
+    ``slant`` (true m), ``side``, ``sine`` of the grazing angle. ``shown``: the image shows it. ``assumed``: the depth
+    grid knows nothing there, or None. ``hidden``: count of cells that nearer ground hides.
     """
 
     cell: np.ndarray
+    part: np.ndarray
+    quads: np.ndarray
     row: np.ndarray
-    column: np.ndarray
-    across: np.ndarray
-    along: np.ndarray
-    ground: np.ndarray
-    slant: np.ndarray
-    side: np.ndarray
-    sine: np.ndarray
-    assumed: np.ndarray
-    hidden: int
-
-
-class Look(NamedTuple):
-    """(k,) arrays: cells of a window that beams meet, whether they are on the image or not: ``cell``, ``quad`` the
-    interval, ``line`` the row of the image, and the rest as in Found; ``shown``: nothing speaks against it yet."""
-
-    cell: np.ndarray
-    quad: np.ndarray
-    line: np.ndarray
+    place: np.ndarray
     ground: np.ndarray
     slant: np.ndarray
     side: np.ndarray
     sine: np.ndarray
     shown: np.ndarray
     assumed: np.ndarray
+    hidden: int
 
 
 class LaidImage:
@@ -94,6 +83,9 @@ class LaidImage:
     def __init__(self, image, rows, beams, frame, raster, ground=None):
         self.image, self.rows, self.beams, self._raster, self._ground = image, rows, beams, raster, ground
         record = image.record
+        # flat views: they are read about three times as fast as by row and column
+        self._pixels = np.asarray(image.pixels).reshape(-1)
+        self._clear = None if image.clear is None else np.asarray(image.clear).reshape(-1)
         self._side_shown = {"both": (-1, 1), "port": (-1,), "starboard": (1,)}[record.layout]
         self._scale = (record.reach / rows.edge_m).astype(np.float32)
         self._depth = rows.depth_m.astype(np.float32)
@@ -146,78 +138,78 @@ class LaidImage:
             yield Block(int(interval[part[0]]), int(interval[part[-1]]) + 1, (int(low[0]), int(low[1])),
                         (low[0], high[0], low[1], high[1]), (int(row.min()), int(np.ceil(row.max()))))
 
-    def found(self, block, window):
-        """Cells of a window that a block shows.
+    def looks(self, block, window):
+        """What the beams of a block meet in a window.
 
         Returns
         -------
-        Found
+        Looks
         """
         interval = np.arange(block.first, block.end)
         runs = fill_quads(self._corners(interval), window)
-        run, col = runs.cells()
-        quad, row = runs.quad[run], runs.row[run]
-        cell = (row - window[0]) * (window[3] - window[2]) + col - window[2]
-        moment, ground, side = self._beams_at(interval, block.corner, col, row, quad)
-        first, last = self.beams.row[interval], self.beams.row[interval + 1]
-        line = (first - block.rows[0]).astype(np.float32)[quad] + moment * (last - first).astype(np.float32)[quad]
-        line = np.clip(line.astype(np.intp), 0, block.rows[1] - block.rows[0] - 1) + block.rows[0]
-        line = np.minimum(line, self.image.record.height - 1)
-        depth = self._depth[line]
+        length = runs.stop - runs.start
+        part = np.repeat(np.arange(len(length)), length)
+        number = np.arange(len(part))
+        begin = runs.start - (np.cumsum(length) - length)
+        cell = number + ((runs.row - window[0]) * (window[3] - window[2]) + begin - window[2]).take(part)
+        number += (begin - block.corner[0]).take(part)
+        x, y, line, span, beam = self._stretches(interval, block, runs)
+        moment, ground, side = beam_through(number.astype(np.float32) - x.take(part), y.take(part), *beam, part)
+        last = min(block.rows[1], self.image.record.height) - block.rows[0] - 1
+        row = (line.take(part) + moment * span.take(part)).astype(np.intp)
+        row = np.minimum(row, last, out=row)
+        row += block.rows[0]
+        depth = self._depth.take(row)
         if self._ground is None:
             slant = np.sqrt(ground * ground + depth * depth)
-            sine, shown, assumed = depth / slant, np.isfinite(slant), None
-            hidden = 0
+            sine, shown, assumed, hidden = depth / slant, None, None, 0
         else:
-            slant, sine, shown, assumed, hidden = self._ground.under(self, block, quad, moment, ground, side, depth)
-        look = Look(cell, quad, line, ground, slant, side, sine, shown, assumed)
-        return self._pixels(interval, look, hidden)
+            slant, sine, shown, assumed, hidden = self._ground.under(self, block, runs.quad.take(part), moment, ground,
+                                                                     side, depth)
+        place, shown = self._shown(row, slant, side, shown)
+        return Looks(cell, part, runs.quad, row, place, ground, slant, side, sine, shown, assumed, hidden)
 
-    def age(self, row):
+    def _stretches(self, interval, block, runs):
+        """Of each stretch of cells in a row of the map where its interval begins, seen from the block's corner and from
+        that row, its first row of the image and their number, and step, beam and swing as in ``beam_through``."""
+        def both(values, less=0.0):
+            start, end = values[interval] - less, values[interval + 1] - less
+            return start.astype(np.float32).T[:, runs.quad], (end - start).astype(np.float32).T[:, runs.quad]
+        (x, y), step = both(self.at, np.array(block.corner))
+        first, last = self.beams.row[interval], self.beams.row[interval + 1]
+        line, span = (first - block.rows[0]).astype(np.float32), (last - first).astype(np.float32)
+        return (x, (runs.row - block.corner[1]).astype(np.float32) - y, line[runs.quad], span[runs.quad],
+                (step, *both(self.beam)))
+
+    def _shown(self, row, slant, side, shown):
+        """Column of each look, and whether the image shows it."""
+        record = self.image.record
+        away = slant * self._scale.take(row)
+        place = np.float32(record.centre) + side * away
+        with np.errstate(invalid="ignore"):
+            within = (away <= record.reach) & (place >= 0) & (place < record.width)
+        if shown is not None:
+            within &= shown
+        if len(self._side_shown) == 1:
+            within &= side == self._side_shown[0]
+        if self._clear is not None:
+            at = np.flatnonzero(within)
+            within[at] = ~self._clear.take(row[at] * record.width + place[at].astype(np.intp))
+        return place, within
+
+    def ages(self, row):
         """Seconds between the first of all rows with a time and these, float32."""
         return np.nan_to_num(self.rows.t_s[row] - self.since).astype(np.float32)
 
-    def _beams_at(self, interval, corner, col, row, quad):
-        def both(values, less=0.0):
-            start, end = values[interval] - less, values[interval + 1] - less
-            return start.astype(np.float32).T, (end - start).astype(np.float32).T
-        (x0, y0), step = both(self.at, np.array(corner))
-        beam, swing = both(self.beam)
-        x = (col - corner[0]).astype(np.float32) - x0[quad]
-        y = (row - corner[1]).astype(np.float32) - y0[quad]
-        return beam_through(x, y, step, beam, swing, quad)
-
-    def _pixels(self, interval, look, hidden):
-        """Found of all looks that meet a pixel."""
-        record, line, quad = self.image.record, look.line, look.quad
-        away = look.slant * self._scale[line]
-        place = np.float32(record.centre) + look.side * away
-        with np.errstate(invalid="ignore"):
-            shown = look.shown & (away <= record.reach) & (place >= 0) & (place < record.width)
-        if len(self._side_shown) == 1:
-            shown &= look.side == self._side_shown[0]
-        keep = np.flatnonzero(shown)
-        column = place[keep].astype(np.intp)
-        line, quad = line[keep], quad[keep]
-        if self.image.clear is not None:
-            solid = ~self.image.clear[line, column]
-            keep, column, line, quad = keep[solid], column[solid], line[solid], quad[solid]
-        ground, slant, size = look.ground[keep], look.slant[keep], self._raster.cell
-        across = np.maximum((size * ground / slant * self._scale[line] - 0.5) * 0.5, 0).astype(np.intp)
-        moved = np.hypot(*(self.at[interval + 1] - self.at[interval]).T)
-        rows = np.abs(self.beams.row[interval + 1] - self.beams.row[interval]) / np.maximum(moved, 1e-6)
-        along = np.maximum((rows - 0.5) * 0.5, 0).astype(np.intp)[quad]
-        return Found(look.cell[keep], line, column, across, along, ground, slant, look.side[keep], look.sine[keep],
-                     None if look.assumed is None else look.assumed[keep], hidden)
-
-    def values(self, block, cells, which, gains=None):
-        """Greys or colours of found cells: the pixel itself, or the mean of those that lie in the cell.
+    def values(self, block, looks, which, gains=None):
+        """Greys or colours of looks: the pixel itself, or the mean of those that lie in the cell.
 
         Parameters
         ----------
-        cells : Found
+        block : Block
+        looks : Looks
         which : (m,) int array
-            Of the found cells.
+            Of the looks.
         gains : (rows,) int array and (groups, columns) array, optional
             Group of each row, and gains of its columns.
 
@@ -225,45 +217,75 @@ class LaidImage:
         -------
         (bands, m) float32 array
         """
-        pixels = self.image.pixels
-        row, column = cells.row[which], cells.column[which]
-        across, along = cells.across[which], cells.along[which]
-        if len(which) and (across.any() or along.any()):
-            made = self._means(block, row, column, across, along)
-        else:
-            made = pixels[row, column].astype(np.float32).reshape(len(which), self.image.bands).T
+        row, column = looks.row.take(which), looks.place.take(which).astype(np.intp)
+        size = np.float32(self._raster.cell) * looks.ground.take(which) / looks.slant.take(which)
+        across = np.maximum((size * self._scale.take(row) - 0.5) * 0.5, 0).astype(np.intp)
+        interval = np.arange(block.first, block.end)
+        moved = np.hypot(*(self.at[interval + 1] - self.at[interval]).T)
+        rows = np.abs(self.beams.row[interval + 1] - self.beams.row[interval]) / np.maximum(moved, 1e-6)
+        along = np.maximum((rows - 0.5) * 0.5, 0).astype(np.intp)
+        along = along[looks.quads].take(looks.part.take(which)) if along.any() else None
+        made = self._means(block, row, column, across, along)
         if gains is not None:
             group, table = gains
-            made = made * table[group[row], column]
+            made *= table[group[row], column]
         return made
 
     def _means(self, block, row, column, across, along):
-        """Means over boxes; sums of whole numbers, so that they come out alike wherever they are begun."""
+        """Means over boxes so many pixels to either side; sums of whole numbers, alike however they are made."""
         record = self.image.record
-        rows = slice(block.rows[0], min(block.rows[1], record.height))
         centre = int(round(record.centre))
         right = column >= centre
-        c0 = np.maximum(column - across, np.where(right, centre, 0))
-        c1 = np.minimum(column + across + 1, np.where(right, record.width, centre))
-        r0, r1 = np.maximum(row - along, rows.start), np.minimum(row + along + 1, rows.stop)
-        tall = bool(along.any())
-        many = ((r1 - r0) * (c1 - c0)).astype(np.float32)
-        cols = slice(int(c0.min()), int(c1.max()))
-        c0, c1, r0, r1 = c0 - cols.start, c1 - cols.start, r0 - rows.start, r1 - rows.start
+        low = np.maximum(column - across, np.where(right, centre, 0))
+        wide = np.minimum(column + across + 1, np.where(right, record.width, centre)) - low
+        top, tall = row, None
+        if along is not None:
+            top = np.maximum(row - along, block.rows[0])
+            tall = np.minimum(row + along + 1, min(block.rows[1], record.height)) - top
+        most = int(wide.max(initial=0)) * (1 if tall is None else int(tall.max(initial=0)))
+        made = np.empty((self.image.bands, len(row)), np.float32)
+        count = (wide if tall is None else wide * tall).astype(np.float32)
+        sums = self._sums_by_pixel if most <= _BOX_PIXELS else self._sums_by_table
+        for band, total in enumerate(sums(top, tall, low, wide)):
+            np.divide(total, count, out=made[band], casting="unsafe")
+        return made
+
+    def _sums_by_pixel(self, top, tall, low, wide):
+        """Yields for each band the sums over boxes, pixel by pixel of the widest box."""
+        bands = self.image.bands
+        first, most = (top * self.image.record.width + low) * bands, int(wide.max(initial=0))
+        wide, tall = (None if size is None else size.astype(np.uint8) for size in (wide, tall))  # quicker to compare
+        for band in range(bands):
+            total = np.zeros(len(first), np.uint32)
+            at = first + band
+            for i in range(1 if tall is None else int(tall.max(initial=0))):
+                for j in range(most):
+                    grey = self._pixels.take(at, mode="clip")
+                    if j:
+                        grey *= j < wide
+                    if i:
+                        grey *= i < tall
+                    total += grey
+                    at += bands
+                at += (self.image.record.width - most) * bands
+            yield total
+
+    def _sums_by_table(self, top, tall, low, wide):
+        """Yields for each band the sums over boxes, from a summed-area table (Crow 1984) of the rows they need."""
+        bottom = top + (1 if tall is None else tall)
+        rows, cols = slice(int(top.min()), int(bottom.max())), slice(int(low.min()), int((low + wide).max()))
+        r0, r1, c0, c1 = top - rows.start, bottom - rows.start, low - cols.start, low + wide - cols.start
         pixels = self.image.pixels[rows, cols]
         pixels = pixels[..., None] if pixels.ndim == 2 else pixels
         # sums that pass 2^32 wrap round, and so do their differences: each box comes out right
         table = np.zeros((pixels.shape[0] + 1, pixels.shape[1] + 1), np.uint32)
-        made = []
         for band in range(pixels.shape[2]):
             np.cumsum(pixels[..., band], axis=1, dtype=np.uint32, out=table[1:, 1:])
-            if tall:
-                np.cumsum(table[1:, 1:], axis=0, out=table[1:, 1:])
-                total = table[r1, c1] - table[r0, c1] - table[r1, c0] + table[r0, c0]
+            if tall is None:
+                yield table[r1, c1] - table[r1, c0]
             else:
-                total = table[r1, c1] - table[r1, c0]
-            made.append(total.astype(np.float32) / many)
-        return np.stack(made)
+                np.cumsum(table[1:, 1:], axis=0, out=table[1:, 1:])
+                yield table[r1, c1] - table[r0, c1] - table[r1, c0] + table[r0, c0]
 
 
 def in_cells(frame, at, along, far, to_cells):

@@ -217,13 +217,16 @@ class RecordMap:
         gains = column_gains(image.greys(), image.record, group, np.where(known, water, np.nan))
         return np.maximum(group, 0), gains
 
-    def tiles(self, step: Callable[[float], object] = None) -> Iterator[tuple[int, int, RecordTile]]:
+    def tiles(self, step: Callable[[float], object] = None,
+              traced: bool = True) -> Iterator[tuple[int, int, RecordTile]]:
         """Compute the map.
 
         Parameters
         ----------
         step : callable, optional
             Called with the fraction done; may raise ``errors.Cancelled``.
+        traced : bool
+            The tiles are to tell where each cell comes from (``RecordTile.source``); without it they cost less.
 
         Yields
         ------
@@ -234,20 +237,20 @@ class RecordMap:
         corners = [(r, c) for r in range(0, raster.rows, size) for c in range(0, raster.cols, size)]
         for number, (row, col) in enumerate(corners):
             window = (row, min(row + size, raster.rows), col, min(col + size, raster.cols))
-            tile = self._tile(window, None if step is None else
+            tile = self._tile(window, traced, None if step is None else
                               lambda f, n=number: step((n + f) / len(corners)))
             if tile is not None:
                 yield row, col, tile
 
-    def _tile(self, window: tuple[int, int, int, int], step: Callable[[float], object]) -> RecordTile:
+    def _tile(self, window: tuple[int, int, int, int], traced: bool, step: Callable[[float], object]) -> RecordTile:
         work = [(k, block) for k, laid in enumerate(self._laid) for block in laid.blocks if block.meets(window)]
         if not work:
             return None
-        tile = RecordTile(window, self.bands, self.kind, self.settings.blend)
+        tile = RecordTile(window, self.bands, self.kind, self.settings.blend, self._laid, traced)
         for number, (k, block) in enumerate(work):
             if step is not None:
                 step(number / len(work))
-            tile.add(k, self._laid[k], block, self._gains[k])
+            tile.add(k, block, self._gains[k])
         area = self.raster.ground_area((window[0] + window[1]) / 2, (window[2] + window[3]) / 2)
         cells = tile.count()
         self.totals.cells += cells
