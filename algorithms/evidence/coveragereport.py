@@ -38,7 +38,7 @@ class CoverageReport(AthwartAlgorithm):
              "TARGETS": (schemas.COMBINED, schemas.TARGETS), "LAKE": (OWN, schemas.AREAS), "OUTING_TABLE": (OWN,)}
     SECTIONS = (
         ("What was run and seen", ("TRACK", "PASSES", "SWATHS", "SEEN")),
-        ("What was found: the areas, gaps, shore, targets", ("AREAS", "GAPS", "SHORE", "TARGETS", "LAKE")),
+        ("What was found: the areas, gaps, shore, targets", ("AREAS", "GAPS", "SHORE", "TARGETS", "LAKE", "PLACES")),
         ("The page", ("TITLE", "DISPLAY_UNIT")),
         ("For the file", ("OUTING_TABLE", "PEOPLE", "GEAR", "WATER_LEVEL", "DATUM", "WEATHER", "NOTES")),
     )

@@ -108,7 +108,7 @@ def test_a_layer_of_another_kind_is_named_with_the_one_wanted(run, ours, tool, s
     assert any(word in str(error.value) for word in words.split("|")), str(error.value)
 
 
-_ANYTHING = {"exportgpx": {"WAYPOINTS", "LINES"}}
+_ANYTHING = {"exportgpx": {"WAYPOINTS", "LINES"}, "coveragereport": {"PLACES"}}
 """Boxes that take whatever has such a geometry."""
 
 
