@@ -18,6 +18,7 @@ from qgis.core import (
     QgsVectorLayer,
 )
 
+
 @pytest.fixture
 def prepared(sample_jobs):
     """(folder, jobs) of a part of the sample outing."""

@@ -14,8 +14,8 @@ DOCS = pathlib.Path(__file__).resolve().parents[2] / "docs"
 PAGE, SECTION = "district", "In Python, or a notebook"
 HEAD = """# A season of outings on many lakes
 
-Run this notebook in the folder `sample_project`, in a Python that has Athwart with its extra `district`: in a copy of the source,
-`pip install '.[district]' notebook`. The guide's page [district](district.html) says more."""
+Run this notebook in the folder `sample_project`, in a Python that has Athwart with its extra `district`: in a copy of
+the source, `pip install '.[district]' notebook`. The guide's page [district](district.html) says more."""
 PRINTS = "It prints:"
 
 
