@@ -49,7 +49,7 @@ MORE = {
                        "DEPTH_UNIT": "m"},
     "exportgpx": {"WAYPOINTS": "TARGETS", "LINES": "PASSES"},
     "measureobjects": {"MARKS": "readings", "IMAGE": None},
-    "plansurveylines": FACTS, "planshorerun": FACTS, "planfillinlines": {**FACTS, "BUDGET": 1},
+    "plansurveylines": FACTS, "planshorerun": FACTS, "planfillinlines": {**FACTS, "GAPS": "hole", "BUDGET": 1},
     "plancalibration": {"OBJECTS": "TARGETS", **FACTS, "DEPTH": 5},
     "plansheet": {"LINES": "plan"},
     "checkrecord": {"BOTTOM": "marks", "LAYOUT": "both", "FIRST_TIME": "2023-11-14T22:13:20Z",
@@ -139,6 +139,8 @@ def world(provider, tmp_path_factory):
         "CONTOURS": layer_of("LineString", {"depth": "double"},
                              [(f"LINESTRING({X + i} {Y - 10},{X + i} {Y + 100})", [3.0 + i / 10])
                               for i in (-20, 0, 20)], "contours"),
+        "hole": layer_of("MultiPolygon", {"gap_id": "integer", "open_pct": "double"}, [(box(0, 20, 9, 29), [1, 99.0])],
+                         "hole"),
         "BOAT": layer_of("Point", {"heading_deg": "double"}, [(f"POINT({X} {Y + 10})", [0.0])], "boat"),
         "marks": layer_of("Point", {"kind": "string"}, [("POINT(10 -20)", ["object"])], "marks"),
         "depths": raster(folder / "depths.tif", np.full((200, 200), 5.0), (X - 60, Y + 150)),
@@ -168,9 +170,15 @@ def world(provider, tmp_path_factory):
     made["WAYPOINTS"] = layer_of("Point", {"name": "string", "t_s": "double"},
                                  [(f"POINT({X} {Y})", ["25", float(t_s[3])])], "waypoints")
     made["LINES"] = made["PASSES"]
-    made["plan"], = run("planfillinlines", "OUTPUT", GAPS=made["GAPS"], AREA=lake, RANGE=30, RANGE_UNIT="m", DEPTH=5)
+    made["plan"], = run("planfillinlines", "OUTPUT", GAPS=made["hole"], AREA=lake, RANGE=30, RANGE_UNIT="m", DEPTH=5)
     made["POINTS"] = made["TARGETS"]
     return made
+
+
+@pytest.fixture(scope="module")
+def whole_jobs():
+    """What a tool said to its whole job, by its name and the way to run it: asked once for both ways of being empty."""
+    return {}
 
 
 def geometry_of(definition):
@@ -273,13 +281,15 @@ def attempt(run, name, parameters):
 
 @pytest.mark.parametrize("way", ["no features", "no geometry"])
 @pytest.mark.parametrize("name", NAMES)
-def test_every_input_emptied_in_turn(run, provider, world, tmp_path, name, way):
+def test_every_input_emptied_in_turn(run, provider, world, whole_jobs, tmp_path, name, way):
     tool = provider.algorithm(name)
     wrong, tried = [], 0
     for turn, other in enumerate([{}, *AGAIN.get(name, [])]):
         given, inputs = job_of(tool, world, tmp_path)
         whole = filled({**given, **other}, world)
-        said = before = attempt(run, name, whole)
+        if (name, turn) not in whole_jobs:
+            whole_jobs[name, turn] = attempt(run, name, whole)
+        said = before = whole_jobs[name, turn]
         # a level bottom tells nothing of a record, and this world's is level
         assert not said or name not in {*MORE, "unscannedshoreline", "coveragereport"} - {"checkrecord"}, \
             f"the whole job: {said}"

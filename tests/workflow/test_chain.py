@@ -7,6 +7,7 @@ import pathlib
 from html.parser import HTMLParser
 
 import gpxpy
+import inprocess
 import numpy as np
 import pytest
 from osgeo import ogr
@@ -32,18 +33,8 @@ def done(demo, provider, tmp_path_factory):
     files = chain.Files(ROOT / "sample_project", folder / "steps.gpkg", folder)
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("GDAL_PAM_ENABLED", "NO")
-        patch.setattr(chain, "run", in_this_process)
+        patch.setattr(chain, "run", inprocess.run)
         return files, {part.__name__: part(files, quiet) for part in chain.PARTS}
-
-
-def in_this_process(tool, **parameters):
-    """The stand-in for ``qp.run``: the same texts, as a script would give them."""
-    import processing
-    from qgis.core import QgsProcessingFeedback
-
-    given = {name: str(value) if isinstance(value, pathlib.Path) else value for name, value in parameters.items()}
-    given = {name: [str(item) for item in value] if isinstance(value, list) else value for name, value in given.items()}
-    return processing.run(tool, given, feedback=QgsProcessingFeedback(False))
 
 
 def quiet(_):

@@ -6,6 +6,7 @@ map can know, and that it says nothing it cannot.
 """
 import pathlib
 
+import inprocess
 import numpy as np
 import onfile
 import pytest
@@ -16,36 +17,33 @@ ROOT = pathlib.Path(__file__).resolve().parents[2]
 
 
 @pytest.fixture(scope="module")
-def audits(command_line, tmp_path_factory):
+def audits(provider, tmp_path_factory):
     """Bands of the map of bottom seen, and the depth grid, 'by contours' and 'by the true grid'."""
     folder, sample = tmp_path_factory.mktemp("contours"), ROOT / "sample_project"
-    with pytest.MonkeyPatch.context() as patch:
-        (folder / "profile").mkdir()
-        patch.setenv("QP_CONFIG", str(folder / "profile"))
-        steps = folder / "steps.gpkg"
-        lake = qp.layer(sample / "lake.gpkg", "lake")
-        qp.run("athwart:readlogs", INPUT=sample / "outing_north.nmea", OUTPUT=qp.table(steps, "fixes"))
-        qp.run("native:extractbyexpression", INPUT=qp.layer(sample / "lake.gpkg", "contours"),
-               EXPRESSION='abs("depth_m" - round("depth_m")) < 0.01', OUTPUT=qp.table(steps, "contours"))
-        contoured = folder / "contoured.tif"
-        qp.run("athwart:preparebathymetry", CONTOURS=qp.layer(steps, "contours"), CONTOUR_DEPTH_FIELD="depth_m",
-               SHORELINE=lake, KIND="depth", UNIT="m", CELL_SIZE=2, OUTPUT=contoured)
-        usual = {"INPUT": qp.layer(steps, "fixes"), "OUTING": "north", "RANGE_UNIT": "m",
-                 "SETTINGS": sample / "north_settings.csv", "HEADING_FIELD": "heading_deg", "HEADING_KIND": "true",
-                 "TRANSDUCER_FORWARD": -1.5, "TRANSDUCER_STARBOARD": 0.3, "LATENCY": 0.5,
-                 "ASSUMED_SOUND_SPEED": 1500, "WATER_TEMPERATURE": 18.4, "TEMPERATURE_UNIT": "C"}
-        found = {}
-        for name, grid, depths in (
-                ("by contours", contoured, {"DEPTH_GRID": contoured, "TRANSDUCER_DRAFT": 0.35}),
-                ("by the true grid", sample / "depth_grid.tif",
-                 {"DEPTH_FIELD": "depth_m", "DEPTH_UNIT": "m", "DEPTH_REFERENCE": "transducer"})):
-            track = name.replace(" ", "_")
-            qp.run("athwart:preparetrack", **usual, **depths, OUTPUT=qp.table(steps, track),
-                   PASSES=qp.table(steps, f"{track}_passes"))
-            path = folder / f"{track}.tif"
-            numbers = qp.run("athwart:ensonify", INPUT=qp.layer(steps, track), DEPTH_GRID=grid, WATER=lake, CELL_SIZE=1,
-                             OUTPUT=path)
-            found[name] = Audit(path, grid, numbers["SEEN_M2"])
+    steps = folder / "steps.gpkg"
+    lake = qp.layer(sample / "lake.gpkg", "lake")
+    inprocess.run("athwart:readlogs", INPUT=sample / "outing_north.nmea", OUTPUT=qp.table(steps, "fixes"))
+    inprocess.run("native:extractbyexpression", INPUT=qp.layer(sample / "lake.gpkg", "contours"),
+                  EXPRESSION='abs("depth_m" - round("depth_m")) < 0.01', OUTPUT=qp.table(steps, "contours"))
+    contoured = folder / "contoured.tif"
+    inprocess.run("athwart:preparebathymetry", CONTOURS=qp.layer(steps, "contours"), CONTOUR_DEPTH_FIELD="depth_m",
+                  SHORELINE=lake, KIND="depth", UNIT="m", CELL_SIZE=2, OUTPUT=contoured)
+    usual = {"INPUT": qp.layer(steps, "fixes"), "OUTING": "north", "RANGE_UNIT": "m",
+             "SETTINGS": sample / "north_settings.csv", "HEADING_FIELD": "heading_deg", "HEADING_KIND": "true",
+             "TRANSDUCER_FORWARD": -1.5, "TRANSDUCER_STARBOARD": 0.3, "LATENCY": 0.5,
+             "ASSUMED_SOUND_SPEED": 1500, "WATER_TEMPERATURE": 18.4, "TEMPERATURE_UNIT": "C"}
+    found = {}
+    for name, grid, depths in (
+            ("by contours", contoured, {"DEPTH_GRID": contoured, "TRANSDUCER_DRAFT": 0.35}),
+            ("by the true grid", sample / "depth_grid.tif",
+             {"DEPTH_FIELD": "depth_m", "DEPTH_UNIT": "m", "DEPTH_REFERENCE": "transducer"})):
+        track = name.replace(" ", "_")
+        inprocess.run("athwart:preparetrack", **usual, **depths, OUTPUT=qp.table(steps, track),
+                      PASSES=qp.table(steps, f"{track}_passes"))
+        path = folder / f"{track}.tif"
+        numbers = inprocess.run("athwart:ensonify", INPUT=qp.layer(steps, track), DEPTH_GRID=grid, WATER=lake,
+                                CELL_SIZE=1, OUTPUT=path)
+        found[name] = Audit(path, grid, numbers["SEEN_M2"])
     return found
 
 
