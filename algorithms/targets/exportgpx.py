@@ -36,7 +36,8 @@ class ExportGpx(AthwartAlgorithm):
     TAGS = "gpx,export,waypoints,routes,tracks,plotter,phone,gps,navigate"
     HELP = """Writes a GPX 1.1 file: points become waypoints, lines become routes or tracks. The description of a target
     says how good its place is ('95 % within 6.2 m'), how deep the bottom is there or the water was under the boat, and
-    what it is: side unsure, or in the water column.
+    what it is: side unsure, or in the water column. That of a station says what is cast at from there, from how far,
+    and which way the bow points.
 
     Plotters show short names: names are cut to the longest name you allow, and those that would look alike end in a
     number, so that no two are the same; upper and lower case count as one. A line of several parts becomes one track of
@@ -146,12 +147,13 @@ def _routes(table):
 def _rows(table):
     """``row_of(i)(field)`` -> value or None; numbers as floats."""
     numbers = {name: read.numbers(table, name) for name in (
-        "radius_m", "confidence_pct", "depth_m", "bottom_m", "height_m", "target_id", "station_id") if table.has(name)}
-    words = {name: read.texts(table, name) for name in ("status", "label") if table.has(name)}
+        "radius_m", "confidence_pct", "depth_m", "bottom_m", "height_m", "target_id", "station_id", "nearest_m",
+        "farthest_m", "heading_deg") if table.has(name)}
+    words = {name: read.texts(table, name) for name in ("status", "label", "cast_at") if table.has(name)}
 
     def row_of(i):
         def value(name):
-            if name in ("status", "label"):
+            if name in ("status", "label", "cast_at"):
                 return words[name][i] if name in words else None
             found = numbers[name][i] if name in numbers else math.nan
             return float(found) if math.isfinite(found) else None

@@ -43,16 +43,16 @@ line-height:1.15;margin:.25rem 0}
 .card .facts{margin:.1rem 0;font-weight:600}
 .fact{display:inline-block;white-space:nowrap;margin-right:.8em}.fact:last-child{margin-right:0}
 .card svg{display:block;width:100%;height:auto;max-height:23rem;margin:.4rem 0 .2rem}
-.card ol{columns:2;margin:.2rem 0;padding-left:1.9rem;font-size:1rem}
+.card ol{columns:2;column-gap:2.2rem;margin:.2rem 0;padding-left:1.9rem;font-size:1rem}
 .card .more{font-size:1rem;margin:.1rem 0}
 .card .where{margin:.1rem 0;font-size:1rem;font-variant-numeric:tabular-nums}
-@media(max-width:30rem){body{padding:.6rem}.cards{grid-template-columns:1fr}}
+@media(max-width:30rem){body{padding:.6rem}.cards{grid-template-columns:1fr}.card ol{columns:1}}
 @media print{@page{margin:9mm}body{font-size:10pt;max-width:none}h1{font-size:15pt;margin:0}
 .lead{font-size:8.5pt;line-height:1.3;margin:1mm 0}
 .caution{margin:2mm 0 0;padding:1.2mm 2mm;font-size:7.5pt;line-height:1.25;border-width:1pt}
 .cards{grid-template-columns:1fr 1fr;gap:3mm;margin:2mm 0 0}
 .card{border-width:1.2pt;break-inside:avoid;padding:1.5mm 2.5mm}
-.card svg{max-height:62mm;margin:1mm 0}
+.card svg{max-height:50mm;margin:.6mm 0}
 .card h2{font-size:12pt;line-height:1.2}.card .state{font-size:9pt;line-height:1.25;margin:.6mm 0;border-width:2pt}
 .card .big{font-size:18pt;gap:0 3mm;margin:.4mm 0}
 .card .big small,.card .facts,.card .where{font-size:9.5pt;line-height:1.3;margin:0}

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
 __all__ = ["CASTS", "FAR", "IN_REACH", "LONGEST", "MANY", "METHODS", "NO_WATER", "WATER", "CastPlan", "CastSettings",
-           "CastTargets", "Stations", "chances", "clock", "plan_in_frame"]
+           "CastTargets", "Stations", "chances", "clock", "plan_in_frame", "share_in_reach"]
 
 IN_REACH, FAR, MANY, NO_WATER = "in reach", "out of reach", f"over {MAX_CASTS} casts", "no clear water"
 LONGEST, WATER, CASTS = "longest cast", "water", f"{MAX_CASTS} casts"
@@ -143,7 +143,7 @@ class CastPlan:
     """``station``: (n,) index of each target's station. ``distance_m``, ``bearing_deg`` (true) from there, (n,).
     ``reach``: (n,) ``IN_REACH``, ``FAR``, ``MANY`` or ``NO_WATER``; ``limit``: (n,) what stopped it, ``LONGEST``,
     ``WATER`` or ``CASTS``, '' where nothing did. ``patterns``: n Patterns, None where no cast is worth it.
-    ``frame``: the Frame its metres are of, None where it was planned without."""
+    ``frame``: the Frame its metres are of, None where it was planned without; ``water`` likewise."""
 
     station: np.ndarray
     distance_m: np.ndarray
@@ -156,6 +156,7 @@ class CastPlan:
     convergence_deg: float
     limit: np.ndarray = None
     frame: Any = None
+    water: Any = None
 
     def lines(self) -> tuple[dict[str, np.ndarray], np.ndarray]:
         """Cast lines: columns of ``schemas.CAST_LINES``, and (k, 2, 2) their ends in frame metres.
@@ -253,7 +254,7 @@ def plan_in_frame(quarry: CastTargets, stations: Stations, settings: CastSetting
     station, clear = _stations(quarry, stations, apart, water)
     made = CastPlan(station, apart[np.arange(len(quarry)), station], np.empty(len(quarry)),
                     np.full(len(quarry), IN_REACH, object), [], settings, quarry, stations, convergence_deg,
-                    np.full(len(quarry), "", object))
+                    np.full(len(quarry), "", object), water=water)
     for i in range(len(quarry)):
         boat = np.array([stations.east[station[i]], stations.north[station[i]]])
         toward = np.array([quarry.east[i], quarry.north[i]]) - boat
@@ -277,13 +278,18 @@ def plan_in_frame(quarry: CastTargets, stations: Stations, settings: CastSetting
     return made
 
 
-def chances(plan: CastPlan, i: int, covariance: np.ndarray) -> Pattern | None:
-    """The casts at target i from its station in open water, were its own error of this (2, 2) ``covariance``."""
-    station = plan.station[i]
-    boat = np.array([plan.stations.east[station], plan.stations.north[station]])
+def chances(plan: CastPlan, i: int, covariance: np.ndarray | None = None,
+            boat: np.ndarray | None = None) -> Pattern | None:
+    """The casts at target i, were its own error of this (2, 2) ``covariance``, or the ``boat`` at this place ((2,),
+    frame metres): in its water from there, in open water from its own station."""
+    water = None if boat is None else plan.water
+    if boat is None:
+        station = plan.station[i]
+        boat = np.array([plan.stations.east[station], plan.stations.north[station]])
+    own = plan.quarry.covariance[i] if covariance is None else covariance
     toward = np.array([plan.quarry.east[i], plan.quarry.north[i]]) - boat
-    return _pattern(covariance + plan.settings.sigma_boat ** 2 * np.eye(2), toward, plan.settings,
-                    water_reaches(None, boat, plan.settings.max_cast))
+    return _pattern(own + plan.settings.sigma_boat ** 2 * np.eye(2), toward, plan.settings,
+                    water_reaches(water, boat, plan.settings.max_cast))
 
 
 def _judge_errors(quarry: CastTargets) -> None:
@@ -334,8 +340,13 @@ def _limit(covariance: np.ndarray, toward: np.ndarray, settings: CastSettings,
     near = np.hypot(*np.moveaxis(toward + places.points, -1, 0)) <= settings.max_cast + settings.hit_radius
     if (places.weight * near).sum() < GOAL:
         return LONGEST
-    return WATER if (places.weight * (near & _within(toward, reach, settings.hit_radius)(places.points))).sum() < GOAL \
-        else CASTS
+    return WATER if share_in_reach(places, toward, settings, reach) < GOAL else CASTS
+
+
+def share_in_reach(places: Places, toward: np.ndarray, settings: CastSettings,
+                   reach: Callable[[np.ndarray], np.ndarray]) -> float:
+    """Share of where a target may be that casts from a boat get to, over water and with the longest cast."""
+    return float((places.weight * _within(toward, reach, settings.hit_radius)(places.points)).sum())
 
 
 def _within(toward: np.ndarray, reach: Callable[[np.ndarray], np.ndarray],

@@ -52,8 +52,11 @@ def station_names(plan: CastPlan) -> list[str]:
 
 
 def route_columns(plan: CastPlan) -> dict[str, np.ndarray]:
-    """The columns ``name`` and ``route_no`` of ``schemas.CAST_STATIONS``."""
+    """The columns ``name``, ``route_no`` and ``cast_at`` of ``schemas.CAST_STATIONS``."""
     order = route_order(plan)
     place = np.empty(len(order), int)
     place[order] = np.arange(1, len(order) + 1)
-    return {"name": np.array(station_names(plan), object), "route_no": place}
+    quarry = plan.quarry
+    cast_at = [", ".join(" ".join(f"{quarry.target_id[i]} {quarry.label[i]}".split())
+                         for i in np.flatnonzero(plan.station == station)) for station in range(len(order))]
+    return {"name": np.array(station_names(plan), object), "route_no": place, "cast_at": np.array(cast_at, object)}

@@ -165,7 +165,7 @@ def describe(row: Callable[[str], Any], unit: str = "m") -> str:
     status = row("status")
     one, digits = LENGTHS[unit], 1 if unit == "m" else 0
     number, label = _number(row("target_id")), row("label")
-    words = [] if number is None else [f"target {number:.0f} {label or ''}".strip()]
+    words = _of_station(row, one, unit) if number is None else [f"target {number:.0f} {label or ''}".strip()]
     if radius is not None and confidence is not None:
         words.append(f"{confidence:g} % within {radius / one:.{digits}f} {unit}")
     if radius is not None:
@@ -176,6 +176,18 @@ def describe(row: Callable[[str], Any], unit: str = "m") -> str:
     if status and status != "bottom":
         words.append(str(status))
     return "; ".join(words)
+
+
+def _of_station(row: Callable[[str], Any], one: float, unit: str) -> list[str]:
+    """What is cast at from a station, how far off it lies, and which way the bow points."""
+    if not row("cast_at"):
+        return []
+    near, far, bow = (_number(row(name)) for name in ("nearest_m", "farthest_m", "heading_deg"))
+    words = [f"station for target{'s' if ', ' in row('cast_at') else ''} {row('cast_at')}"]
+    if near is not None and far is not None:
+        ends = [f"{near / one:.0f}", f"{far / one:.0f}"]
+        words.append(f"{' to '.join(dict.fromkeys(ends))} {unit} off")
+    return [*words, *([] if bow is None else [f"bow at {bow:03.0f}\u00b0 true"])]
 
 
 def _number(value: float | None) -> float | None:

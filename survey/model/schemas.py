@@ -294,6 +294,7 @@ CAST_STATIONS = Layer("cast_stations", "Stations", "point", (
     Field("farthest_m", "double", "m", "distance of the farthest of them"),
     Field("name", "string", "", "name of the waypoint, as on the card: S and the target's number, or the boat's"),
     Field("route_no", "int", "", "place on the shortest way round the stations, from 1"),
+    Field("cast_at", "string", "", "number and label of each target cast at from here"),
 ), style="stations")
 
 PLAN_LINES = Layer("plan_lines", "Survey lines", "line", (

@@ -46,15 +46,20 @@ def test_targets_become_waypoints_with_their_accuracy(run, layers, tmp_path):
 
 def test_stations_go_by_their_names_round_one_route_an_outing(run, make_layer, tmp_path):
     stations = make_layer("Point", "EPSG:4326", {"station_id": "integer", "name": "string", "route_no": "integer",
-                                                 "outing": "string"}, [
-        ("POINT(-93 45)", [1, "S1 Crib", 2, "north"]), ("POINT(-93.1 45)", [2, "S2", 1, "north"]),
-        ("POINT(-93.2 45)", [3, "S3", 1, "south"])], "stations")
+                                                 "outing": "string", "cast_at": "string", "nearest_m": "double",
+                                                 "farthest_m": "double", "heading_deg": "double"}, [
+        ("POINT(-93 45)", [1, "S1 Crib", 2, "north", "1 Crib at the north end", 15.24, 15.24, 80.0]),
+        ("POINT(-93.1 45)", [2, "S2", 1, "north", "2, 4 Log", 12.192, 18.288, None]),
+        ("POINT(-93.2 45)", [3, "S3", 1, "south", None, None, None, None])], "stations")
     path = str(tmp_path / "out.gpx")
-    run("exportgpx", {"WAYPOINTS": stations, "ROUTE": True, "OUTPUT": path})
+    run("exportgpx", {"WAYPOINTS": stations, "ROUTE": True, "DISPLAY_UNIT": "ft", "OUTPUT": path})
     found = read(path)
     assert [(r.name, [p.name for p in r.points]) for r in found.routes] == [("north", ["S2", "S1 Crib"]),
                                                                             ("south", ["S3"])]
     assert {(w.symbol, w.type) for w in found.waypoints} == {("station", "station")}
+    assert [w.description for w in found.waypoints] == [
+        "station for target 1 Crib at the north end; 50 ft off; bow at 080\u00b0 true",
+        "station for targets 2, 4 Log; 40 to 60 ft off", None]
 
 
 @pytest.mark.parametrize("kind", ["route", "track"])

@@ -4,7 +4,11 @@ import re
 
 import athwart.survey as core
 import numpy as np
+import pytest
+from athwart.survey.casts.plan import CastSettings, CastTargets, Stations, plan_in_frame
+from athwart.survey.casts.remedy import remedy
 from athwart.survey.casts.route import route_columns, route_order, station_names
+from shapely.geometry import LineString, Point, box
 
 SURE = {"sigma_east_m": np.full(3, 0.8), "sigma_north_m": np.full(3, 0.8), "cov_en_m2": np.zeros(3),
         "label": np.array(["Crib", "", "Log"], object)}
@@ -27,6 +31,7 @@ def test_cards_follow_the_shortest_way_and_carry_the_waypoints_names():
     """Three stations on a line, 200 m apart: along it, whichever way they are numbered."""
     plan, _, text = card()
     assert route_order(plan).tolist() == [0, 2, 1] and route_columns(plan)["route_no"].tolist() == [1, 3, 2]
+    assert route_columns(plan)["cast_at"].tolist() == ["1 Crib", "2", "3 Log"]
     assert station_names(plan) == ["S1 Crib", "S2", "S3 Log"] == route_columns(plan)["name"].tolist()
     assert text.index("1 \u00b7 Crib") < text.index("3 \u00b7 Log") < text.index("2 \u00b7 Target")
 
@@ -46,3 +51,55 @@ def test_what_the_card_says_of_place_error_and_casts():
 def test_the_night_card_is_light_on_black_and_prints_the_other_way():
     _, html, _ = card(night=True)
     assert re.search(r"@media screen\{html,body\{background:#000;color:#f4ead9", html) and "#f4ead9" not in card()[1]
+
+
+def stuck(**more):
+    """Boat at the origin, the target 20 m north of it in a place that is long from east to west; a spit lies between
+    the boat and the western half of it."""
+    quarry = CastTargets.of(np.zeros(1), np.array([20.0]), {
+        "sigma_east_m": np.array([6.0]), "sigma_north_m": np.array([1.0]), "cov_en_m2": np.zeros(1),
+        "target_id": np.array([7])})
+    boat = Stations(np.zeros(1), np.zeros(1), np.zeros(1), "boat")
+    return plan_in_frame(quarry, boat, CastSettings(sigma_boat=1.0, **more), water=LAKE)
+
+
+LAKE = box(-90, -90, 90, 90).difference(box(-60, 7, -0.5, 10))
+
+
+def shares_hit(plan, boat, casts=40_000):
+    """Share of targets hit after each of the casts planned, thrown one by one; none of their ways crosses land."""
+    rng, found, settings = np.random.default_rng(8), plan.patterns[0], plan.settings
+    target = np.array([0.0, 20.0]) + rng.normal(0, 1, (casts, 2)) * np.hypot([6.0, 1.0], settings.sigma_boat)
+    hit, shares = np.zeros(casts, bool), []
+    for aim in found.aims:
+        to = np.array([0.0, 20.0]) + aim - boat
+        assert LAKE.covers(LineString([boat, boat + 0.999 * to]))
+        angle = np.arctan2(*to) + rng.normal(0, np.radians(settings.sigma_angle), casts)
+        thrown = boat + (np.hypot(*to) + rng.normal(0, settings.sigma_range, casts))[:, None] * \
+            np.column_stack([np.sin(angle), np.cos(angle)])
+        hit |= np.hypot(*(target - thrown).T) <= settings.hit_radius
+        shares.append(hit.mean())
+    return np.array(shares)
+
+
+def test_where_land_stops_the_casts_the_card_says_whither_to_move_and_what_that_brings():
+    plan = stuck(hit_radius=2.5)
+    assert (plan.reach[0], plan.limit[0]) == ("over 50 casts", "water")
+    told = remedy(plan, 0, lambda metres: f"{metres:.1f} m")
+    distance, towards, casts = map(float, re.fullmatch(
+        r"Move the boat ([\d.]+) m towards (\d+)\u00b0 true: (\d+) casts then reach 90 %\.", told).groups())
+    there = distance * np.array([np.sin(np.radians(towards)), np.cos(np.radians(towards))])
+    assert LAKE.contains(Point(there))
+    moved = plan_in_frame(plan.quarry, Stations(*there[:, None], np.zeros(1), "boat"), plan.settings, water=LAKE)
+    shares = shares_hit(moved, there)
+    assert moved.patterns[0].needed == pytest.approx(casts, abs=1)  # the bearing is told in whole degrees
+    assert shares[-1] == pytest.approx(0.9, abs=0.015) and plan.patterns[0].so_far[-1] < 0.85
+    assert "Move the boat" in core.cast_card(plan, "m")
+
+
+def test_out_of_reach_the_card_says_how_many_casts_it_takes_from_nearer():
+    plan = stuck(hit_radius=2.5, max_cast=12.0)
+    told = remedy(plan, 0, lambda metres: f"{metres:.1f} m")
+    near, = re.findall(r"Lie ([\d.]+) m nearer", told)
+    boat = np.array([0.0, float(near)])
+    assert boat[1] >= 8.0 and (told.endswith("casts then reach 90 %.") or re.search(r": \d+ % after 50 casts\.$", told))
