@@ -117,7 +117,7 @@ def fill_rings(rings, window, to_cells):
     [[0, 0, 0, 0], [0, 1, 1, 0], [0, 0, 0, 0]]
     """
     row0, row1, col0, col1 = window
-    inside = np.zeros((row1 - row0, col1 - col0 + 1), np.int32)
+    inside = np.zeros((row1 - row0, col1 - col0 + 1), np.uint8)  # only odd or even counts, so they may run over
     rows, cuts = [np.empty(0, int)], [np.empty(0)]
     for ring in rings:
         x, y = (np.asarray(v, float) for v in to_cells(ring[:, 0], ring[:, 1]))
@@ -131,4 +131,4 @@ def fill_rings(rings, window, to_cells):
     row, cut = np.concatenate(rows), np.concatenate(cuts)
     column = np.clip(np.ceil(cut), col0, col1).astype(int) - col0
     np.add.at(inside, (row - row0, column), 1)
-    return np.cumsum(inside, axis=1, dtype=np.int64)[:, :-1] % 2 == 1
+    return (np.cumsum(inside, axis=1, dtype=np.uint8)[:, :-1] & 1).view(bool)

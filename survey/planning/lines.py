@@ -151,10 +151,10 @@ class _Sweep:
 
         Where the area ends within the whole reach there is no neighbour to lap over.
         """
-        s, row = self.s, np.arange(self.rows)[:, None]
+        s, row = self.s, np.arange(self.rows, dtype=np.int32)[:, None]
 
         def rows_of(reach):  # whole cells only: two lines never lie farther apart than both reach
-            return np.maximum(np.floor(reach / s.dv - 0.5 + 1e-6), 0).astype(int)
+            return np.maximum(np.floor(reach / s.dv - 0.5 + 1e-6), 0).astype(np.int32)
         bottom = np.maximum.accumulate(np.where(self.need, -1, row), axis=0) + 1
         top = np.minimum.accumulate(np.where(self.need, self.rows, row)[::-1], axis=0)[::-1] - 1
         low, high = row - rows_of(s.keep_left), row + rows_of(s.keep_right)
@@ -217,7 +217,7 @@ class _Sweep:
         top = int(high.max()) + 1
         sums = np.zeros((max(top - base, 0) + 1, last + 1 - first), np.int32)
         np.cumsum(self.need[base:max(top, base), first:last + 1], axis=0, out=sums[1:])
-        low, high = (np.clip(at - base, 0, len(sums) - 1) for at in (low, high + 1))
+        low, high = (np.minimum(np.maximum(at - base, 0), len(sums) - 1) for at in (low, high + 1))
         span = span - first
         below = sums[low, span]
         new = np.where(own, np.maximum(sums[high, span] - below, 0), 0)
@@ -263,7 +263,7 @@ class _Sweep:
 
 def _runs(cells):
     """First and last column of the run of filled cells that each cell lies in, (rows, columns) ints."""
-    columns = np.arange(cells.shape[1])
+    columns = np.arange(cells.shape[1], dtype=np.int32)
     start = np.maximum.accumulate(np.where(cells, -1, columns), axis=1) + 1
     stop = np.minimum.accumulate(np.where(cells, cells.shape[1], columns)[:, ::-1], axis=1)[:, ::-1] - 1
     return start, stop
@@ -278,7 +278,7 @@ def _stretches(useful, column, gap):
     row, at = np.nonzero(useful)
     if not len(row):
         return first, last
-    cut = (np.diff(at) > gap) | (np.diff(row) > 0)
+    cut = (at[1:] > at[:-1] + gap) | (row[1:] > row[:-1])
     begins = np.flatnonzero(np.append(True, cut))
     starts, stops, owner = at[begins], at[np.append(begins[1:], len(at)) - 1], row[begins]
     away = np.maximum(starts - column, column - stops)

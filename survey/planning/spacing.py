@@ -230,7 +230,7 @@ def _range_by_run(rule: ReachRule, boat: np.ndarray, depth: np.ndarray) -> np.nd
 
 def _to_land(water: np.ndarray, dv: float) -> tuple[np.ndarray, np.ndarray]:
     """How far (m) sound runs over water from each cell, to lower and to higher rows."""
-    rows = np.arange(len(water))[:, None]
+    rows = np.arange(len(water), dtype=np.int32)[:, None]
     last = np.maximum.accumulate(np.where(water, -1, rows), axis=0)
     last = np.where(last < 0, -_FAR, last)
     following = np.minimum.accumulate(np.where(water, _FAR + len(water), rows)[::-1], axis=0)[::-1]
