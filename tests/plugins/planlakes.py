@@ -239,23 +239,24 @@ def drawn_run(seed, wander=2.0, speed=2.0, depth_sigma=0.2):
     return of
 
 
-def parallel_lines(water, azimuth_deg, spacing, offset=0.5):
+def parallel_lines(water, azimuth_deg, spacing):
     """Equal-spacing lines over a polygon, cut at it: list of (2, 2) arrays."""
     a = np.radians(azimuth_deg)
     along, across = np.array([np.sin(a), np.cos(a)]), np.array([np.cos(a), -np.sin(a)])
     xy = np.concatenate([np.asarray(p.exterior.coords) for p in getattr(water, "geoms", [water])])
-    u, v = xy @ along, xy @ across
+    v = xy @ across
     # as many lines as it takes, the first and the last equally far from the edge
     count = max(1, int(np.ceil(np.ptp(v) / spacing)))
     first = v.min() + (np.ptp(v) - (count - 1) * spacing) / 2
-    found = []
-    for k in range(count):
-        at = first + k * spacing
-        line = sg.LineString([(u.min() - 1) * along + at * across, (u.max() + 1) * along + at * across])
-        for piece in getattr(line.intersection(water), "geoms", [line.intersection(water)]):
-            if piece.geom_type == "LineString" and piece.length > 5:
-                found.append(np.asarray(piece.coords))
-    return found
+    at = first + np.arange(count) * spacing
+    rings = [np.asarray(ring.coords) for p in getattr(water, "geoms", [water]) for ring in (p.exterior, *p.interiors)]
+    start, end = (np.concatenate([ring[a:b] for ring in rings]) for a, b in ((None, -1), (1, None)))
+    v0, v1, u0, u1 = start @ across, end @ across, start @ along, end @ along
+    edge, line = np.nonzero((v0[:, None] <= at) != (v1[:, None] <= at))
+    met = u0[edge] + (at[line] - v0[edge]) / (v1[edge] - v0[edge]) * (u1[edge] - u0[edge])
+    order = np.lexsort((met, line))  # in and out of the water by turns
+    line, met = line[order].reshape(-1, 2)[:, 0], met[order].reshape(-1, 2)
+    return [np.outer(ends, along) + at[k] * across for k, ends in zip(line, met) if ends[1] - ends[0] > 5]
 
 
 class ParallelCounter:

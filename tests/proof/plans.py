@@ -56,8 +56,10 @@ def aground(lake, plan):
     rim = [np.asarray(ring.coords) for ring in (lake.polygon.exterior, *lake.polygon.interiors)]
     start, end = (np.concatenate([r[a:b] for r in rim]) for a, b in ((None, -1), (1, None)))
     for leg in plan.run.legs:
-        way = sg.LineString(real(plan, leg.xy))
-        xy = np.array([way.interpolate(d).coords[0] for d in np.arange(0, way.length, 0.5)] or [way.coords[0]])
+        way = real(plan, leg.xy)
+        run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(way, axis=0).T))])
+        at = np.append(np.arange(0, run[-1], 0.5), run[-1])
+        xy = np.column_stack([np.interp(at, run, way[:, k]) for k in (0, 1)])
         wrong = ~inside(lake.polygon, xy) | (lake.depth_at(xy) < MIN_DEPTH_M)
         edge = end - start
         for first in range(0, len(xy), 500):
