@@ -132,6 +132,7 @@ class _Sweep:
         self.low, self.high = self._reaches()
         self.start, self.stop = _runs(sees)
         self.window = int(2 * np.ceil(max(s.left.max(), s.right.max()) / s.dv)) + 8
+        self.barren = np.zeros(s.area.shape, bool)  # by row and first column of a run: nothing left that it sees
         self.given_up, self.most_given_up = 0, rule.give_up * self.need.sum()
         self.ideal = 2 * float(np.median((s.keep_left + s.keep_right)[sees]) if sees.any() else 1.0) / 2
         self.seen_by_line = np.zeros(s.area.shape, bool) if self.first_share < 1 else None
@@ -204,7 +205,12 @@ class _Sweep:
         if not len(rows):
             return None
         kept = (self.low[rows, column] <= base) & (base <= self.high[rows, column])
-        rows = rows[kept] if kept.any() else rows[np.abs(rows - base).argmin()][None]
+        if kept.any():
+            rows = rows[kept]
+        else:
+            rows = rows[np.abs(rows - base).argmin()][None]
+            if self.barren[rows[0], self.start[rows[0], column]]:
+                return None
         if self.seen_by_line is not None and not (base and self.seen_by_line[base - 1, column]):
             limit = base + self.first_share * (s.keep_left[rows, column] / s.dv)
             rows = rows[rows <= limit] if (rows <= limit).any() else rows[:1]
@@ -227,6 +233,7 @@ class _Sweep:
         score = np.where(seen > 0, (seen - _LOST * left) / way, -np.inf)
         i = int(score.argmax())
         if not seen[i]:
+            self.barren[rows[0], self.start[rows[0], column]] = True
             return None
         return int(rows[i]), first + int(a[i]), first + int(b[i]), float(seen[i] * s.du * s.dv / way[i])
 
