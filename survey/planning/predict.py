@@ -203,11 +203,13 @@ def predict(lines, ground, given=None, terrain=None, step=lambda fraction: None)
     outing = drawn_errors.drawn_for_outing(f"plan {seed}", runs, errors.sigma_bias,
                                            errors.sigma_sound_speed / _SOUND_MPS, errors)
     passes, line_errors = [], {}
+    corners = np.cumsum([len(piece.xy) for piece in pieces])[:-1]
+    depths = [part.mean() for part in np.split(ground.depth.filled(*np.concatenate([p.xy for p in pieces]).T), corners)]
     for number, (piece, polygon) in enumerate(zip(pieces, moving)):
         patience.look()
         if polygon.is_empty:
             continue
-        facts = _facts(piece, ground, blind_deg, speed_mps, errors)
+        facts = _facts(piece, depths[number], ground, blind_deg, speed_mps, errors)
         own = drawn_errors.drawn_for_pass(outing, f"plan {seed}", owner[number], facts, errors)
         if owner[number] not in line_errors:
             line_errors[owner[number]] = wander_along(at[owner == owner[number]], wander_m, runs, (seed, owner[number]))
@@ -272,8 +274,8 @@ def _pieces(lines, speed_mps):
     return found, np.array(owner), np.array(at), sampled
 
 
-def _facts(piece, ground, blind_deg, speed_mps, errors):
-    depth = float(ground.depth.filled(*piece.xy.T).mean())
+def _facts(piece, depth, ground, blind_deg, speed_mps, errors):
+    depth = float(depth)
     tangent = math.tan(math.radians(blind_deg))
     outer = max(piece.reach_m, 0.1)
     inner = float(min(blind_range(depth, blind_deg), 0.9 * outer))

@@ -38,6 +38,9 @@ ROUND_SHORE = ("where shorter", "never", "always")
 
 _COARSE, _FINE = (16, 1.5), (64, 3.0)
 _FINALISTS = 3
+_FAR_OFF = 1.25
+"""Lines straight through are looked at no farther if they cost so many times as much as with a line round the edge."""
+
 _STILL_IN = 1.1
 """A plan of another kind is worked out if its first cost is at most so many times the least."""
 
@@ -202,14 +205,13 @@ def _laid(ground: Ground, settings: LinePlanSettings, step: Callable[[float], ob
     """Lines to choose from."""
     rule = LayRule(turn_m=settings.turn_m)
     choices = []
-    for ring in _rings(ground, settings):
+    least = np.inf
+    for ring in reversed(_rings(ground, settings)):
         rest = _rest(ground, ring, settings.reach)
         parts = _parts(rest, ground, settings)
-        told = []
-        for part in parts:
-            tried = _tried(part, ground, settings, rule)
-            told.append(tried)
+        told = [_tried(part, ground, settings, rule, _FAR_OFF * least if len(parts) == 1 else np.inf) for part in parts]
         choices.append((ring, told))
+        least = min(least, cost_of(ring, rule.turn_m) + sum(tried[0][0] for tried in told))
         step(0.35 if len(choices) == 1 else 0.7)
     plans = []
     for _, ring, pairs, cut in _finalists(choices, rule.turn_m):
@@ -289,14 +291,18 @@ def _parts(rest: Any, ground: Ground, settings: LinePlanSettings) -> list[list[A
 
 
 def _tried(parts: list[Any], ground: Ground, settings: LinePlanSettings,
-           rule: LayRule) -> list[tuple[float, list[tuple[Any, float]]]]:
+           rule: LayRule, limit: float) -> list[tuple[float, list[tuple[Any, float]]]]:
     """(cost, [(area, grid azimuth), ...]) of every direction looked at, and of the parts that it is best cut in, the
-    cheapest first."""
+    cheapest first. Where the first directions cost more than the limit the others are left out."""
     area = shapes.collected(parts)
     if settings.direction != "shortest":
         azimuth = _asked(ground, settings)
         return [(_coarse(area, azimuth, ground, settings, rule), [(area, azimuth)])]
-    found = [(_coarse(area, az, ground, settings, rule), [(area, az)]) for az in headings(area)]
+    found = []
+    for azimuth in headings(area):
+        if len(found) == _FINALISTS and min(cost for cost, _ in found) > limit:
+            break
+        found.append((_coarse(area, azimuth, ground, settings, rule), [(area, azimuth)]))
     if len(parts) == 1:
         reach = _usual_reach(ground, settings.reach)
         cut = cut_in_parts(parts[0], 2 * float(settings.reach.kept(reach, ground.depth.usual)), rule.turn_m)

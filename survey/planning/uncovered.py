@@ -71,9 +71,12 @@ def _nadir(ground, lines, rule):
     for line in lines:
         run = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line.xy, axis=0).T))])
         pieces = 1 if ground.depth.constant is not None else int(np.clip(run[-1] / _PIECE_M, 1, _MOST_PIECES))
-        for a, b in zip(np.linspace(0, run[-1], pieces + 1)[:-1], np.linspace(0, run[-1], pieces + 1)[1:]):
-            at = np.unique(np.concatenate([[a, b], np.linspace(a, b, 4), run[(run > a) & (run < b)]]))
+        ends = np.linspace(0, run[-1], pieces + 1)
+        asked = np.linspace(ends[:-1], ends[1:], 4)
+        deepest = ground.depth.filled(*(np.interp(asked, run, line.xy[:, k]) for k in (0, 1))).max(axis=0)
+        wide = blind_range(deepest, rule.blind_deg) + _GRACE_M
+        for a, b, half in zip(ends[:-1], ends[1:], wide):
+            at = np.concatenate([[a], run[(run > a) & (run < b)], [b]])
             piece = np.column_stack([np.interp(at, run, line.xy[:, k]) for k in (0, 1)])
-            wide = float(blind_range(ground.depth.filled(*piece.T).max(), rule.blind_deg)) + _GRACE_M
-            found.append(sg.LineString(piece).buffer(wide, 2, cap_style=3))
+            found.append(sg.LineString(piece).buffer(float(half), 2, cap_style=3))
     return shapes.union(found)
