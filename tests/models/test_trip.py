@@ -43,7 +43,7 @@ def test_a_trip_from_plan_to_fill_in(tripped):
     page = pathlib.Path(results["sheet:Sheet"]).read_text("utf-8")
     assert page.count("\u2610") == len(plan) >= 2 and "<svg" in page
     assert pathlib.Path(results["plan:Routes"]).read_text("utf-8").count("<rte>") == len(plan)
-    # the audit is that of the plan: a boat that strays 2 m from lines laid for it misses the nadir, and crumbs at ends
+    # the audit is that of the plan: a boat that strays 2 m from its lines misses the nadir, and crumbs at the ends
     (area, _), = found["gaps:Areas"]
     gaps = found["gaps:Gaps"]
     nadir = sum(row["area_m2"] for row, _ in gaps if row["kind"] == "nadir")

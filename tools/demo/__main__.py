@@ -9,7 +9,7 @@ import time
 from qgis.core import QgsApplication, QgsProject, QgsRectangle, QgsSettings
 
 from ..basemap import LAND, truth_layer
-from . import chain, dress, ledgesheet, mapsheet, summary
+from . import chain, dress, ledgesheet, mapsheet, summary, trip
 from .qp import ROOT, StepFailed
 
 NEAR = {"The Step: two objects, their picks and ellipses": (
@@ -22,6 +22,8 @@ RECORD = ("C   The record of one line\n\nBlack in the middle is the water under 
 MADE = {"map.png": "the map", "ledge.png": "an object hidden from one side", "report.html": "coverage report",
         "report.csv": "its table of areas", "report_rows.csv": "its areas, gaps and targets",
         "casts.html": "cast card", "targets.gpx": "waypoints for a plotter",
+        "fill_in.html": "sheet for the boat: lines that close the gaps", "fill_in.gpx": "their routes for a plotter",
+        "plan.html": "sheet for the boat: the South bay as planned", "plan.gpx": "its routes",
         "athwart_demo.qgz": "QGIS project of it all", "athwart_demo.gpkg": "its layers, with their styles",
         "seen_grid.tif": "looks, hidden ground and smallest object over the true floor",
         "seen_contours.tif": "the same over the contour map"}
@@ -40,14 +42,14 @@ def main():
         print(f"{time.monotonic() - began:5.1f} s  {text}", flush=True)
 
     try:
-        for part in chain.PARTS:
+        for part in (*chain.PARTS, *trip.PARTS):
             part(files, say)
     except StepFailed as failure:
         sys.exit(f"The demo stopped. {failure}")
     seen, audits = summary.figures(files), summary.audit_figures(files)
     say("Drawing the pictures")
     draw(files, seen, audits)
-    report([*seen, *audits, *summary.return_figures(files)], folder, time.monotonic() - began)
+    report([*seen, *audits, *summary.return_figures(files), *trip.figures(files)], folder, time.monotonic() - began)
     os._exit(0)  # a torn-down QGIS may crash after its work is done
 
 

@@ -17,6 +17,12 @@ SUBJECTS = (
     ("Track", True, (("passes", "passes", "passes"), ("track", "track samples", "track"))),
     ("Coverage", True, (("shore", "shore", "shore"), ("areas", "search areas", "areas"), ("gaps", "gaps", "gaps"),
                         ("swaths", "bottom seen", "swaths"))),
+    ("Lines that close the gaps", False, (("fill_in", "fill-in lines", "plan_lines"),
+                                          ("fill_in_left", "still open", "uncovered"))),
+    ("South bay as planned", False, (
+        ("plan", "survey lines", "plan_lines"), ("plan_fill_in", "fill-in lines", "plan_lines"),
+        ("plan_gaps", "gaps of the simulated run", "gaps"), ("plan_areas", "search area", "areas"),
+        ("plan_swaths", "bottom seen by it", "swaths"))),
     ("Bottom seen over the true floor", False, (
         ("areas_grid", "search area", "areas"), ("gaps_grid", "gaps", "gaps"),
         ("seen_grid.tif", "hidden ground", "seen_hidden"), ("seen_grid.tif", "looks", "seen"),
