@@ -11,6 +11,7 @@ from shapely.geometry import Point
 from ..geometry import shapes
 from ..model.units import LENGTHS, SPEEDS
 from ..report import pages
+from ..report.figures import Figures
 from ..report.mapsvg import Ink, MapLayer, Setting, draw_map
 from ..report.mapsvg import legend as legend_of
 
@@ -24,30 +25,40 @@ DISPLAY_UNITS = ("m", "ft", "yd")
 
 _RUN = ("line", "shore")
 
+_SIZES = ((9, "few", 6.2), (15, "some", 5.3), (math.inf, "many", 4.5))
+"""Up to how many lines the table is of a size, and how tall (mm) its rows print."""
+
+_PAPER_MM, _LEAST_MAP_MM, _MOST_MAP_MM = 186.0, 60.0, 140.0
+"""What a page of Letter, shorter than A4, has for map and rows together; least and greatest height of the map."""
+
+_AROUND, _LEAST_AROUND_M = 0.08, 15.0
+"""Water shown around the ways, as a share of their extent, and at least (m)."""
+
 _CSS = """
 body{color:#000}.lead{color:#000}
 figure{margin:.5rem 0}
-figure svg{max-width:60rem}
+figure>svg{max-width:60rem}
+figure>svg .desk{display:none}figure>svg .phone{display:inline}
 table{font-size:1rem;font-variant-numeric:tabular-nums}
 thead th,thead th.n{white-space:normal;vertical-align:bottom}
 th,td{padding:.28rem .6rem .28rem 0}
 tbody th{font-size:1.15rem;font-weight:800}
 .tick{width:1.6rem}
 @media screen and (max-width:34rem){body{padding:.6rem}dl.key{grid-template-columns:1fr 1fr}
-.map{overflow-x:auto}.map svg{min-width:38rem}th,td{padding:.25rem .35rem .25rem 0;font-size:.86rem}
+th,td{padding:.25rem .35rem .25rem 0;font-size:.86rem}
 tbody th{font-size:1rem}thead th{font-size:.75rem}}
 @media print{@page{margin:9mm}body{font-size:9pt;max-width:none}h1{font-size:15pt;margin:0}
 .lead{font-size:9pt;margin:1mm 0}
 dl.key{gap:1.5mm;margin:1.5mm 0;grid-template-columns:repeat(4,1fr)}dl.key div{padding:.8mm 1.5mm;border-left-width:2mm}
 dl.key dt,dl.key dd small{font-size:7.5pt}dl.key dd{font-size:12pt}
-figure{margin:1mm 0}figure svg{display:block;margin:auto;width:auto;max-width:100%;max-height:118mm;min-width:0}
+figure{margin:1mm 0}figure>svg{display:block;margin:auto;width:auto;max-width:100%;max-height:var(--tall);min-width:0}
 figcaption{font-size:7.5pt}
 .caution{margin:2mm 0 0;padding:1mm 2mm;font-size:7.5pt;line-height:1.25;border-width:1pt}
 h2{font-size:11pt;margin:2mm 0 0;padding-top:1mm;border-top-width:1pt}
 table{font-size:9pt;margin:1mm 0}th,td{padding:.6mm 2mm .6mm 0}caption{font-size:7.5pt;padding:0}
 tbody th{font-size:11pt;line-height:1.1}
-.some figure svg{max-height:98mm}.some th,.some td{padding:.4mm 2mm .4mm 0}
-.many table{font-size:7.5pt}.many th,.many td{padding:.15mm 1.5mm .15mm 0}.many figure svg{max-height:88mm}
+.some th,.some td{padding:.4mm 2mm .4mm 0}
+.many table{font-size:7.5pt}.many th,.many td{padding:.15mm 1.5mm .15mm 0}
 .many tbody th{font-size:8.5pt}
 ul{margin:1mm 0;padding-left:5mm}}
 """
@@ -111,17 +122,17 @@ def plan_sheet(plan: PlanOnPaper, unit: str = "m", speed_unit: str = "m/s", titl
     rows = _rows(plan, run, unit, speed_unit)
     heads = ["Line", f"Range ({unit})", f"Speed ({speed_unit})", "Course (true)", *_magnetic_head(plan),
              f"Length ({unit})", f"Depth ({unit})", "Minutes", "Then", "Done"]
-    drawn, legend = _map(plan, run)
+    drawn, legend = _map(plan, run, unit)
     parts = [pages.definition_list(_totals(plan, run, unit)),
-             '<div class="map" role="group" aria-label="Map of the lines" tabindex="0">',
              pages.figure(drawn, "Lines as numbered, in the order and the direction to run them; turns and ways "
-                          "between them are broken lines. North is as the arrow shows.", legend), "</div>",
+                          "between them are broken lines. North is as the arrow shows.", legend),
              pages.table("Lines in the order to run them", heads, rows, numeric=range(1, len(heads) - 2),
                          whole=(0, len(heads) - 2)),
              pages.bullets(remarks) if remarks else ""]
-    size = next(name for most, name in ((9, "few"), (15, "some"), (math.inf, "many")) if run.sum() <= most)
+    size, row_mm = next(found for most, *found in _SIZES if run.sum() <= most)
+    tall = min(max(_PAPER_MM - row_mm * int(run.sum()), _LEAST_MAP_MM), _MOST_MAP_MM)
     return pages.page(title, "Keep a lookout and the depth in sight; leave the plan where the water or others ask for "
-                      "it.", [f'<div class="{size}">', *parts, "</div>"], _CSS)
+                      "it.", [f'<div class="{size}" style="--tall:{tall:.0f}mm">', *parts, "</div>"], _CSS)
 
 
 def _long(metres: float, unit: str, digits: int = 0) -> str:
@@ -176,7 +187,8 @@ def _totals(plan: PlanOnPaper, run: np.ndarray, unit: str) -> list[tuple[str, st
     return found
 
 
-def _map(plan: PlanOnPaper, run: np.ndarray) -> str:
+def _map(plan: PlanOnPaper, run: np.ndarray, unit: str) -> tuple[str, str]:
+    """(SVG, its legend): as close as the lines allow, with their place in the lake beside it."""
     lines = [way for way, r in zip(plan.ways, run) if r]
     names = [str(name) for name, r in zip(plan.columns["line_id"], run) if r]
     size = max(np.ptp(np.array([way.bounds for way in plan.ways]).reshape(-1, 2, 2).reshape(-1, 2), axis=0).max(), 1.0)
@@ -189,9 +201,19 @@ def _map(plan: PlanOnPaper, run: np.ndarray) -> str:
     if plan.start is not None:
         layers.append(MapLayer("start", _START, [Point(*plan.start)]))
     drawn = draw_map(layers, f"Map of {len(lines)} lines in the order to run them",
-                     Setting(convergence_deg=plan.convergence_deg))
+                     Setting(_close(plan), lake=tuple(plan.water), convergence_deg=plan.convergence_deg,
+                             units=Figures("m" if unit == "m" else "ft")))
     # read at arm's length, in the sun
     return drawn.replace('font-size="14"', 'font-size="19"', 1), legend_of(layers)
+
+
+def _close(plan: PlanOnPaper) -> tuple[float, float, float, float]:
+    """What the map shows: all ways, with the shore that lies near them."""
+    shown = [*plan.ways, *plan.objects, *([] if plan.start is None else [Point(*plan.start)])]
+    bounds = np.array([way.bounds for way in shown])
+    low, high = bounds[:, :2].min(axis=0), bounds[:, 2:].max(axis=0)
+    grown = max(_AROUND * float((high - low).max()), _LEAST_AROUND_M)
+    return (*(low - grown).tolist(), *(high + grown).tolist())
 
 
 def _arrow(way: Any, size: float) -> Any:

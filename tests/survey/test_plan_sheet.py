@@ -50,4 +50,15 @@ def test_names_are_escaped_and_the_caution_is_there():
 
 @pytest.mark.parametrize("count, size", [(5, "few"), (12, "some"), (25, "many")])
 def test_more_lines_print_smaller(count, size):
-    assert f'<div class="{size}">' in plan_sheet(plan(count))
+    assert f'<div class="{size}" style=' in plan_sheet(plan(count))
+
+
+def test_the_map_comes_close_to_the_lines_wherever_the_lake_ends():
+    """Lines 300 m long in a lake of 6 km fill most of the drawing, 1,000 units wide; their place is shown small."""
+    lines = plan(4)
+    for lake, inset in ((box(-10, -10, 310, 70), 0), (box(-3000, -2000, 3000, 2000), 1)):
+        page = plan_sheet(PlanOnPaper(lines.columns, lines.ways, [lake], [], []))
+        drawn = re.search(r"<g[^>]*#0b3a53[^>]*>.*?</g>", page, re.DOTALL).group()
+        across = [float(x) for x in re.findall(r"[ML](-?[\d.]+) ", drawn)]
+        assert max(across) - min(across) > 600
+        assert page.count('class="inset"') == inset
