@@ -230,7 +230,7 @@ def _is_torn(source: Any, feature: QgsFeature, crs: QgsCoordinateReferenceSystem
     found = [error for error in shape.validateGeometry(Qgis.GeometryValidationEngine.Geos) if error.hasWhere()]
     what = found[0].what() if found else "too few points"  # which have no place, and an engineer's words from 3.40 on
     where = f" at {found[0].where().x():.9g}, {found[0].where().y():.9g}" if found else ""
-    raise InputError(f"{label} '{source.sourceName()}': feature {feature.id()} is not valid ({what}{where}). Mend it "
+    raise InputError(f"{label} '{source.sourceName()}': feature {feature.id()} is not valid ({what}{where}). Repair it "
                      "with 'Fix geometries' and take the result, or let Processing pass over it (Settings > Options > "
                      "Processing > General > Invalid features filtering).")
 
@@ -255,7 +255,7 @@ def _refuse_shapefile(alg: QgsProcessingAlgorithm, parameters: dict[str, Any], n
     layer = alg.parameterAsVectorLayer(parameters, name, context)
     if layer is not None and layer.storageType() == "ESRI Shapefile":
         raise InputError(f"{label} '{layer.name()}' is a Shapefile, which cuts field names to ten letters, so its "
-                         "fields cannot be told apart. Use the GeoPackage or temporary layer the earlier tool made.")
+                         "fields get the same names. Use the GeoPackage or temporary layer the earlier tool made.")
 
 
 def require(tab: Table, names: Iterable[str], label: str, remedy: str) -> None:

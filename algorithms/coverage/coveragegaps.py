@@ -62,7 +62,7 @@ class CoverageGaps(AthwartAlgorithm):
     no bottom (the range was shorter than the depth), break (the log was interrupted), nadir (the strip under the
     boat), between (two passes), edge (between a pass and the rim of the area) and unvisited (room for another line).
     Gaps are cut where one kind goes over into another. No bottom and break, and a nadir strip that opens into
-    something else, are told apart only with the passes.
+    something else, are kept apart only with the passes.
 
     Port and starboard of one pass are one look. Ask for 2 looks to find what only one pass saw, as a survey of 200 %
     needs."""
@@ -96,7 +96,7 @@ class CoverageGaps(AthwartAlgorithm):
                         "come in its coordinate system.", make.POLYGONS),
             make.source("EXCLUDE", "Excluded ground", "Ground inside the area that need not be seen, such as weed beds "
                         "or a swimming place.", make.POLYGONS, True),
-            make.source("PASSES", "Passes", "Passes of 'Prepare track', to tell breaks, water too deep for the range "
+            make.source("PASSES", "Passes", "Passes of 'Prepare track', to name breaks, water too deep for the range "
                         "and the strip under the boat.", make.LINES, True),
             make.number("REQUIRED_LOOKS", "Required looks", "How many different passes must have seen a place.", 1, 1,
                         20, whole=True),
@@ -142,7 +142,7 @@ class CoverageGaps(AthwartAlgorithm):
             return f"Draws of the errors (DRAWS) is {draws}; give a whole number from 200 to 2000."
         if values.given(parameters, "PROBABILITY_SEEN") and chosen == ["SEEN"]:
             return ("The probability of having been seen (PROBABILITY_SEEN) is drawn pass by pass, and a raster of "
-                    "looks (SEEN) does not tell passes apart. Give swaths (SWATHS), or leave it blank.")
+                    "looks (SEEN) does not keep passes apart. Give swaths (SWATHS), or leave it blank.")
         for name in ("MIN_WIDTH", "MIN_AREA", "POSITION_ERROR"):
             value = values.number(self, parameters, name, context)
             if value < 0:

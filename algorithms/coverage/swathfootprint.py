@@ -69,7 +69,7 @@ class SwathFootprint(AthwartAlgorithm):
             make.number("BLIND_ANGLE", "Blind angle (degrees)", "Ground within this angle of the vertical is not "
                         "counted as seen; 20 is common practice.", 20.0, 0, 89),
             make.choice("MERGE", "One polygon for each", "strip: one for each side and stretch of one range. pass: one "
-                        "for each pass. all: a single one, which can no longer tell looks apart.",
+                        "for each pass. all: a single one, which no longer keeps looks apart.",
                         ["strip", "pass", "all"], "strip"),
         )
         self.add(*make.advanced(

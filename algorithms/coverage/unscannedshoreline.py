@@ -29,7 +29,7 @@ class UnscannedShoreline(AthwartAlgorithm):
     FUNCTION = "find_unscanned"
     SUMMARY = "Split a shoreline into stretches that were scanned and stretches that no swath came near."
     TAGS = "shore,shoreline,bank,coverage,missed,unseen,docks,littoral"
-    HELP = """Tells which parts of the shore were scanned. A place on the shore counts as scanned if ground that was
+    HELP = """Shows which parts of the shore were scanned. A place on the shore counts as scanned if ground that was
     seen lies within reach of it in a straight line over water: a swath on the far side of a spit or an island shows
     nothing of this side.
 

@@ -81,7 +81,7 @@ class CoverageReport(AthwartAlgorithm):
             make.destination_file("OUTPUT_TABLE", "Table", "A row for each area: sizes in m2, shares in %.",
                                   "CSV files (*.csv)"),
             *make.advanced(
-                *make.optional(make.choice("DISPLAY_UNIT", "Unit of the report", "What figures are told in: metres and "
+                *make.optional(make.choice("DISPLAY_UNIT", "Unit of the report", "Figures are given in metres and "
                                            "hectares, or feet and acres. The table keeps metres.", ["m", "ft"], "m")),
                 make.source("LAKE", "Lake", "Outline of the water, for the small map that shows where the areas lie; "
                             "else the shore is taken.", make.POLYGONS, True),

@@ -33,10 +33,10 @@ class CheckRecord(AthwartAlgorithm):
     LAYERS = {"OUTPUT": schemas.CHECKS}
     FUNCTION = "check_record"
     FIELDS = {**layout.FIELDS, "marks": "BOTTOM", "sigma_m": "SIGMA_MARK"}
-    SUMMARY = "Tell from the bottom line whether a picture's rows and ranges belong where they were said to."
+    SUMMARY = "Check by the bottom line whether a picture's rows and ranges belong where they were said to."
     TAGS = "check,clock,offset,shift,reversed,upside down,bottom,ping,row,scale,range,record,image"
     HELP = """The edge of the dark band on the record is the depth under the boat, which the log has, too. So the
-    bottom line of a picture tells whether its rows are tied to the right moments: mark the bottom in fifteen places or
+    bottom line of a picture shows whether its rows are tied to the right moments: mark the bottom in fifteen places or
     more, spread over the whole picture, on either side, and give the layout of the picture as for 'Read picks from
     record image'. Traced bottom points of 'Georeference record image' will do.
 
@@ -45,17 +45,17 @@ class CheckRecord(AthwartAlgorithm):
     deviation, and what to give for the first ping, the times and the range at the edge instead. A picture that is
     upside down is named.
 
-    How well that can be told lies in the bottom: where it is level, nothing can, and the marks are refused. So are
+    How sure that is depends on the bottom: where it is level, nothing can be said, and the marks are refused. So are
     marks that agree with the track no better than the same depths in any other order. Where the bottom repeats itself,
     the other place is named."""
     OUTPUT_HELP = {
-        "OUTPUT": "A row each for shift, rate and scale, and for the settings that come of them: as told, what would "
+        "OUTPUT": "A row each for shift, rate and scale, and for the settings that come of them: as given, what would "
                   "fit, and its standard deviation.",
         "STATUS": "fits, shifted, reversed, or off (rate or range).",
         "SHIFT": "Shift of the rows, in seconds or pings; add it to what was given.",
         "SHIFT_SIGMA": "Standard deviation of the shift.",
-        "RATE": "How long rows last over what was told.",
-        "SCALE": "Ranges over what was told.",
+        "RATE": "How long rows last, as a multiple of what was given.",
+        "SCALE": "Ranges, as a multiple of what was given.",
     }
 
     def initAlgorithm(self, config=None):

@@ -42,7 +42,7 @@ class DrawTargets(AthwartAlgorithm):
     its slant range, every time the picture shows it. The layers have pixels for coordinates, no coordinate system, and
     lie over the picture where QGIS puts it.
 
-    Rows and columns are told as in 'Read picks from record image'. The ellipse is that of the target, widened by what
+    Rows and columns are given as in 'Read picks from record image'. The ellipse is that of the target, widened by what
     the new record may err itself: the position of the boat and its heading. It is drawn longer where the boat went
     slowly, and higher targets show a little nearer to the boat than drawn, for they are drawn as if they lay on the
     bottom."""

@@ -69,7 +69,7 @@ class GeoreferenceImage(AthwartAlgorithm):
     that nearer ground hides stays empty; without one the floor is flat.
 
     Several pictures are taken in the order of their names, the oldest first, each going on where the one before it
-    ends; pictures with gaps between them are told in a table. Rows that are missing stay empty. Where the boat turned
+    ends; pictures with gaps between them need a table. Rows that are missing stay empty. Where the boat turned
     so sharply that the centre of the turn lies within the range, the record is cut, unless turns are kept. Where looks
     overlap, the one from the nearest track is shown, or the newest, the mean, or the one whose grazing angle is nearest
     to 30 degrees. Balance evens out how the picture darkens outwards, by one factor for each range and side.
@@ -81,7 +81,7 @@ class GeoreferenceImage(AthwartAlgorithm):
         "OUTPUT": "GeoTIFF, grey or coloured like the picture, 8 or 16 bits, with an alpha band, tiles and overviews.",
         "SOURCE": "Where each cell comes from: grazing angle, outing, pass_id, sample_id, image, row and slant range "
                   "(negative to port).",
-        "BOTTOM": "The line of the bottom in pixels of the picture, a point a row, as traced or picked; 'sure' tells "
+        "BOTTOM": "The line of the bottom in pixels of the picture, a point a row, as traced or picked; 'sure' says "
                   "where the picture shows it. Nothing is written where the track gives the depth.",
         "SHOWN_M2": "Ground shown, in m2.",
     }

@@ -42,7 +42,7 @@ class MeasureObjects(AthwartAlgorithm):
     FUNCTION = "measure_objects"
     FIELDS = {**layout.FIELDS, "lines": "MARKS", "readings": "MARKS", "grid": "DEPTH_GRID"}
     CAUTIOUS = True
-    SUMMARY = "Tell how long, wide and high objects on the record are, how they lie, and the water over them."
+    SUMMARY = "Find how long, wide and high objects on the record are, how they lie, and the water over them."
     TAGS = "measure,length,width,height,size,object,shadow,dimension,contact,least depth,stretch,record,image"
     HELP = """On the picture of a record the length of a thing depends on the speed of the boat, its width is slant
     range and its height lies in its shadow. This tool brings all three to metres.
@@ -66,7 +66,7 @@ class MeasureObjects(AthwartAlgorithm):
     OUTPUT_HELP = {
         "OUTPUT": "A box for each object, as it lies: length, width, height, azimuth, least depth, each with its "
                   "standard deviation; your own fields after ours. A size that nobody marked is null and drawn as 0.1 "
-                  "m. 'stretch' tells how many times too long the picture shows things along the track.",
+                  "m. 'stretch' says how many times too long the picture shows things along the track.",
         "REJECTED": "Objects that could not be measured, and why.",
         "OBJECT_COUNT": "Number of objects measured.",
         "REJECTED_COUNT": "Number of those that were not.",

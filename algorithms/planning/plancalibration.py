@@ -41,7 +41,7 @@ class PlanCalibration(AthwartAlgorithm):
     NEEDED = ("RANGE", "DEPTH")
     FUNCTION = "plan_calibration"
     CAUTIOUS = True
-    SUMMARY = "The fewest runs past one or two objects that tell latency, beam azimuth and other offsets of the boat."
+    SUMMARY = "The fewest runs past one or two objects that find latency, beam azimuth and other offsets of the boat."
     TAGS = "calibrate,calibration,patch test,latency,mount,offset,lever arm,scale,runs,design,network,before,trip"
     HELP = """A boat is calibrated once: past one or two objects that the record shows well, such as a pile, a block or
     a mooring, in both directions, on both sides, at two speeds. This plans the fewest runs that bring the offsets asked
@@ -49,21 +49,21 @@ class PlanCalibration(AthwartAlgorithm):
     are the sigmas that 'Combine repeated targets' will report of these runs, for they depend on where the boat goes
     and on how well it reads, not on what it will read.
 
-    An offset that these runs cannot tell is named, with the reason and what would help: a line there and back shows
-    the latency, but shifts by a wrong beam azimuth look the same from both ways. What no run can tell is refused.
+    An offset that these runs cannot find is named, with the reason and what would help: a line there and back shows
+    the latency, but shifts by a wrong beam azimuth look the same from both ways. What no run can find is refused.
 
     Drive the runs straight and steadily, mark each object each time, locate the marks with the same errors as here, and
     combine them by name, solving for the same offsets. The places of the objects need not be known beforehand."""
     OUTPUT_HELP = {
         "OUTPUT": "A line for each run and turn, in order, with speed, objects, sides and distances.",
         "PREDICTED": "A row for each offset: its sigma to come, the one asked for, the one assumed before, "
-                     "correlations, and why it is not told if it is not.",
+                     "correlations, and why it is not found if it is not.",
         "OUTPUT_GPX": "A GPX file with a route for each run, turns as route points, range and speed in the "
                       "description.",
         "RUN_COUNT": "Number of runs.",
         "LENGTH_M": "Length of the whole way, turns included, in m.",
         "HOURS": "Time of it.",
-        "TOLD_COUNT": "Number of offsets that the runs tell.",
+        "TOLD_COUNT": "Number of offsets that the runs find.",
     }
 
     def initAlgorithm(self, config=None):
@@ -76,7 +76,7 @@ class PlanCalibration(AthwartAlgorithm):
             make.number("DEPTH", "Depth at the objects", "Water under the transducer there.", None, 0),
             make.choice("SOLVE", "Offsets to find", "'beam azimuth' is the mount angle together with the bias of the "
                         "compass.", OFFSETS, ["latency", "beam azimuth"], many=True),
-            make.text("SPEEDS", "Speeds", "Speeds that the boat can hold, such as 1.2 2.4; two that differ much tell "
+            make.text("SPEEDS", "Speeds", "Speeds that the boat can hold, such as 1.2 2.4; two that differ much find "
                       "most.", "1.2 2.4"),
             make.choice("SPEED_UNIT", "Unit of the speeds", "Unit of the speeds.", make.SPEED_UNITS, "m/s"),
             make.choice("ERRORS", "Errors", "How well the boat is equipped, as in 'Locate targets'.",
@@ -109,7 +109,7 @@ class PlanCalibration(AthwartAlgorithm):
             make.sink("PREDICTED", "Sigmas to come", self.OUTPUT_HELP["PREDICTED"], "table", optional=True),
             make.destination_file("OUTPUT_GPX", "Routes", self.OUTPUT_HELP["OUTPUT_GPX"], "GPX files (*.gpx)"))
         plan_form.add_numbers(self, ("RUN_COUNT", "Runs"), ("LENGTH_M", "Length of the way (m)"), ("HOURS", "Hours"),
-                              ("TOLD_COUNT", "Offsets told"))
+                              ("TOLD_COUNT", "Offsets found"))
 
     def _settings(self, parameters, context):
         from ...survey import CalibrationSettings

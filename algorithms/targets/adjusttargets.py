@@ -49,16 +49,16 @@ class AdjustTargets(AthwartAlgorithm):
     not.
 
     Offsets of the boat are solved when you ask for them. An offset is solved only where the passes say more about it
-    than is assumed beforehand; one that they cannot tell from another is refused by name, with the pass that would tell
-    them apart. Each outing has offsets of its own, unless a field says which outings share a boat; then they are tested
-    to agree, and outings that do not are named. Lines in both directions, objects on both sides and two speeds are what
-    it takes. The table of offsets goes into 'Prepare track': a boat is calibrated once. Locating and combining again
-    with these offsets, their sigmas set to zero, gives the same places.
+    than is assumed beforehand; one that they cannot separate from another is refused by name, with the pass that
+    would separate them. Each outing has offsets of its own, unless a field says which outings share a boat; then they
+    are tested to agree, and outings that do not are named. Lines in both directions, objects on both sides and two
+    speeds are what it takes. The table of offsets goes into 'Prepare track': a boat is calibrated once. Locating and
+    combining again with these offsets, their sigmas set to zero, gives the same places.
 
     A look that disagrees with the others by more than chance allows (normalised residual over 3.29, once in a thousand)
     is named, not dropped, the worst first, with the chi-square without it and, where the other side of the track would
     explain it, that slip: look at its record. The ellipses that such a look moves do not hold until it is fixed; their
-    field doubt says so. The chi-square tells whether the standard deviations fit the outing as a
+    field doubt says so. The chi-square shows whether the standard deviations fit the outing as a
     whole; under 10 degrees of freedom it is not judged, and nothing is rescaled."""
     OUTPUT_HELP = {
         "OUTPUT": "One point for each object, with all fields of targets, the number of looks and passes, the largest "

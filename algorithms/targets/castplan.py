@@ -43,7 +43,7 @@ class CastPlan(AthwartAlgorithm):
     CAUTIOUS = True
     SUMMARY = "Distance, bearing and clock direction to each target, the chance of a cast, and a card to take along."
     TAGS = "cast,fishing,grapple,magnet,retrieve,drop,bearing,clock,distance,probability,card,print,angler"
-    HELP = """Tells how to put a lure, a grapple or a magnet onto a target: from where the boat lies, or from stations
+    HELP = """Shows how to put a lure, a grapple or a magnet onto a target: from where the boat lies, or from stations
     at a stand-off to windward of each target, where an anchored boat lies bow to the wind and casts over its stern.
 
     For each target it gives distance, true and magnetic bearing and clock direction off the bow; the chance that one

@@ -140,7 +140,7 @@ class LocateTargets(AthwartAlgorithm):
             make.field("PING_FIELD", "Field of ping numbers", "The record's own ping count at each pick.", "PICKS"),
             make.choice("DATE_ORDER", "Order of written dates", "Only for times written like 03/04/2024 14:05: "
                         "whether the day or the month stands first. Blank: picks with such times are rejected, for "
-                        "nothing tells which is meant.", make.DATE_ORDERS),
+                        "nothing shows which is meant.", make.DATE_ORDERS),
             make.number("TIME_OFFSET", "Time offset of the picks (hours)", "Hours to add to times without a zone to "
                         "get UTC: a clock at UTC-5 needs 5, one at UTC+2 needs -2.", 0.0),
             make.choice("SIDE", "Side of all picks", "Instead of a field of sides.", ["port", "starboard"]),
@@ -161,7 +161,7 @@ class LocateTargets(AthwartAlgorithm):
                         "'subtract' (range minus depth) is always short of the truth and is refused here.",
                         ["slant", "subtract", "terrain"], "slant"),
             make.raster("DEPTH_GRID", "Depth grid", "Depths in metres, positive down, from 'Prepare depth grid': "
-                        "bends the range with the range model 'terrain', and tells the bottom at each target with "
+                        "bends the range with the range model 'terrain', and gives the bottom at each target with "
                         "either. Without it only the water under the boat is known."),
             make.raster("SOURCE", "Source of a mapped record", "For points picked on the raster of 'Georeference "
                         "record image': its output 'Source of each cell'. Tie the picks as object points; side, range "

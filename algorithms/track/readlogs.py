@@ -25,7 +25,7 @@ class ReadLogs(AthwartAlgorithm):
     FUNCTION = "read_logs"
     SUMMARY = "Turn instrument logs into a layer of fixes with depth, heading and temperature, and one of waypoints."
     TAGS = "nmea,gpx,log,gps,gnss,depth,sounder,track,waypoints,import,rmc,gga,dpt,dbt"
-    HELP = """Reads logs of NMEA 0183 sentences and GPX files, several at once; what a file is, its content tells, not
+    HELP = """Reads logs of NMEA 0183 sentences and GPX files, several at once; what a file is, its content shows, not
     its name. Each moment with a position becomes a fix. Sentences with a wrong checksum, positions without a fix and
     values that cannot be read are left out and counted, and the log names the first lines of each kind. Sentences
     without a checksum are read only where no other of their kind in the file carries one; else they were cut short.

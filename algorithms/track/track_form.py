@@ -45,7 +45,7 @@ def standing_open():
         make.source("INPUT", "Fixes", "Where the boat was: the output of 'Read NMEA 0183 and GPX logs', any other "
                     "layer of points, or lines whose M is time in seconds since 1970. Fixes are sorted by time; "
                     "repeated ones and GNSS jumps are left out and counted.", make.POINTS + make.LINES),
-        make.text("OUTING", "Name of the outing", "Tells outings apart once their layers are merged. Blank: the date "
+        make.text("OUTING", "Name of the outing", "Keeps outings apart once their layers are merged. Blank: the date "
                   "of the first fix, or the layer's name where there are no times."),
         make.number("RANGE", "Range", "Range the record was made with, to each side, as the display says it. No log "
                     "carries it, so one of range, changes of range and field of ranges must be given. Where changes of "
@@ -91,7 +91,7 @@ def folded():
         make.field("TIME_FIELD", "Field of times", "Date and time of each fix, or seconds since 1970. Blank: t_s or "
                    "else time, where the layer has them.", "INPUT"),
         make.choice("DATE_ORDER", "Order of written dates", "Only for times written like 03/04/2024 14:05: whether "
-                    "the day or the month stands first. Blank: such times are not read, for nothing tells which is "
+                    "the day or the month stands first. Blank: such times are not read, for nothing shows which is "
                     "meant. Year-month-day needs no choice.", make.DATE_ORDERS),
         make.number("TIME_OFFSET", "Time offset (hours)", "Added to times without a zone to give UTC: 5 for a clock at "
                     "UTC-5. Times with a zone and seconds since 1970 are not moved.", 0.0, -100000, 100000),
@@ -145,7 +145,7 @@ def folded():
         make.number("MAX_GAP", "Longest gap (s)", "A longer time without a fix ends a pass, and without a sounding is "
                     "not bridged. Blank: 10 s or three usual intervals, at most 30 s.", None, 0),
         make.number("MAX_TURN_RATE", "Fastest bend within a pass (degrees/s)", "A bend that is faster, through 45 "
-                    "degrees or more, is a turn: passes are cut half-way through it. Blank: a corner is a turn, told "
+                    "degrees or more, is a turn: passes are cut half-way through it. Blank: a corner is a turn, found "
                     "by the mean course over 80 m before and after it, 67.5 degrees apart or more. Either way a pass "
                     "ends, too, where the boat has come round by 135 degrees or more.", None, 0),
         make.number("SMOOTHING", "Smoothing of the compass (s)", "Length of the running mean of compass headings; 0 "

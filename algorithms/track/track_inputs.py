@@ -66,7 +66,7 @@ def refuse_unknown_headings(field, source):
 
     ours = set(schemas.names(schemas.FIXES)) - {"time"} <= set(source.fields().names())
     if not (ours and field == "heading_deg"):
-        raise InputError(Message("{HEADING_KIND} is not given, and nothing tells whether the headings of the field "
+        raise InputError(Message("{HEADING_KIND} is not given, and nothing shows whether the headings of the field "
                                  "'{field}' are true or magnetic. Choose 'magnetic' for what a compass shows (and give "
                                  "the magnetic variation), 'true' for a GNSS compass or headings corrected already.",
                                  field=field))

@@ -119,7 +119,7 @@ def _strike(looks, group, names):
 def _sentence(looks, group, keys, key, partners, labels, advised):
     told = "these passes say less about it than its prior does"
     if partners:
-        told = f"these passes cannot tell it from {' and '.join(named(p, labels) for p in partners)}"
+        told = f"these passes cannot separate it from {' and '.join(named(p, labels) for p in partners)}"
     title = named(key, labels)
     title = title[0].upper() + title[1:]
     if not _prior(looks, key):

@@ -137,7 +137,7 @@ def sound_in(temperature_c=None, salinity=0.0, assumed_mps=None):
                          field="assumed_mps")
     if temperature_c is None:
         return Sound(math.nan, 1.0, "Ranges and depths are taken as displayed (ratio 1): the water temperature is not "
-                                    f"known; ping rates are reckoned with {SOUND_SPEED_FOR_PINGS_MPS:g} m/s.")
+                                    f"known; ping rates are worked out with {SOUND_SPEED_FOR_PINGS_MPS:g} m/s.")
     speed = float(sound_speed(temperature_c, salinity))
     formula = "sea water, UNESCO 1983" if salinity > FRESH_LIMIT else "fresh water, Marczak 1997"
     known = f"Sound speed {speed:.2f} m/s at {temperature_c:g} degrees C ({formula})"

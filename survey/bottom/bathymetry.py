@@ -118,7 +118,7 @@ def refuse_other_unit(stated: str, unit: str, what: str) -> None:
     own = _UNIT_WORDS.get(str(stated).strip().lower())
     if own is not None and own != unit:
         raise InputError(Message("{what} says that its values are in '{stated}', but {unit} is '{given}'. Choose "
-                                 "{unit} '{own}', or mend the map if that is wrong.", what=what, stated=stated,
+                                 "{unit} '{own}', or correct the map if that is wrong.", what=what, stated=stated,
                                  given=unit, own=own))
 
 

@@ -179,7 +179,7 @@ def told(track, name, spots, most=3):
                               "receiver has it."))
     if steep < len(spots):
         causes.append("Where the ground is not steep the grid is wrong there, or the sounder read weed, fish or the "
-                      "surface: compare depth_m of the track with the grid, and mend the one that errs.")
+                      "surface: compare depth_m of the track with the grid, and correct the one that errs.")
     return (f"The depth grid '{name}' and the sounder disagree on {len(spots)} stretch{'es' * (len(spots) > 1)} of the "
             f"track, although one slowly varying offset a pass was taken out. Worst: {places}. "
             + Message.joined(" ", causes))

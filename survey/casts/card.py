@@ -121,7 +121,7 @@ def _lead(plan: CastPlan, unit: str) -> str:
              "\u00b0 true; 6:00 is over the stern.")
     hit = ("A hit is a cast whose way back to the boat passes within" if settings.method == "retrieve" else
            "A hit is within")
-    return (f"{hit} {_length(settings.hit_radius, unit, 1)} of the object. Reckoned with a boat's fix good to "
+    return (f"{hit} {_length(settings.hit_radius, unit, 1)} of the object. Worked out with a boat's fix good to "
             f"{_length(settings.sigma_boat, unit, 1)} and casts to {_length(settings.sigma_range, unit, 1)} and "
             f"{settings.sigma_angle:g}\u00b0 (one standard deviation each). The target's own error is the same for "
             f"every cast, so a pattern finds it sooner than casts on one spot. {where}")

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 __all__ = ["ASKED", "Cover", "PassCover", "Swaths", "cover_of_seen", "cover_of_swaths"]
 
-MERGED = "The swaths were drawn with all passes in one, so no pass can be told from another"
+MERGED = "The swaths were drawn with all passes in one, so passes cannot be kept apart"
 
 
 TAKEN = Message("95 % interval was drawn as if all passes had moved together: ground that opens between two of them is "
@@ -233,7 +233,7 @@ def _passes(frame: Frame, swaths: Swaths, bounds: np.ndarray,
     if unstated:
         notes.append(f"{unstated} swath(s) do not state sigma_edge_m; {edge_error.DEFAULT_SIGMA_M:.1f} m was taken.")
     if mended:
-        notes.append(f"{mended} swath(s) crossed themselves and were mended.")
+        notes.append(f"{mended} swath(s) crossed themselves and were repaired.")
     return passes, notes
 
 
@@ -286,6 +286,6 @@ def cover_of_seen(frame: Frame, looks: Sequence[BaseGeometry], causes: Mapping[s
     within, rest = edge_error.margins(edge_error.DEFAULT_SIGMA_M, position_error)
     return Cover(found, None, edge_error.moved_edge(found[-1], float(within + rest)), [], reach_m,
                  {kind: transfer.to_frame(frame, ground) for kind, ground in causes.items()}, cell_m,
-                 [f"A raster of looks does not tell passes apart: the worst case is left empty, and the {TAKEN} The "
+                 [f"A raster of looks does not keep passes apart: the worst case is left empty, and the {TAKEN} The "
                   f"error of cells of {cell_m:g} m is counted in: where edges run along the grid it is large, and "
                   "smaller cells make it small."])

@@ -338,7 +338,7 @@ def _wanted(crs: CRS | str, areas: Sequence[BaseGeometry],
     crossed = sum(not g.is_valid for g in with_shape)
     notes: list[str] = []
     if crossed:
-        notes.append(Message("{count} area feature(s) crossed themselves and were mended; look at {result.areas} to "
+        notes.append(Message("{count} area feature(s) crossed themselves and were repaired; look at {result.areas} to "
                              "see whether that is what you meant.", count=crossed))
     kept_out = overlap.merged([transfer.to_frame(frame, g) for g in exclude if g is not None and not g.is_empty])
     wanted = []

@@ -61,7 +61,7 @@ def main(arguments: Any = None) -> Any:
         log.error("%s", error)
         return REFUSED
     except OSError as error:
-        log.error("%s Mend that and run the same command again: what is done is not done again.", error)
+        log.error("%s Correct that and run the same command again: work that is done is kept.", error)
         return REFUSED
     except KeyboardInterrupt:
         log.error("Stopped. Run the same command again to go on: what is done is not done again.")

@@ -165,6 +165,6 @@ def _failures(failures: Any) -> Any:
     if not failures:
         return ""
     return pages.section("What failed", pages.paragraph(
-        "All else was done. Run the same command again when these are corrected: what is done is not done again."),
+        "All else was done. Run the same command again when these are corrected: work that is done is kept."),
         pages.table("Failures", ("What", "Lake", "Cause", "What to do"), [
             (one.outing or one.kind, one.lake, one.cause, one.remedy) for one in failures]))

@@ -128,7 +128,7 @@ def by_time(fixes: Fixes, rows: np.ndarray, lon: np.ndarray, lat: np.ndarray, fr
     rows = np.setdiff1d(rows, timeless)
     backward = int((np.diff(stamps[rows]) < 0).sum())
     again = _told_again(stamps[rows], lon[rows], lat[rows], frame, rows, source, warnings)
-    dropped(tally, "at times told again after the clock had stepped back", rows[again])
+    dropped(tally, "at times that came again after the clock had stepped back", rows[again])
     rows = rows[~again]
     changes = int((np.diff(source[rows]) != 0).sum())
     all_rows = rows[np.argsort(stamps[rows], kind="stable")]
@@ -175,7 +175,7 @@ def _told_again(stamps: np.ndarray, lon: np.ndarray, lat: np.ndarray, frame: Fra
             source[rows[a:b]] += 1 + source.max()
             if over.any():
                 warnings.append(f"The clock stepped back by {back:.4g} s at row {rows[a] + 1} ({iso_time(stamps[a])}): "
-                                f"{int(over.sum())} fixes at times that had been told already were left out, and the "
+                                f"{int(over.sum())} fixes at times that had come before were left out, and the "
                                 "track is broken there. Times before it or after it are off by as much; check picks "
                                 "that are tied by time.")
         else:

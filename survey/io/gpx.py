@@ -104,7 +104,7 @@ def _parse(data, name, step):
                          "harmful content. Export the track again as plain GPX.") from None
     except ElementTree.ParseError as error:
         raise InputError(f"{name}, line {error.position[0] + skipped}: the XML breaks off or is damaged here "
-                         f"({str(error).split(':')[0]}). Copy or export the file again; if it is the only copy, mend "
+                         f"({str(error).split(':')[0]}). Copy or export the file again; if it is the only copy, repair "
                          "it in a text editor from that line on.") from None
     except (ValueError, LookupError) as error:
         raise InputError(f"{name}: its text encoding cannot be read ({error}). Save it again as UTF-8.") from None

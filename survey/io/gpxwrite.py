@@ -134,7 +134,7 @@ def _free(name: str, longest: int, taken: set[str]) -> str:
         if candidate.lower() not in taken:
             return candidate
         number += 1
-    raise InputError(Message("{count} names cannot be told apart with {most} characters. Raise {longest}.",
+    raise InputError(Message("{count} names would look the same with {most} characters. Raise {longest}.",
                              count=len(taken) + 1, most=longest))
 
 

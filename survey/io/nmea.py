@@ -139,7 +139,7 @@ def _fill_ticks(log, valid):
     if np.isfinite(tick):
         log.warnings.append(f"{log.name}: its clock ticks every {tick:g} s, with new positions between. They were "
                             "placed between the ticks in the order of their lines, evenly: times are good to one "
-                            "position, and a receiver set to tell the time with every position does better.")
+                            "position, and a receiver set to send the time with every position does better.")
 
 
 def _mind_rollover(log, t_s, log_date, now):
@@ -201,7 +201,7 @@ def _moments(log, valid):
     log.tally.add("positions at the time of another, in a different place", name, valid["line"][elsewhere])
     log.joined_count = int(len(moment) - len(first) - np.count_nonzero(elsewhere))
     if log.joined_count:
-        log.notes.append(f"{name}: {log.joined_count} position sentences tell the moment of another; each moment is "
+        log.notes.append(f"{name}: {log.joined_count} position sentences have the same time as another; each moment is "
                          "one fix.")
     merged = {}
     for field in ("speed_mps", "course_deg", "hdop", "fix_quality", "satellites"):

@@ -197,7 +197,7 @@ _TARGETS = (
     Field("azimuth_deg", "double", "degrees", "azimuth of the major axis, 0 to 180 from true north"),
     _CONFIDENCE,
     Field("radius_m", "double", "m", "radius of the circle of the same confidence"),
-    Field("main_cause", "string", "", "largest share of the variance: what to mend first"),
+    Field("main_cause", "string", "", "largest share of the variance: what to improve first"),
     Field("pct_position", "double", "%", "share of the variance from the GNSS position"),
     Field("pct_heading", "double", "%", "share from the heading"),
     Field("pct_range", "double", "%", "share from reading the slant range"),
@@ -381,7 +381,7 @@ CALIBRATION_PREDICTED = Layer("calibration_predicted", "Sigmas to come", "table"
     Field("met", "bool", "", "true where the runs reach what was asked for"),
     Field("told", "bool", "", "true where the runs say more about the offset than was assumed before"),
     Field("correlations", "string", "", "correlation with each other offset asked for"),
-    Field("why_not", "string", "", "why it is not told, and what would; empty where it is"),
+    Field("why_not", "string", "", "why it is not found, and what would find it; empty where it is found"),
 ))
 
 BOTTOM_LINE = Layer("bottom_line", "Line of the bottom", "point", (
@@ -440,7 +440,7 @@ CHECKS = Layer("checks", "Checks of a record", "table", (
     Field("told", "double", "", "as the picture was said to show the record"),
     Field("value", "double", "", "what makes the bottom marks agree with the depth of the track"),
     Field("sigma", "double", "", "standard deviation of it"),
-    Field("differs", "bool", "", "true where told and value lie more than three standard deviations apart"),
+    Field("differs", "bool", "", "true where value and told lie more than three standard deviations apart"),
     Field("status", "string", "", "of the picture: fits, shifted, reversed or off (rate or range)"),
 ))
 

@@ -77,7 +77,7 @@ def compass_warning(heading_deg, course_deg, turn_dps, speed_mps, compass, offse
         return said + Message("The runs go both ways, so it is the compass and not the boat's crab: a compass that is "
                               "not aligned, or magnetic headings that need their {variation_deg}.")
     return said + Message("All runs go much the same way, so it may as well be the crab of the boat in wind or "
-                          "current, which is right as it is: a run the other way would tell. Also check whether the "
+                          "current, which is right as it is: a run the other way would show it. Also check whether the "
                           "headings are magnetic and need their {variation_deg}.")
 
 

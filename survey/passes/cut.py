@@ -26,7 +26,7 @@ _REMEDIES = {
     STOPPED: Message("lower {min_speed} if the boat really was under way"),
     TOO_FAST: Message("raise {max_speed} if the speed is real"),
     ALONE: Message("give a longer {max_gap_s} if the boat kept on between fixes"),
-    NO_HEADING: Message("at this speed the course does not tell where the bow points: give {fixes.heading_deg}, or a "
+    NO_HEADING: Message("at this speed the course does not show where the bow points: give {fixes.heading_deg}, or a "
                         "lower {drift_speed} if there was no wind and current"),
     NO_RANGE: Message("give {range_m}, which holds before the first change of {range_rows} or {range_field}"),
     NO_DEPTH: Message("give {depth_m}, one depth for all, or a {depth_at} that covers the track"),

@@ -159,7 +159,7 @@ def plan_calibration(objects: Any, settings: CalibrationSettings, is_clear: Call
     for (name, _), why in judge(looks, group, names).refused.items():
         refused[name] = f"{why.partition('. ')[0]}. {search.remedy(name)}"
     if len(refused) == len(names):
-        raise InputError(f"{len(picked)} {'run' if len(picked) == 1 else 'runs'} can tell none of what is asked for. "
+        raise InputError(f"{len(picked)} {'run' if len(picked) == 1 else 'runs'} can find none of what is asked for. "
                          + " ".join(refused.values()),
                          field="max_runs" if len(picked) == settings.max_runs else "solve")
     told = np.array([name not in refused for name in names])

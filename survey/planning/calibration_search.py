@@ -110,7 +110,7 @@ class Search:
         while len(chosen) < MOST_RUNS:
             chosen.append(alone._best_to_add(chosen))
             if alone.meets(self.parts[chosen].sum(axis=0)):
-                return f"About {len(chosen)} runs for it alone would begin to tell it."
+                return f"About {len(chosen)} runs for it alone would begin to find it."
         return f"Not even {MOST_RUNS} runs would."
 
     def fewest(self, most, step):

@@ -188,7 +188,7 @@ def calibration_told(plan: CalibrationPlan) -> tuple[list[str], list[str]]:
     least = "no fewer would do" if plan.fewest else "no fewer were found"
     reached = "reach what was asked for" if plan.met.all() else "are what this plan allows"
     notes = [f"{len(plan.runs)} runs {reached}; {least} among {plan.looked_at} kinds of runs."]
-    warnings = [f"Not told. {why}" for why in plan.refused.values()]
+    warnings = [f"Not found. {why}" for why in plan.refused.values()]
     for k, name in enumerate(plan.names):
         (notes if plan.met[k] else warnings).append(
             f"{WORDS[name].capitalize()}: sigma {plan.sigma[k]:.3g}, asked for {plan.target[k]:.3g}, assumed before "

@@ -146,9 +146,9 @@ def _notes(settings: TableSettings, unit: str) -> list[str]:
             f"Effective range: at most {LONGEST_DEPTHS:g} times the height above the bottom (NOAA).",
             f"Across, near / far: ground under one of {settings.samples:g} samples of each side, at the inner and the "
             "outer edge of what counts. Beam: how wide it is along the track at the outer edge.",
-            "Pings/s at most: no ping goes out before the last has come back, c / 2R. Sounders often send fewer; the "
-            f"fastest speed reckons with {100 * settings.rule.detection.ping_share:.0f} % of it, or with the ping rate "
-            "given."]
+            "Pings/s at most: no ping goes out before the last has come back, c / 2R. Sounders often send fewer; "
+            f"the fastest speed is worked out with {100 * settings.rule.detection.ping_share:.0f} % of it, or with the "
+            "ping rate given."]
 
 
 def range_plot(table: RangeTable, unit: str = "m") -> str:

@@ -83,7 +83,7 @@ class LinePlanSettings:
             raise InputError(f"A speed of {self.speed_mps:g} m/s is not one to survey at; give 0.1 to 30 m/s.",
                              field="speed_mps")
         if self.runs < 50:
-            raise InputError(f"{self.runs} simulated runs tell no interval; give 50 or more.", field="runs")
+            raise InputError(f"{self.runs} simulated runs give no interval; give 50 or more.", field="runs")
 
     @property
     def turn_m(self) -> float:

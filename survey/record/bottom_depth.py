@@ -88,8 +88,8 @@ def depth_of_rows(image: RecordImage, rows: Rows, bottom: str, picks: BottomPick
     at = picks.t_s if by_time else picks.ping
     stretch = _stretch_of(at, rows)
     if not (stretch >= 0).any():
-        raise InputError(Message("None of the {count} bottom picks falls on a row of the image '{name}'. They are told "
-                                 "by {how}, as the rows are.", count=len(picks), name=image.name,
+        raise InputError(Message("None of the {count} bottom picks falls on a row of the image '{name}'. They are "
+                                 "given by {how}, as the rows are.", count=len(picks), name=image.name,
                                  how="their time" if by_time else "their ping"), field="picks")
     blank = np.full(count, np.nan)
     found = depth_between(np.append(at, rows.count), np.append(stretch, rows.stretch),

@@ -129,7 +129,7 @@ def check_record(record: Any, column: Any, row: Any, track: Any, settings: Any =
     profile = _Profile(record, track)
     told = _Told(record, row, share, profile, track)
     if told.count_of_marks < LEAST_MARKS:
-        raise InputError(f"{told.count_of_marks} bottom marks lie on the picture; it takes {LEAST_MARKS} to tell "
+        raise InputError(f"{told.count_of_marks} bottom marks lie on the picture; it takes {LEAST_MARKS} to find "
                          "shift, rate and scale, better 15, spread over all of it.", field="marks")
     told.refuse_level(settings.sigma_m)
     turned = _Told(replace(record, newest="top" if record.newest == "bottom" else "bottom"), row, share, profile, track)
@@ -144,8 +144,8 @@ def check_record(record: Any, column: Any, row: Any, track: Any, settings: Any =
     if reversed_ and fits[0] is not None and fits[0].rss < best.rss + _OTHER_FIT * best.noise ** 2:
         best, reversed_ = fits[0], False  # as good the right way round
     if not best.better_than_chance():
-        raise InputError("The marks fit the track no better than the same depths in any other order would: nothing is "
-                         "told. Check that picture and track are of the same outing, and mark more of the bottom.",
+        raise InputError("The marks fit the track no better than the same depths in any other order would: nothing can "
+                         "be said. Check that picture and track are of the same outing, and mark more of the bottom.",
                          field="marks")
     return _told_of(record, turned.record if reversed_ else record, best, reversed_, profile)
 
@@ -157,13 +157,14 @@ class _Profile:
         track = replace(track, usable=track.usable | (track.reject_reason == "no depth"))
         measured = track.depth_source != "constant"
         if not (measured & np.isfinite(track.depth_m)).any():
-            raise InputError("The track's depth is a constant, or there is none: nothing on the picture can be told by "
-                             "it. Prepare the track with the depths of a sounder, or from a depth grid.", field="track")
+            raise InputError("The track's depth is a constant, or there is none: nothing on the picture can be checked "
+                             "by it. Prepare the track with the depths of a sounder, or from a depth grid.",
+                             field="track")
         runs = Runs(track, track.t_s if record.by_time else track.record_ping)
         if not len(runs):
-            raise InputError(Message("The track has no times; tell the rows by ping.") if record.by_time else
+            raise InputError(Message("The track has no times; give the rows by ping.") if record.by_time else
                              Message("The track carries no rising ping count. Give {prepare(fixes.ping)} in "
-                                     "{prepare()}, or tell the rows by {first_s} and {last_s}."))
+                                     "{prepare()}, or give the rows by {first_s} and {last_s}."))
         key, depth, edge = [], [], []
         ratio = np.where(np.isfinite(track.range_ratio), track.range_ratio, 1.0)
         full = track.range_m if record.edge_range_m is None else record.edge_range_m * ratio
@@ -213,7 +214,7 @@ class _Told:
         relief = float(np.std(self.share) * self.edge)
         if relief < _RELIEF * sigma:
             raise InputError(Message("The bottom under the marks rises and falls by {relief:.2f} m only (one standard "
-                                     "deviation), and a mark errs by {sigma:.2f} m: on a bottom so level nothing tells "
+                                     "deviation), and a mark errs by {sigma:.2f} m: on a bottom so level nothing shows "
                                      "a shift. Mark where it slopes, over a longer stretch.", relief=relief,
                                      sigma=sigma),
                              field="marks")
@@ -392,7 +393,7 @@ def _words(status: Any, table: Any, off: Any, fit: Any, mended: Any, told: Any) 
                                 "or take {sigma:.1f} (one standard deviation).", shift=abs(shift), unit=unit,
                                 way="earlier" if shift > 0 else "later", sigma=sigma))
     if off[1]:
-        warnings.append(Message("Rows last {rate:.3f} times as long as told, give or take {sigma:.3f}.",
+        warnings.append(Message("Rows last {rate:.3f} times as long as was given, give or take {sigma:.3f}.",
                                 rate=fit.values[1], sigma=table[1][4]))
     if off[2]:
         warnings.append(Message("Ranges on the picture are to be taken {scale:.3f} times, give or take {sigma:.3f}: "
@@ -407,6 +408,6 @@ def _words(status: Any, table: Any, off: Any, fit: Any, mended: Any, told: Any) 
         warnings.insert(0, f"Another place of the track fits hardly worse: a shift of "
                         f"{fit.others[0].values[0]:.1f} {unit}. The bottom repeats itself; mark a longer stretch.")
     if not any(off) and status == "fits":
-        notes.append("Rows and range are told right, as far as the bottom can tell: "
+        notes.append("Rows and range are right, as far as the bottom can show: "
                      f"the shift is {shift:.1f} {unit}, give or take {sigma:.1f}.")
     return notes, warnings

@@ -173,7 +173,7 @@ def row_words(record: Record, track: Track | None) -> tuple[str, str]:
     if times.by == "range":
         return "", Message("The range changes {count} times within the picture and the track carries no ping count: "
                            "rows were taken to last in proportion to the range, since a ping waits for its echo. Surer "
-                           "is to tell rows by ping: {prepare(fixes.ping)} in {prepare()} and {first_ping} here, or a "
+                           "is to give rows by ping: {prepare(fixes.ping)} in {prepare()} and {first_ping} here, or a "
                            "picture a range.", count=times.changes)
     return Message("Rows were spread evenly from {first_s} to {last_s}: the range does not change in the picture."), ""
 
@@ -275,9 +275,9 @@ def _on_track(record: Record, track: Track | None, count: np.ndarray,
     track = replace(track, usable=track.usable | (track.reject_reason == "no depth"))
     runs = Runs(track, track.t_s if record.by_time else track.record_ping)
     if not len(runs):
-        raise InputError("The track has no times; tell the rows by ping." if record.by_time else
+        raise InputError("The track has no times; give the rows by ping." if record.by_time else
                          Message("The track carries no rising ping count. Give {prepare(fixes.ping)} in {prepare()}, "
-                                 "or tell the rows by {first_s} and {last_s}."))
+                                 "or give the rows by {first_s} and {last_s}."))
     stretch = runs.find(count, np.full(len(count), "", object))[0]
     known = np.isfinite(count)
     if known.any() and not (stretch >= 0).any():

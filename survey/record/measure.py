@@ -163,9 +163,9 @@ def _tied(track: Track, readings: ObjectReadings,
     track_key = track.t_s if settings.by_time else track.record_ping
     runs = Runs(track, track_key)
     if not len(runs):
-        raise InputError(Message("The track has no times; tell the objects by ping.") if settings.by_time else
+        raise InputError(Message("The track has no times; give the objects' pings.") if settings.by_time else
                          Message("The track carries no rising ping count. Give {prepare(fixes.ping)} in {prepare()}, "
-                                 "or tell the objects by time."))
+                                 "or give the objects' times."))
     reason = readings.reason.astype(object).copy()
     ends = np.array([getattr(readings, point) for point in POINTS])
     known = np.isfinite(ends).any(axis=0)
@@ -433,13 +433,13 @@ def _warnings(made: dict[str, Any]) -> list[str]:
         if count:
             worst = np.flatnonzero(made[f"{name}_at_most"])[:3]
             shown = ", ".join(f"{made['source_id'][k]} (beam {made['footprint_m'][k]:.1f} m)" for k in worst)
-            said.append(f"{count} of {len(made['source_id'])} objects are hardly larger than the beam there; it is "
-                        f"only told how {words} they are at most: {shown}. Pass nearer by.")
+            said.append(f"{count} of {len(made['source_id'])} objects are hardly larger than the beam there: only "
+                        f"how {words} they are at most is known: {shown}. Pass nearer by.")
     count = int((made["length_at_least"] | made["width_at_least"]).sum())
     if count:
         said.append(f"{count} of {len(made['source_id'])} objects run off the record; they are at least so large.")
     count = int((~np.isfinite(made["height_m"])).sum())
     if count:
-        said.append(f"{count} of {len(made['source_id'])} objects have no shadow, so nothing is told of their height "
-                    "and of the water over them.")
+        said.append(f"{count} of {len(made['source_id'])} objects have no shadow, so neither their height nor "
+                    "the water over them can be known.")
     return said

@@ -100,7 +100,7 @@ class Record:
         _demand(timed == 0 or self.first_s < self.last_s,
                 "{first_s} is not before {last_s}. {first_s} is the oldest row, wherever it stands in the picture (see "
                 "{newest}).")
-        _demand(timed == 0 or self.height > 1, "An image of one row cannot be told by two times; use {first_ping}.")
+        _demand(timed == 0 or self.height > 1, "An image of one row cannot have two times; use {first_ping}.")
         _demand(self.pings_per_row > 0, "{pings_per_row} is {given:g}; it is above zero.", given=self.pings_per_row)
         _demand(self.edge_range_m is None or self.edge_range_m > 0,
                 "{edge_range_m} is {given}; a range is above zero.", given=self.edge_range_m)

@@ -96,10 +96,10 @@ def lay_rows(record, track, keep_turns=False, own_depth=False, time_offset=0.0):
     middles = np.arange(record.height) + 0.5
     count = counts_of(record, middles, track)
     if not len(runs):
-        raise InputError(Message("The track has no times; tell the rows by ping with {first_ping}.")
+        raise InputError(Message("The track has no times; give the rows by ping with {first_ping}.")
                          if record.by_time else
                          Message("The track carries no rising ping count. Give {prepare(fixes.ping)} in {prepare()}, "
-                                 "or tell the rows by {first_s} and {last_s}."))
+                                 "or give the rows by {first_s} and {last_s}."))
     stretch, other = runs.find(count, np.full(len(count), "", object))
     _refuse_two(runs, stretch, other)
     if not (stretch >= 0).any():

@@ -166,7 +166,7 @@ def _coverage(layers, whole):
         caption = "Bottom seen by so many separate passes; both sides of a pass are one look."
         size = whole.area_m2
         if whole.excluded:
-            caption, size = f"{caption} Ground that was excluded from the areas is not told apart here.", np.nan
+            caption, size = f"{caption} Ground that was excluded from the areas is not shown by itself here.", np.nan
         rows = [[f"{k} or more", layers.units.ground(m2), number(100 * m2 / size, 1, "%")] for k, m2 in layers.looks]
         parts.append(pages.table(caption, ["Looks", "Area", "Share"], rows, (1, 2)))
     if layers.grades:

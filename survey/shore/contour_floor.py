@@ -133,9 +133,9 @@ def _crossings(places: Any, conversion: DepthConversion) -> Iterator[str]:
         return "the shore" if depth == 0 else f"{float(conversion.values(depth)):g}"
     texts = [f"{word(pair[0])} and {word(pair[1])} near {first[pair][0]:.0f}, {first[pair][1]:.0f}"
              + (f" ({count} times)" if count > 1 else "") for pair, count in often.most_common()]
-    yield (f"Lines of different depth cross or touch: {_listed(texts)}. The surface runs between the two there. Mend "
-           "the lines; if the shoreline cuts through the lake, its cut edge counts as shore and makes the depths there "
-           "wrong.")
+    yield (f"Lines of different depth cross or touch: {_listed(texts)}. The surface runs between the two there. "
+           "Correct the lines; if the shoreline cuts through the lake, its cut edge counts as shore and makes the "
+           "depths there wrong.")
 
 
 def _unknown(floor: ContourMap) -> Iterator[str]:

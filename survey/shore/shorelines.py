@@ -69,7 +69,7 @@ def water_of(frame, shoreline, water):
     given = water if water is not None else shoreline
     polygons = [g for g in given if g is not None and g.geom_type in ("Polygon", "MultiPolygon") and not g.is_empty]
     crossed = sum(not g.is_valid for g in polygons)
-    notes = [f"{crossed} polygon(s) of the shore crossed themselves and were mended."] if crossed else []
+    notes = [f"{crossed} polygon(s) of the shore crossed themselves and were repaired."] if crossed else []
     if water is not None and not polygons:
         raise InputError("The water layer holds no polygons; give it the lake's polygon, or leave it out.")
     if polygons:
@@ -79,8 +79,8 @@ def water_of(frame, shoreline, water):
     for ring in closed:  # a ring in a ring is an island
         inside = inside.symmetric_difference(shapes.polygon(np.asarray(ring.exterior.coords)))
     if inside.is_empty:
-        raise InputError(Message("The shoreline is made of lines that close no water, so it cannot be told where sound "
-                                 "may run. Give the lake's polygon as {water}."))
+        raise InputError(Message("The shoreline is made of lines that close no water, so it cannot be known where "
+                                 "sound may run. Give the lake's polygon as {water}."))
     return shapes.polygonal(inside), notes
 
 

@@ -82,8 +82,8 @@ def tie(track, picks, by="auto", mark_delay=0.0, time_offset=0.0):
     ('time', [False, True])
     """
     if not track.usable.any():
-        raise InputError(Message("No sample of the track can be used; its field reject_reason says why. Mend that in "
-                                 "{prepare()} first."))
+        raise InputError(Message("No sample of the track can be used; its field reject_reason says why. Correct that "
+                                 "in {prepare()} first."))
     _demand(track, picks, by)
     count = len(picks)
     ties = Matches(np.full(count, np.nan), np.full(count, "", object), _choose(picks, track, by),

@@ -61,7 +61,7 @@ def notes_of(picks, ties, columns, source, bent, beyond, sigmas, settings):
                         f"{_listed(ids[least], _MANY)}. A longer range, or a pass farther off, would show its end.")
     if bent.any():
         warnings.append("Heading so uncertain that the true error region is a crescent and the ellipse too small: "
-                        f"picks {_listed(ids[bent], _MANY)}. A compass, or longer straight passes, would mend that.")
+                        f"picks {_listed(ids[bent], _MANY)}. A compass, or longer straight passes, would help.")
     if (beyond > 0).any():
         worst = np.argsort(-beyond)[:_SHOWN]
         warnings.append(Message("Behind the shore of {water}, though their error lets them lie in the water: picks ")

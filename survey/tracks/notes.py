@@ -149,5 +149,5 @@ def _oddities(prepared, settings, clean, sources):
         found.append(Message("Most fixes come further apart than {gap:g} s, so the track is in pieces. If the boat "
                              "kept straight on between fixes, give a longer {max_gap_s}.", gap=clean.gap_s))
     if settings.speed_mps is not None and clean.timed:
-        found.append(Message("{speed_mps} was not used: the points have times, which tell the speed."))
+        found.append(Message("{speed_mps} was not used: the points have times, which give the speed."))
     return found

@@ -68,7 +68,7 @@ def test_upside_down(run, image, track_layer, marks):
 
 
 REFUSED = [({"LAYOUT": None}, "LAYOUT"), ({"NEWEST": None}, "NEWEST"), ({"FIRST_PING": None}, "FIRST_PING"),
-           ({"SIGMA_MARK": 0}, "SIGMA_MARK"), ({"SIGMA_MARK": 5}, "so level nothing tells"),
+           ({"SIGMA_MARK": 0}, "SIGMA_MARK"), ({"SIGMA_MARK": 5}, "so level nothing shows"),
            ({"RANGE_UNIT": None}, "RANGE_UNIT")]
 
 

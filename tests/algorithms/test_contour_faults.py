@@ -112,7 +112,7 @@ def test_crossing_lines_are_named_with_their_place(gridded):
     lines = [*bowl_lines(6), (ring(180, east=100), 6)]
     depth, _, radius, x, *_, heard = gridded(lines)
     told = heard.about("cross or touch")
-    assert "5 and 6 near" in told and "Mend" in told
+    assert "5 and 6 near" in told and "Correct" in told
     place = np.array([float(v) for v in re.search(r"5 and 6 near (\d+), (\d+)", told).groups()])
     assert abs(np.hypot(*(place - [EAST, NORTH])) - 210) < 1 and abs(np.hypot(*(place - [EAST + 100, NORTH])) - 180) < 1
     assert heard.warnings[0] == told

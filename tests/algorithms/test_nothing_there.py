@@ -64,7 +64,7 @@ AGAIN = {"preparebathymetry": [{"INPUT": None, "CONTOURS": "CONTOURS", "CONTOUR_
 """Other ways to run a tool, over what stands in ``MORE``."""
 NO_LAYER = ("opendistrict",)
 """What it takes is one file of many layers, made elsewhere; ``tests/workflow/test_district.py`` has it wrong."""
-REMEDY = re.compile(r"\b(use|give|choose|check|run|draw|set|load|leave|correct|delete|add|mend|type|take|export|look|"
+REMEDY = re.compile(r"\b(use|give|choose|check|run|draw|set|load|leave|correct|repair|delete|add|type|take|export|look|"
                     r"what helps|fill|copy|put)\b", re.IGNORECASE)
 ACCIDENT = re.compile(r"Traceback|Error:|NoneType|has no attribute|out of (range|bounds)|zero-size|not supported for")
 

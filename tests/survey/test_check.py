@@ -71,7 +71,7 @@ def test_a_picture_upside_down_and_one_that_fits():
     assert "upside down" in str(turned.warnings[0])
     right = check_record(TRUE, column, row, track)
     assert right.status == "fits" and not right.columns["differs"].any() and not right.warnings
-    assert "told right" in right.notes[-1]
+    assert "range are right" in right.notes[-1]
 
 
 def test_by_time_the_clock_is_told_in_seconds():
@@ -92,7 +92,7 @@ def test_nothing_is_found_in_shuffled_rows_nor_on_a_level_bottom():
         with pytest.raises(core.InputError, match="Nowhere|no better"):
             check_record(TRUE, np.random.default_rng(seed).permutation(column), row, track)
     track, depth = world(1, relief=0.05)
-    with pytest.raises(core.InputError, match="so level nothing tells"):
+    with pytest.raises(core.InputError, match="so level nothing shows"):
         check_record(TRUE, *marks(depth, 1, sigma=0.05), track)
     with pytest.raises(core.InputError, match="it takes 6"):
         check_record(TRUE, *marks(depth, 1, count=4), track)

@@ -294,7 +294,7 @@ class TestAreas:
         result = judge([("a", 1, box(0, 0, 5, 10), 30.0)], bow_tie)
         assert result.area_m2 == pytest.approx(50, rel=1e-6)
         assert result.covered_percent == pytest.approx(50, abs=1e-4)
-        assert any("mended" in note for note in result.notes)
+        assert any("repaired" in note for note in result.notes)
 
     def test_no_gap_at_all(self):
         result = judge([("a", 1, box(-50, -50, 150, 70), 30.0)], box(0, 0, 100, 20))
