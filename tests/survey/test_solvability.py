@@ -35,7 +35,7 @@ def test_reciprocal_lines_at_one_speed_with_objects_to_starboard_have_an_exact_n
     """Latency moves every place by v t forward, the lever arm by its length forward: at one speed they are the same."""
     verdict, looks, _ = judged(RECIPROCAL, ("latency_s", "lever_forward_m"), sides=(1,))
     assert verdict.eigenvalues[0] == pytest.approx(0, abs=1e-9)
-    assert "lever_forward_m" in verdict.refused and "cannot separate it from latency" in verdict.refused["lever_forward_m"]
+    assert "cannot separate it from latency" in verdict.refused["lever_forward_m"]
     slopes = looks.sensitivities()
     latency, lever = slopes[:, :, 5] / 0.5, slopes[:, :, 7] / 0.3
     assert latency == pytest.approx(1.5 * lever, abs=1e-9)
