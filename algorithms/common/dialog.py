@@ -9,12 +9,15 @@ from typing import TYPE_CHECKING
 
 from processing.gui.AlgorithmDialog import AlgorithmDialog
 from processing.gui.ParametersPanel import ParametersPanel
+from qgis.core import QgsProcessingParameterDefinition, QgsUnitTypes
 from qgis.PyQt.QtCore import Qt
 from qgis.PyQt.QtWidgets import QCheckBox, QComboBox, QLabel, QScrollArea, QSizePolicy, QVBoxLayout
 
+from ...survey.model.units import LENGTHS
 from . import offers
+from .compat import is_null
 from .hints import fitting_ranges
-from .remembered import MEANT_IN, defaults_in, remember, remembered
+from .remembered import MEANT_IN, defaults_in, display_unit, remember, remembered
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -71,6 +74,8 @@ class ToolPanel(ParametersPanel):
             self._offer(name, value)
         for name, layer in offers.layers(tool).items():
             self._offer(name, layer.id())
+        if display_unit() == "ft":
+            self._in_feet()
         self._fill()
         for name in {parent for _, parent, _, _ in tool.FILLS} & set(self.wrappers):
             self.wrappers[name].widgetValueHasChanged.connect(self._fill)
@@ -86,8 +91,29 @@ class ToolPanel(ParametersPanel):
             if self.wrappers[name].parameterValue() in [one[name] for one in stand]:
                 self._offer(name, value)
 
+    def _in_feet(self) -> None:
+        """Lengths that stand open are shown in feet.
+
+        Folded ones stay in metres, since QGIS reads the unit of such a box only while it is seen; so do cell sizes.
+        """
+        for name, wrapper in self.wrappers.items():
+            definition = self.algorithm().parameterDefinition(name)
+            folded = definition.flags() & QgsProcessingParameterDefinition.Flag.FlagAdvanced
+            if definition.type() != "distance" or folded or name == "CELL_SIZE":
+                continue
+            default = definition.defaultValue()
+            self._set_unit(wrapper, QgsUnitTypes.DistanceUnit.DistanceFeet)
+            self._offer(name, None if is_null(default) else round(default / LENGTHS["ft"], 2))
+
+    def _set_unit(self, wrapper: Any, unit: Any) -> None:
+        for box in wrapper.wrappedWidget().findChildren(QComboBox):
+            box.setCurrentIndex(box.findData(int(getattr(unit, "value", unit))))
+
     def forget_offers(self) -> None:
-        """Back to the declared defaults."""
+        """Back to the declared defaults, and to metres."""
+        for name in self._offered:
+            if self.algorithm().parameterDefinition(name).type() == "distance":
+                self._set_unit(self.wrappers[name], QgsUnitTypes.DistanceUnit.DistanceMeters)
         for name in self._offered:
             definition = self.algorithm().parameterDefinition(name)
             self.wrappers[name].setParameterValue(definition.defaultValueForGui(), self.processing_context)

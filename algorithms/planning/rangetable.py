@@ -83,7 +83,8 @@ class RangeTable(AthwartAlgorithm):
                 make.number("SOUND_SPEED", "Sound speed (m/s)", "Blank takes the slowest of fresh water, 1402.4, so "
                             "that nothing looks better than it is.", None, 1350, 1600)),
             make.sink("OUTPUT", "Range table", self.OUTPUT_HELP["OUTPUT"], "table"),
-            make.destination_file("OUTPUT_HTML", "Range card", self.OUTPUT_HELP["OUTPUT_HTML"], "HTML files (*.html)"))
+            make.destination_file("OUTPUT_HTML", "Range card", self.OUTPUT_HELP["OUTPUT_HTML"], "HTML files (*.html)",
+                                  by_default=True))
 
     def _list(self, parameters, name, context):
         """Numbers of a text, in metres; None where one is no number."""

@@ -13,7 +13,7 @@ from qgis.core import (
     QgsProject,
     QgsSettings,
 )
-from qgis.PyQt.QtWidgets import QLabel, QScrollArea
+from qgis.PyQt.QtWidgets import QComboBox, QLabel, QScrollArea
 
 TYPES = {"double": "double", "int": "integer", "int64": "int8", "string": "string", "bool": "bool",
          "datetime": "datetime"}
@@ -246,6 +246,26 @@ def test_a_default_speed_stays_the_same_speed_in_the_unit_that_was_remembered(op
     assert opened("plancalibration").mainWidget().wrappers["SPEEDS"].parameterValue() == "2.68 5.37"
     given = opened("plansurveylines", {"SPEED": 2.0, "SPEED_UNIT": "mph"}).mainWidget()
     assert (given.wrappers["SPEED"].parameterValue(), given.wrappers["SPEED_UNIT"].parameterValue()) == (2.0, "mph")
+
+
+def test_lengths_stand_in_feet_for_who_works_in_feet_and_values_handed_over_in_metres(opened, units):
+    """A foot is 0.3048 m: 5 m are 16.40 ft. Folded boxes are in metres, for QGIS reads their unit only while seen."""
+    units.remember({"RANGE_UNIT": "ft"})
+    dialog = opened("planshorerun")
+    box = dialog.mainWidget().wrappers["SETBACK"]
+    shown = [child.currentText() for child in box.wrappedWidget().findChildren(QComboBox)]
+    dialog.show()
+    assert shown == ["feet"] and box.parameterValue() == pytest.approx(16.40 * 0.3048)
+    assert dialog.mainWidget().wrappers["MIN_RADIUS"].parameterValue() == 8.0  # folded
+    for tool, name in (("ensonify", "CELL_SIZE"), ("planshorerun", "SETBACK")):
+        again = opened(tool, {name: 7.0})
+        again.show()
+        assert again.mainWidget().wrappers[name].parameterValue() == 7.0
+    blank = opened("castplan")
+    blank.show()
+    assert blank.mainWidget().wrappers["STAND_OFF"].parameterValue() is None
+    blank.mainWidget().wrappers["STAND_OFF"].setParameterValue(40.0, blank.mainWidget().processing_context)
+    assert blank.mainWidget().wrappers["STAND_OFF"].parameterValue() == pytest.approx(12.192)
 
 
 def test_values_handed_over_leave_the_rest_at_the_defaults(opened, ours, units):
