@@ -11,7 +11,7 @@ import sys
 import time
 import traceback
 
-from qgis.core import QgsApplication, QgsProject, QgsRectangle
+from qgis.core import QgsApplication, QgsProject, QgsRectangle, QgsSettings
 from qgis.gui import QgsCollapsibleGroupBoxBasic
 from qgis.PyQt import sip
 from qgis.PyQt.QtCore import Qt, QTimer
@@ -63,6 +63,9 @@ def prepare():
     window.showNormal()
     window.setGeometry(0, 0, 1400, 900)  # there is no window manager under Xvfb
     iface.messageBar().clearWidgets()
+    if os.environ.get("DESK_FEET"):
+        for kept, unit in (("length", "ft"), ("speed", "mph")):
+            QgsSettings().setValue(f"athwart/units/{kept}", unit)
 
 
 def dialog(tool, values, width=688, height=523):

@@ -1,6 +1,7 @@
 #!/bin/bash
 # tools/desk.sh SCENE [FOLDER]: the real QGIS desktop under Xvfb with this clone as plugin, photographed.
-# SCENE is dialogs (every tool's form as it opens and whole; DESK_TOOLS="preparetrack castplan" takes only these) tutorial (the first hour, step by step) or picks (a mark on a record image); PNGs go to FOLDER
+# SCENE is dialogs (every tool's form as it opens and whole; DESK_TOOLS="preparetrack castplan" takes only these, DESK_FEET=1 is
+# somebody who works in feet), tutorial (the first hour, step by step) or picks (a mark on a record image); PNGs go to FOLDER
 # (default: .build/desk/SCENE); DESK_KEEP=1 renews those that the guide shows in docs/images. A throwaway profile; needs xvfb and xauth.
 set -euo pipefail
 ROOT=$(cd "$(dirname "${BASH_SOURCE[0]}")/.." && pwd -P)
