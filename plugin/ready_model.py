@@ -6,16 +6,17 @@ import pathlib
 from qgis.core import QgsProcessingModelAlgorithm
 
 from ..algorithms.common.packages import missing_packages_text
+from ..algorithms.common.ready_form import ReadyForm
 
 __all__ = ["MODELS", "ReadyModel", "ready_models"]
 
 MODELS = pathlib.Path(__file__).resolve().parent / "models"
 
 
-class ReadyModel(QgsProcessingModelAlgorithm):
+class ReadyModel(ReadyForm, QgsProcessingModelAlgorithm):
     """A model that comes with the plugin: its id is the name of its file, its title the name inside.
 
-    QGIS itself would make the title the id, blanks and all, and the id must not change when a title is bettered.
+    QGIS itself would make the title the id, blanks and all, and the id must not change when a title is improved.
     """
 
     def name(self):

@@ -102,12 +102,17 @@ class ToolPanel(ParametersPanel):
             if definition.type() != "distance" or folded or name == "CELL_SIZE":
                 continue
             default = definition.defaultValue()
-            self._set_unit(wrapper, QgsUnitTypes.DistanceUnit.DistanceFeet)
-            self._offer(name, None if is_null(default) else round(default / LENGTHS["ft"], 2))
+            if self._set_unit(wrapper, QgsUnitTypes.DistanceUnit.DistanceFeet):
+                self._offer(name, None if is_null(default) else round(default / LENGTHS["ft"], 2))
 
-    def _set_unit(self, wrapper: Any, unit: Any) -> None:
+    def _set_unit(self, wrapper: Any, unit: Any) -> bool:
+        """True where the box of a length has the unit to choose."""
         for box in wrapper.wrappedWidget().findChildren(QComboBox):
-            box.setCurrentIndex(box.findData(int(getattr(unit, "value", unit))))
+            index = box.findData(int(getattr(unit, "value", unit)))
+            if index >= 0:
+                box.setCurrentIndex(index)
+                return True
+        return False
 
     def forget_offers(self) -> None:
         """Back to the declared defaults, and to metres."""

@@ -287,6 +287,19 @@ def test_a_form_fits_the_dialogs_usual_width_and_no_needed_fact_is_called_option
         assert "[" not in (panel.wrappers[name].wrappedLabel() or panel.wrappers[name].wrappedWidget()).text()
 
 
+@pytest.mark.parametrize("model, needed", [
+    ("auditouting", "RANGE RANGE_UNIT DEPTH"), ("outingreport", "RANGE SIDE_FIELD"), ("castcard", "STAND_OFF"),
+    ("recordmap", "LAYOUT NEWEST FIRST_TIME"), ("plantrip", "RANGE DEPTH")])
+def test_ready_made_models_have_the_form_of_the_tools(opened, units, model, needed):
+    units.remember({"RANGE_UNIT": "ft"})
+    panel = opened(model).mainWidget()
+    assert panel.findChild(QScrollArea).widget().minimumSizeHint().width() <= 390
+    assert len(panel.findChildren(QLabel, "section")) >= 4
+    for name in needed.split():
+        assert "[" not in panel.wrappers[name].wrappedLabel().text(), name
+    assert panel.wrappers["RANGE_UNIT"].parameterValue() == "ft"
+
+
 def test_units_are_remembered_as_they_were_chosen(units, provider):
     tool = provider.algorithm("castplan")
     assert units.remembered(tool) == {} and units.display_unit() == "m"
