@@ -48,15 +48,16 @@ def fill_quads(corners, window):
     """
     row0, row1, col0, col1 = window
     x, y = corners[..., 0].T, corners[..., 1].T
-    low = np.clip(np.ceil(y.min(axis=0)), row0, row1).astype(int)
-    high = np.clip(np.ceil(y.max(axis=0)), row0, row1).astype(int)
+    low, high = (np.minimum(np.maximum(np.ceil(v), row0), row1).astype(int) for v in (y.min(axis=0), y.max(axis=0)))
     quad = np.repeat(np.arange(len(low)), high - low)
     first = np.cumsum(high - low) - (high - low)
     row = np.arange(len(quad)) + (low - first)[quad]
-    cuts = np.stack([_cuts(x[k], y[k], x[k - 1], y[k - 1], quad, row) for k in range(4)])
+    before = [3, 0, 1, 2]
+    cuts = _cuts(x, y, x[before], y[before], quad, row)
+    met = np.isfinite(cuts)
     left = cuts.min(axis=0)
-    right = np.where(np.isfinite(cuts), cuts, -np.inf).max(axis=0)
-    many = np.flatnonzero(np.count_nonzero(np.isfinite(cuts), axis=0) > 2)
+    right = np.where(met, cuts, -np.inf).max(axis=0)
+    many = np.flatnonzero(met.sum(axis=0) > 2)
     if len(many):
         four = np.sort(cuts[:, many], axis=0)
         right[many] = four[1]
@@ -64,20 +65,21 @@ def fill_quads(corners, window):
         left, right = np.append(left, four[2]), np.append(right, four[3])
     some = left < right  # also drops rows that no edge crosses (infinite both ways)
     row, quad, left, right = row[some], quad[some], left[some], right[some]
-    start, stop = (np.clip(np.ceil(v), col0, col1).astype(int) for v in (left, right))
+    start, stop = (np.minimum(np.maximum(np.ceil(v), col0), col1).astype(int) for v in (left, right))
     some = start < stop
     return Runs(row[some], start[some], stop[some], quad[some])
 
 
 def _cuts(x0, y0, x1, y1, quad, row):
-    """Where one edge of each quad crosses each row, infinite where it does not."""
+    """Where an edge of each quad crosses each row, infinite where it does not; (k,), or (edges, k) for (edges, n)."""
     up = y0 <= y1
     low_x, low_y = np.where(up, x0, x1), np.where(up, y0, y1)
     high_x, high_y = np.where(up, x1, x0), np.where(up, y1, y0)
     with np.errstate(divide="ignore", invalid="ignore"):
         lean = (high_x - low_x) / (high_y - low_y)
-        at = low_x[quad] + (row - low_y[quad]) * lean[quad]
-    return np.where((low_y[quad] <= row) & (row < high_y[quad]), at, np.inf)
+        from_y = low_y[..., quad]
+        at = low_x[..., quad] + (row - from_y) * lean[..., quad]
+    return np.where((from_y <= row) & (row < high_y[..., quad]), at, np.inf)
 
 
 def fill_polygon(geometry, window, to_cells):

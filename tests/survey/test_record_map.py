@@ -11,6 +11,7 @@ from athwart.sample_project.simulate.waterfall import Display, Noise, draw
 from athwart.sample_project.simulate.ways import Steered
 from athwart.survey.bottom.depthgrid import DepthGrid
 from athwart.survey.model.errors import Cancelled, InputError
+from athwart.survey.record import laid_image
 from athwart.survey.record.bottom_depth import BottomPicks
 from athwart.survey.record.picture import Record
 from athwart.survey.record.record_image import RecordImage
@@ -168,6 +169,33 @@ def test_tiles_do_not_show():
         assert np.array_equal(whole, parts)
         for name, band in whole_source.items():
             assert np.array_equal(band, parts_source[name], equal_nan=True), (given, name)
+
+
+def test_means_over_a_cell_are_alike_however_they_are_summed(monkeypatch):
+    """Pixel by pixel, by a table of sums, and by brute force at some cells; and where nothing but the picture is asked
+    for, it is the same picture."""
+    images, track, _ = crossing()
+    grey = images[0].pixels
+    image = replace(images[0], pixels=np.stack([grey, grey // 2, 255 - grey], 2))
+    for cell in (0.4, 1.0):
+        made, source, job = mapped([image], track, cell_m=cell)
+        for most in (0, 10**6):
+            monkeypatch.setattr(laid_image, "_BOX_PIXELS", most)
+            assert np.array_equal(made, mapped([image], track, cell_m=cell)[0]), (cell, most)
+        monkeypatch.undo()
+        plain = RecordMap([image], track, MapSettings(cell_m=cell))
+        for row, col, tile in plain.tiles(traced=False):
+            assert np.array_equal(tile.pixels()[0], made[:, row:row + tile.shape[0], col:col + tile.shape[1]])
+        assert vars(plain.totals) == vars(job.totals)
+    pixel = SHARP.ranges[0][1] / SHARP.displayed / 160
+    rng = np.random.default_rng(1)
+    inside = np.argwhere((np.abs(source["slant"]) > 8) & (np.abs(source["slant"]) < 17) & (source["row"] % 30 > 5))
+    for row, col in inside[rng.choice(len(inside), 40)]:
+        line, column = int(source["row"][row, col]), int(160 + source["slant"][row, col] / pixel)
+        half = int((cell * np.cos(np.radians(source["grazing"][row, col])) / pixel - 0.5) / 2)
+        boxes = [image.pixels[line - tall:line + tall + 1, column - half + off:column + half + off + 1, 0].mean()
+                 for tall in (0, 1, 2, 3) for off in (-1, 0, 1)]
+        assert min(abs(box - made[0, row, col]) for box in boxes) <= 0.51
 
 
 def grid_of(floor, half=70, cell=0.5):
