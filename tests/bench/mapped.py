@@ -3,8 +3,8 @@
 The picture is reckoned here, from the way in closed form: each pixel's grey tells where it lies. What a cell shows is
 then read back as a place, and its distance from the cell is the error. Both sides get the picture with the same way and
 depth, and both give a tiled, compressed GeoTIFF with alpha and overviews (ours packed at level 3, the warp's at GDAL's
-own 6: sizes are told); the warp's geolocation arrays are made beforehand and not timed. An array value stands for the middle of its
-block of pixels, so that the offset is -(step - 1) / 2: without it everything is shifted by half a block.
+own 6: sizes are told); the warp's geolocation arrays are made beforehand and not timed. An array value stands for the
+middle of its block of pixels, so that the offset is -(step - 1) / 2: without it everything is shifted by half a block.
 """
 from __future__ import annotations
 

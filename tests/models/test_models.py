@@ -5,11 +5,15 @@ import re
 import xml.etree.ElementTree as ET
 
 import pytest
+import sample_lines
 from qgis.core import (
     Qgis,
+    QgsGeometry,
+    QgsPointXY,
     QgsProcessingException,
     QgsProcessingFeedback,
     QgsProcessingModelAlgorithm,
+    QgsProject,
     QgsRasterLayer,
     QgsVectorLayer,
 )
@@ -19,7 +23,8 @@ ROOT = pathlib.Path(__file__).resolve().parents[2]
 MODELS = ROOT / "plugin" / "models"
 SAMPLE = ROOT / "sample_project"
 TITLES = {"auditouting": "Audit an outing", "castcard": "Picks to cast card", "outingreport": "An outing to its report",
-          "plantrip": "Plan a trip and try it", "recordmap": "Record to map"}
+          "plantrip": "Plan a trip and try it", "recordmap": "Record to map",
+          "recordtargets": "Record to measured targets"}
 FOLDED = 2  # QgsProcessingParameterDefinition.Flag.FlagAdvanced; its type changes between versions
 
 LAKE, AREA, SHORELINE = (f"{SAMPLE / 'lake.gpkg'}|layername={name}" for name in ("lake", "search_areas", "shoreline"))
@@ -137,7 +142,7 @@ def test_every_input_and_output_explains_itself(models, name):
 
 
 @pytest.mark.parametrize("name, most", [("auditouting", 9), ("outingreport", 13), ("castcard", 9), ("recordmap", 12),
-                                        ("plantrip", 9)])
+                                        ("plantrip", 9), ("recordtargets", 10)])
 def test_few_inputs_stand_open(models, name, most):
     assert len([d for d in models[name].parameterDefinitions() if not d.isDestination()
                 and not int(d.flags()) & FOLDED]) == most
@@ -306,18 +311,52 @@ def waypoints(path):
     return [point.findtext(f"{gpx}name") for point in ET.parse(path).getroot().iter(f"{gpx}wpt")]
 
 
-def test_the_sample_record_comes_onto_the_map(provider, tmp_path):
-    """North's log and the picture of one of its lines; how that is told stands in the frame's table."""
-    import csv
-    with open(SAMPLE / "north_record_frame.csv", encoding="utf-8") as file:
-        frame = {row["name"]: row["value"] for row in csv.DictReader(file)}
-    made = call("recordmap", {
+@pytest.fixture(scope="module")
+def sample_record(provider, tmp_path_factory):
+    """(how the picture of one of north's lines shows the record, results of "Record to map" on it)."""
+    frame = {name: row["value"] for name, row in sample_lines.table("north_record_frame", "name").items()}
+    layout = {"LAYOUT": frame["layout"], "NEWEST": frame["newest"], "FIRST_TIME": frame["first_time"],
+              "LAST_TIME": frame["last_time"]}
+    return layout, call("recordmap", {
         "LOGS": [str(SAMPLE / "outing_north.nmea")], "OUTING": "north", "SETTINGS": str(SAMPLE / "north_settings.csv"),
-        "RANGE_UNIT": "m", "IMAGE": [str(SAMPLE / "north_record.png")], "LAYOUT": frame["layout"],
-        "NEWEST": frame["newest"], "FIRST_TIME": frame["first_time"], "LAST_TIME": frame["last_time"],
-        **to_files(tmp_path, {"track:Track": "gpkg", "track:Passes": "gpkg", "record:Record": "tif",
-                              "record:Bottom": "gpkg"})})
+        "RANGE_UNIT": "m", "IMAGE": [str(SAMPLE / "north_record.png")], **layout,
+        **to_files(tmp_path_factory.mktemp("record"), {"track:Track": "gpkg", "track:Passes": "gpkg",
+                                                       "record:Record": "tif", "record:Bottom": "gpkg"})})
+
+
+def test_the_sample_record_comes_onto_the_map(sample_record):
+    made = sample_record[1]
     layer = QgsRasterLayer(made["record:Record"], "record")
     assert layer.isValid() and layer.bandCount() == 2 and layer.width() * layer.height() > 100_000
     line = rows(made["record:Bottom"])
     assert len(line) > 900 and sum(row["sure"] for row, _ in line) > 0.95 * len(line)
+
+
+def test_picture_and_lines_become_a_map_sizes_and_targets(sample_record, tmp_path):
+    """Intervals of sizes hold the truth. Targets lie where the boxes do, but for half a metre that an object of unknown
+    height may stand up, and within 2.5 m of the truth, most of it the bias of a receiver that no log can know."""
+    layout, before = sample_record
+    lines = sample_lines.layer()
+    QgsProject.instance().addMapLayer(lines)
+    wanted = {"record:Record": "tif", "record:Source": "tif", "objects:Objects": "gpkg", "targets:Targets": "gpkg",
+              "targets:Ellipses": "gpkg"}
+    made = call("recordtargets", {
+        "TRACK": before["track:Track"], "IMAGE": str(SAMPLE / "north_record.png"), **layout, "MARKS": lines,
+        "KIND_FIELD": "kind", "OBJECT_FIELD": "object", "CELL_SIZE": 0.5, **to_files(tmp_path, wanted)})
+    QgsProject.instance().removeMapLayer(lines)
+    assert {name: QgsRasterLayer(made[f"record:{name}"], name).bandCount() for name in ("Record", "Source")} == {
+        "Record": 2, "Source": 7}
+    truth = sample_lines.table("objects", "label")
+    objects, targets = ({row["label"]: (row, QgsGeometry.fromWkt(place).centroid().asPoint())
+                         for row, place in rows(made[name])} for name in ("objects:Objects", "targets:Targets"))
+    assert set(objects) == set(targets) == set(sample_lines.LINES) and len(rows(made["targets:Ellipses"])) == 2
+    for name, (target, place) in targets.items():
+        size, box = objects[name]
+        for kind in ("length", "height"):
+            assert size[f"{kind}_lo_m"] < float(truth[name][f"{kind}_m"]) < size[f"{kind}_hi_m"], (name, kind)
+        for ours, field in (("length_m", "length_m"), ("width_hi_m", "width_hi_m"), ("shadow_height_m", "height_m")):
+            assert target[ours] == size[field]
+        assert target["object"] == name and target["side"] == size["side"]
+        assert place.distance(box) < 0.5
+        true = QgsPointXY(float(truth[name]["easting"]), float(truth[name]["northing"]))
+        assert place.distance(true) < 2.5 < target["semi_minor_m"], name

@@ -8,11 +8,13 @@ from __future__ import annotations
 import pathlib
 import sys
 import xml.etree.ElementTree as ET
+from functools import partial
 
 from qgis.core import Qgis
 
 from .. import inside
 from .parts import Ask, Draft, Give, fixed, formula, given, of
+from .record import record_to_targets
 from .trip import plan_and_try
 
 MODELS = pathlib.Path(__file__).resolve().parents[2] / "plugin" / "models"
@@ -210,7 +212,8 @@ def write(folder):
     paths = []
     for name, draw in (("auditouting", audit_an_outing), ("outingreport", outing_to_report),
                        ("castcard", picks_to_cast_card), ("recordmap", record_to_map),
-                       ("plantrip", lambda: plan_and_try(GROUP, paragraphs))):
+                       ("plantrip", lambda: plan_and_try(GROUP, paragraphs)),
+                       ("recordtargets", partial(record_to_targets, GROUP, paragraphs, (GREEN, LILAC, SAND)))):
         paths.append(pathlib.Path(folder, f"{name}.model3"))
         if not draw().finish(version).toFile(str(paths[-1])):
             raise OSError(f"{paths[-1]} could not be written")
