@@ -14,6 +14,7 @@ C-13, *Manual on Hydrography*, chapter 4: both from memory).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -32,10 +33,10 @@ class Sighting:
     speed as ranges do. ``footprint``: of the beam at the object.
     """
 
-    at: dict
-    beam: dict
-    slant: dict
-    bed: dict
+    at: dict[str, np.ndarray]
+    beam: dict[str, np.ndarray]
+    slant: dict[str, np.ndarray]
+    bed: dict[str, np.ndarray]
     slope: np.ndarray
     shadow_start: np.ndarray
     shadow_end: np.ndarray
@@ -52,16 +53,16 @@ class Errors:
     shadow (m); ``lift``: by point, at which share of the object's height its mark lies.
     """
 
-    slant: dict
-    moved: dict
-    shadow_start: object
-    shadow_end: object
-    depth: object
-    scale: object
-    turn: object
-    taken: object
-    height: object
-    lift: dict
+    slant: dict[str, Any]
+    moved: dict[str, np.ndarray]
+    shadow_start: Any
+    shadow_end: Any
+    depth: Any
+    scale: Any
+    turn: Any
+    taken: Any
+    height: Any
+    lift: dict[str, Any]
 
 
 @dataclass
@@ -83,7 +84,7 @@ class Sizes:
     along: np.ndarray
 
 
-def dimensions(seen, errors):
+def dimensions(seen: Sighting, errors: Errors) -> Sizes:
     """Sizes of objects.
 
     Parameters
@@ -96,7 +97,7 @@ def dimensions(seen, errors):
     Sizes
         Of the shape that errors and sighting broadcast to.
     """
-    stretch = 1 + np.asarray(errors.scale)
+    stretch, turn = 1 + np.asarray(errors.scale), (np.cos(errors.turn), np.sin(errors.turn))
     deeper = np.where(seen.depth_scales, stretch, 1.0)
     bed = {point: (seen.bed[point] + errors.depth) * deeper for point in POINTS}
     middle = (bed["near"] + bed["far"]) / 2
@@ -110,8 +111,8 @@ def dimensions(seen, errors):
         slant = (seen.slant[point] + errors.slant[point]) * stretch
         ground[point] = _ground(slant, bed[point] - errors.lift[point] * standing, seen.slope)
         place[point] = (seen.at[point] + errors.moved[point]
-                        + ground[point][..., None] * _turned(seen.beam[point], errors.turn))
-    beam = _turned(_mean_beam(seen), errors.turn)
+                        + ground[point][..., None] * _turned(seen.beam[point], *turn))
+    beam = _turned(_mean_beam(seen), *turn)
     ahead = np.stack([-beam[..., 1], beam[..., 0]], axis=-1)
     axis = place["end"] - place["begin"]
     along, across = _dot(axis, ahead), _dot(axis, beam)
@@ -138,26 +139,25 @@ def dimensions(seen, errors):
                  centre + shift[..., None] * normal, far, np.abs(_dot(unit, ahead)))
 
 
-def _ground(slant, under, slope):
+def _ground(slant: np.ndarray, under: np.ndarray, slope: np.ndarray) -> np.ndarray:
     """Ground range where a slant range meets a plane: (under + slope G)^2 + G^2 = slant^2, 0 where it does not."""
     one = 1 + np.square(slope)
     root = np.sqrt(np.maximum(one * np.square(slant) - np.square(under), 0.0))
     return np.maximum((root - slope * under) / one, 0.0) + 0 * slant
 
 
-def _mean_beam(seen):
+def _mean_beam(seen: Sighting) -> np.ndarray:
     first = np.where(np.isfinite(seen.beam["begin"]), seen.beam["begin"], seen.beam["near"])
     last = np.where(np.isfinite(seen.beam["end"]), seen.beam["end"], seen.beam["far"])
     mean = first + last
     return mean / np.hypot(mean[..., 0], mean[..., 1])[..., None]
 
 
-def _turned(beam, turn):
-    """Unit vectors (.., 2) turned clockwise (rad)."""
-    cos, sin = np.cos(turn), np.sin(turn)
+def _turned(beam: np.ndarray, cos: np.ndarray, sin: np.ndarray) -> np.ndarray:
+    """Unit vectors (.., 2) turned clockwise."""
     east, north = beam[..., 0], beam[..., 1]
     return np.stack([cos * east + sin * north, cos * north - sin * east], axis=-1)
 
 
-def _dot(a, b):
+def _dot(a: np.ndarray, b: np.ndarray) -> np.ndarray:
     return (a * b).sum(axis=-1)

@@ -3,11 +3,7 @@
 The geometry is in ``dimensions``. How far off it may be is drawn (JCGM 101:2008): 1000 seeded draws of all that is
 not known, the same for every run. What both ends of an object share hardly touches its size: clock, latency, lever arm
 and the place of the boat are left out; heading, depth and sound speed are drawn once for all points of an object, the
-jitter of positions only as far as the two ends do not hang on the same samples.
-
-Where a mark lies on the object is a judgement, no source: the eye ends a bright object between half a footprint and one
-and a half of them beyond its end, taken off once; the near edge shows at any share of its height, the far edge in the
-upper half.
+jitter of positions sample by sample, so that ends and edges that hang on the same samples err together.
 """
 from __future__ import annotations
 
@@ -16,37 +12,30 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..bottom.terrain import anchored, bottom_on, ground_on
+from ..bottom.terrain import anchored, bottom_on
 from ..geometry import shapes
 from ..model import patience
-from ..model.constants import SOUND_SPEED_FOR_ERRORS_MPS
-from ..model.errors import InputError
-from ..model.messages import Message
 from ..model.track import side_name
-from ..targets.match import no_overlap
-from ..targets.poses import Poses, Runs
 from ..targets.positioning import sample_frames
-from ..uncertainty.sigmas import chosen, position_parts
-from .dimensions import POINTS, Errors, Sighting, dimensions
+from ..uncertainty.sigmas import chosen
+from .dimensions import dimensions
+from .object_sight import ObjectSight
+from .object_ties import tied
+from .size_intervals import at_most, interval, spread
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from typing import Any
 
     from ..bottom.depthgrid import DepthGrid
-    from ..bottom.terrain import Anchors
-    from ..geometry.frame import Frame
     from ..model.track import Track
     from ..uncertainty.sigmas import Sigmas
+    from .dimensions import Sizes
     from .object_readings import ObjectReadings
 
-__all__ = ["DRAWS", "MeasureSettings", "Measured", "measure_objects"]
+__all__ = ["MeasureSettings", "Measured", "measure_objects"]
 
-DRAWS = 1000
-_POSITION = ("sigma_bias", "sigma_pass", "sigma_jitter")
 _AT_ONCE = 200
-_PERCENT = (2.5, 97.5, 99.9)
-"""The interval, and what is said to be at most: small ones are picked out for being small, errors and all."""
 
 _OFF_RECORD = 0.995
 """Share of the range in force from which on an edge is the end of the record."""
@@ -129,8 +118,8 @@ def measure_objects(track: Track, readings: ObjectReadings, settings: MeasureSet
     [7.8, 1.1, 0.7, 0.0]
     """
     settings = settings or MeasureSettings()
-    settings.sigmas()
-    poses, spans, reason = _tied(track, readings, settings)
+    sigmas = settings.sigmas()
+    poses, spans, reason = tied(track, readings, settings.by_time, settings.time_offset)
     good = np.flatnonzero(reason == "")
     kept = readings.take(good)
     poses = {name: part.take(good) for name, part in poses.items()}
@@ -141,9 +130,10 @@ def measure_objects(track: Track, readings: ObjectReadings, settings: MeasureSet
         for start in range(0, len(index), _AT_ONCE):
             patience.look()
             part = index[start:start + _AT_ONCE]
-            job = _Job(track, kept.take(part), {name: p.take(part) for name, p in poses.items()},
-                       {name: s[part] for name, s in spans.items()}, frame, settings, grid, anchors)
-            columns, boxes[part] = job.run()
+            sight = ObjectSight(track, kept.take(part), {name: p.take(part) for name, p in poses.items()},
+                                {name: s[part] for name, s in spans.items()}, frame, sigmas, settings.stated or {},
+                                grid, anchors)
+            columns, boxes[part] = _sizes(sight)
             for name, values in columns.items():
                 made.setdefault(name, np.empty(len(good), values.dtype))[part] = values
             if step is not None:
@@ -157,271 +147,92 @@ def measure_objects(track: Track, readings: ObjectReadings, settings: MeasureSet
     return Measured(made, list(boxes), good, rejected, [], warnings)
 
 
-def _tied(track: Track, readings: ObjectReadings,
-          settings: MeasureSettings) -> tuple[dict[str, Poses], dict[str, np.ndarray], np.ndarray]:
-    """Poses of each point and of the middle, spans of the track's samples between both ends, and reasons."""
-    track_key = track.t_s if settings.by_time else track.record_ping
-    runs = Runs(track, track_key)
-    if not len(runs):
-        raise InputError(Message("The track has no times; give the objects' pings.") if settings.by_time else
-                         Message("The track carries no rising ping count. Give {prepare(fixes.ping)} in {prepare()}, "
-                                 "or give the objects' times."))
-    reason = readings.reason.astype(object).copy()
-    ends = np.array([getattr(readings, point) for point in POINTS])
-    known = np.isfinite(ends).any(axis=0)
+def _sizes(sight: ObjectSight) -> tuple[dict[str, np.ndarray], np.ndarray]:
+    """(columns, boxes) of the objects in one frame."""
+    seen, read = sight.seen, sight.read
+    best = dimensions(seen, sight.best_guess())
+    drawn = dimensions(seen, sight.errors(np.random.default_rng(17)))
+    # where more would be taken off than is left, the beam and not the object is seen
+    small = best.length < seen.footprint * best.along
+    # the width of what lies aslant is made up by the beam
+    lean = np.sqrt(np.maximum(1 - np.square(best.along), 0))
+    slim = best.width < seen.footprint * lean
+    edge = _OFF_RECORD * sight.middle.range_m
+    open_shadow = read.shadow_open | (seen.shadow_end >= edge)
+    none = np.zeros(sight.count, bool)
+    columns = {}
+    for name, shown, cut, beam in (
+            ("length", best.axis_shown, read.length_cut, small & ~read.length_cut),
+            ("width", best.width_shown, read.width_cut | (seen.slant["far"] >= edge), slim & ~read.width_cut),
+            ("height", best.height, open_shadow, none)):
+        value, many = getattr(best, name), getattr(drawn, name)
+        least, most = cut & np.isfinite(value), beam & np.isfinite(value)
+        # a width hangs on how the axis lies, which errs too and always shortens it
+        low, high = interval(many, value if name == "width" else None)
+        columns.update({f"{name}_m": np.where(most, shown, value), f"sigma_{name}_m": spread(many, least | most),
+                        f"{name}_lo_m": np.where(most, np.nan, low),
+                        f"{name}_hi_m": np.where(least, np.nan, np.where(most, at_most(many), high)),
+                        f"{name}_at_least": least, f"{name}_at_most": most})
+    del columns["height_at_most"]
+    columns["azimuth_deg"], columns["sigma_azimuth_deg"] = _azimuth(sight, best, drawn, small)
+    columns.update(_least_depth(sight, best, drawn, open_shadow))
+    columns.update(_facts(sight, best))
+    return columns, _boxes(sight, best, columns)
+
+
+def _azimuth(sight: ObjectSight, best: Sizes, drawn: Sizes, small: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """True azimuth 0 to 180 of the long axis, and its standard deviation, axial; NaN where the beam hides it."""
     with np.errstate(all="ignore"):
-        middle = np.where(known, np.nansum(np.where(np.isfinite(ends), ends, 0), axis=0)
-                          / np.maximum(np.isfinite(ends).sum(axis=0), 1), np.nan)
-    run, other = runs.find(middle, readings.outing)
-    if np.isfinite(middle).any() and not (run >= 0).any():
-        raise InputError(no_overlap(middle[known], runs, settings.time_offset) if settings.by_time else Message(
-            "No object falls on the track: they are on pings {low:.0f} to {high:.0f}, the track has {start:.0f} to "
-            "{end:.0f}.", low=np.nanmin(middle), high=np.nanmax(middle), start=runs.start.min(), end=runs.end.max()))
-    low, high = (np.append(values, np.nan)[run] for values in (runs.start, runs.end))
-    slack = np.maximum(readings.row_count, 1e-6)
-    held, cut = {}, readings.length_cut.copy()
-    for point in POINTS:
-        value = getattr(readings, point)
-        held[point] = np.clip(value, low, high)
-        cut |= (np.abs(value - held[point]) > 0) & np.isin(point, ("begin", "end"))
-        far = np.abs(value - held[point]) > slack + np.abs(readings.end - readings.begin)
-        reason[far & (reason == "")] = "it lies on two stretches of the track"
-    readings.length_cut[:] = cut
-    said = ((run < 0, "no unbroken stretch of the track covers it"),
-            (other >= 0, "two stretches of the track cover it: select the outing that it is of"),
-            (~np.isin(readings.side, (-1, 1)), "it has no side, port or starboard"),
-            (~known, "it has neither ends nor edges"))
-    for wrong, words in said:
-        reason[wrong & (reason == "")] = words
-    own = np.isfinite(readings.depth_m)
-    positions = {point: runs.position(np.where(np.isfinite(held[point]), run, -1), held[point]) for point in POINTS}
-    positions["middle"] = runs.position(run, middle)
-    poses = {name: Poses.at(track, np.where(np.isfinite(at), at, np.nan)) for name, at in positions.items()}
-    ratio = np.where(np.isfinite(poses["middle"].range_ratio), poses["middle"].range_ratio, 1.0)
-    for part in poses.values():
-        part.depth_m[:] = np.where(own & part.tied, readings.depth_m * ratio, part.depth_m)
-        part.range_ratio[:] = np.where(np.isfinite(part.range_ratio), part.range_ratio, 1.0)
-    reason[~(poses["middle"].depth_m > 0) & (reason == "")] = "neither it nor the track has a depth there"
-    return poses, positions, reason
+        doubled = np.exp(2j * (drawn.azimuth - best.azimuth)).mean(axis=0)
+        turned = np.sqrt(-2 * np.log(np.minimum(np.abs(doubled), 1.0))) / 2
+    true = (np.degrees(best.azimuth) + sight.convergence) % 180
+    known = np.isfinite(best.length) & ~small
+    # at 180 it is 0 again
+    true = np.where(np.abs(true - 180) < 1e-9, 0.0, true)
+    return np.where(known, true, np.nan), np.where(known, np.degrees(turned), np.nan)
 
 
-class _Job:
-    """Some objects in one frame."""
-
-    def __init__(self, track: Track, read: ObjectReadings, poses: dict[str, Poses], positions: dict[str, np.ndarray],
-                 frame: Frame, settings: MeasureSettings, grid: DepthGrid, anchors: Anchors) -> None:
-        self.track, self.read, self.poses, self.positions = track, read, poses, positions
-        self.frame, self.sigmas, self.grid, self.anchors = frame, settings.sigmas(), grid, anchors
-        given = settings.stated or {}
-        self.stated = any(given.get(name) is not None for name in _POSITION)
-        self.middle, self.count = poses["middle"], len(read)
-        self.ratio = self.middle.range_ratio
-        self.at, self.beam = zip(*(self._laid(poses[point]) for point in (*POINTS, "middle")))
-        self.seen = self._sighting()
-
-    def _laid(self, pose: Poses) -> tuple[np.ndarray, np.ndarray]:
-        east, north = self.frame.forward(pose.x, pose.y)
-        with np.errstate(invalid="ignore"):
-            convergence = self.frame.convergence(np.nan_to_num(east), np.nan_to_num(north))
-            a = np.radians(pose.heading_deg + np.nan_to_num(pose.mount_deg) - convergence)
-        self.convergence = convergence
-        at = np.column_stack([east, north])
-        at[~np.isfinite(pose.x)] = np.nan
-        return at, self.read.side[:, None] * np.column_stack([np.cos(a), -np.sin(a)])
-
-    def _sighting(self) -> Sighting:
-        read, ratio = self.read, self.ratio
-        slant = {point: getattr(read, f"{point}_m") * ratio for point in POINTS}
-        bed = {point: self.poses[point].depth_m for point in POINTS}
-        for point in POINTS:
-            bed[point] = np.where(np.isfinite(bed[point]), bed[point], self.middle.depth_m)
-        start, end = read.shadow_start_m * ratio, read.shadow_end_m * ratio
-        start = np.where(np.isfinite(end) & ~np.isfinite(start), slant["far"], start)
-        with np.errstate(all="ignore"):
-            reach = np.nanmean(np.array([slant[point] for point in POINTS]), axis=0)
-        slope = np.zeros(self.count)
-        if self.grid is not None:
-            slope, flat = self._plane(reach, end)
-            bed = {point: np.where(np.isfinite(flat), flat, bed[point]) for point in POINTS}
-        self.reach = reach
-        footprint = 2 * reach * np.tan(np.radians(self.sigmas.beam_width) / 2)
-        scales = np.isfinite(read.depth_m) | (self.track.depth_source[np.maximum(self.middle.sample, 0)] != "grid")
-        named = dict(zip(POINTS, self.at)), dict(zip(POINTS, self.beam))
-        return Sighting(*named, slant, bed, slope, start, end, scales, footprint)
-
-    def _plane(self, reach: np.ndarray, end: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Slope of the bed outwards and its depth carried to under the transducer, NaN where the grid knows nothing."""
-        ask = ground_on(self.grid, self.anchors)
-        at, beam = self.at[-1], self.beam[-1]
-
-        def met(slant: np.ndarray) -> Any:
-            return ask(self.frame, *at.T, *beam.T, slant, self.middle.depth_m, self.middle.sample)
-        near = met(reach)
-        slope, place, depth = near.slope.copy(), near.ground, near.depth
-        shadowed = np.isfinite(end)
-        if shadowed.any():
-            far = met(np.where(shadowed, end, np.nan))
-            run = far.ground - place
-            with np.errstate(all="ignore"):
-                between = (far.depth - depth) / run
-            slope = np.where(np.isfinite(between) & (run > 0.5), between, slope)
-        slope = np.where(np.isfinite(place), np.nan_to_num(slope), 0.0)
-        return slope, depth - slope * place
-
-    def _errors(self, rng: np.random.Generator) -> Errors:
-        """Draws of what is not known, a row a draw, a column an object; see the module."""
-        read, sigmas, shape = self.read, self.sigmas, (DRAWS, self.count)
-
-        def normal(size: Any) -> np.ndarray:
-            return rng.normal(size=shape) * size
-        sigma_slant = np.where(np.isfinite(read.sigma_slant_m), read.sigma_slant_m * self.ratio, sigmas.sigma_range)
-        pace = self._pace()
-        velocity = np.column_stack([self.middle.vel_east, self.middle.vel_north])
-        step = np.where(np.isfinite(read.sigma_count)[:, None], pace * read.sigma_count[:, None],
-                        velocity * sigmas.sigma_time)
-        moved = {}
-        for point in POINTS:
-            rows = rng.uniform(-0.5, 0.5, shape) * read.row_count
-            moved[point] = rng.normal(size=shape)[..., None] * step + rows[..., None] * pace
-        for pair in (("begin", "end"), ("near", "far")):
-            moved[pair[1]] = moved[pair[1]] + self._jitter(pair)[:, None] * rng.normal(size=(*shape, 2))
-        lift = rng.uniform(0, 1, shape)
-        heading = np.where(np.isfinite(self.middle.sigma_heading_deg), self.middle.sigma_heading_deg,
-                           sigmas.sigma_heading)
-        speed = np.where(np.isfinite(self.middle.sound_speed_mps), self.middle.sound_speed_mps,
-                         SOUND_SPEED_FOR_ERRORS_MPS)
-        return Errors(
-            slant={point: normal(sigma_slant) for point in POINTS}, moved=moved, shadow_start=normal(sigma_slant),
-            shadow_end=normal(sigma_slant), depth=normal(sigmas.sigma_depth),
-            scale=normal(sigmas.sigma_sound_speed / speed),
-            turn=normal(np.radians(np.hypot(heading, sigmas.sigma_mount))), taken=rng.uniform(0.5, 1.5, shape),
-            height=np.abs(normal(sigmas.sigma_height)),
-            lift={"begin": lift, "end": lift, "near": rng.uniform(0, 1, shape), "far": rng.uniform(0.5, 1, shape)})
-
-    def _pace(self) -> np.ndarray:
-        """(n, 2) way of the transducer in one count (m)."""
-        apart = self.read.end - self.read.begin
-        with np.errstate(all="ignore"):
-            pace = (self.at[1] - self.at[0]) / apart[:, None]
-        speed = np.column_stack([self.middle.vel_east, self.middle.vel_north])
-        own = np.isfinite(pace).all(axis=1) & (apart > 0)
-        return np.where(own[:, None], pace, np.nan_to_num(speed))
-
-    def _jitter(self, pair: tuple[str, str]) -> np.ndarray:
-        """(n,) standard deviation, each axis, of the way between two points by the jitter of the samples."""
-        jitter = position_parts(self.sigmas, self.middle.sigma_pos_m, self.stated)[2]
-        low, part = zip(*((np.floor(at), at - np.floor(at)) for at in
-                          (np.nan_to_num(self.positions[point]) for point in pair)))
-        total = np.zeros(self.count)
-        for step in (0, 1, 2):  # samples counted from the first point
-            sample = np.minimum(*low) + step
-            weight = sum(sign * np.where(sample == low[k], 1 - part[k], np.where(sample == low[k] + 1, part[k], 0.0))
-                         for k, sign in ((0, -1), (1, 1)))
-            total += np.square(weight)
-        for k in (0, 1):  # and those farther on
-            apart = low[k] - np.minimum(*low)
-            total += np.where(apart > 2, np.square(1 - part[k]), 0.0) + np.where(apart > 1, np.square(part[k]), 0.0)
-        return jitter * np.sqrt(total)
-
-    def run(self) -> tuple[dict[str, Any], np.ndarray]:
-        """(columns, boxes) of the objects."""
-        zero = dict.fromkeys(POINTS, 0.0)
-        usual = {"begin": 0.5, "end": 0.5, "near": 0.5, "far": 0.75}
-        none = {point: np.zeros(2) for point in POINTS}
-        standing = np.sqrt(2 / np.pi) * self.sigmas.sigma_height
-        best = dimensions(self.seen, Errors(zero, none, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0, standing, usual))
-        drawn = dimensions(self.seen, self._errors(np.random.default_rng(17)))
-        read = self.read
-        # where more would be taken off than is left, the beam and not the object is seen
-        small = best.length < self.seen.footprint * best.along
-        # the width of what lies aslant is made up by the beam
-        lean = np.sqrt(np.maximum(1 - np.square(best.along), 0))
-        slim = best.width < self.seen.footprint * lean
-        edge = _OFF_RECORD * self.middle.range_m
-        open_shadow = read.shadow_open | (self.seen.shadow_end >= edge)
-        columns = {}
-        for name, shown, cut, beam in (
-                ("length", best.axis_shown, read.length_cut, small & ~read.length_cut),
-                ("width", best.width_shown, read.width_cut | (self.seen.slant["far"] >= edge),
-                 slim & ~read.width_cut),
-                ("height", None, open_shadow, np.zeros(self.count, bool))):
-            value = getattr(best, name)
-            many = getattr(drawn, name)
-            least, most = cut & np.isfinite(value), beam & np.isfinite(value)
-            low, high, surely = _quantiles(many)
-            high = np.where(most, surely, high)
-            value = value if shown is None else np.where(most, shown, value)
-            columns.update({f"{name}_m": value, f"sigma_{name}_m": _spread(many, least | most),
-                            f"{name}_lo_m": np.where(most, np.nan, low), f"{name}_hi_m": np.where(least, np.nan, high),
-                            f"{name}_at_least": least, f"{name}_at_most": most})
-        del columns["height_at_most"]
-        columns["azimuth_deg"], columns["sigma_azimuth_deg"] = self._azimuth(best, drawn, small)
-        columns.update(self._least_depth(best, drawn, open_shadow))
-        columns.update(self._facts(best))
-        return columns, self._boxes(best, columns)
-
-    def _azimuth(self, best: Any, drawn: Any, small: np.ndarray) -> Any:
-        """True azimuth 0 to 180 of the long axis, and its standard deviation, axial; NaN where the beam hides it."""
-        with np.errstate(all="ignore"):
-            doubled = np.exp(2j * (drawn.azimuth - best.azimuth)).mean(axis=0)
-            spread = np.sqrt(-2 * np.log(np.minimum(np.abs(doubled), 1.0))) / 2
-        true = (np.degrees(best.azimuth) + self.convergence) % 180
-        known = np.isfinite(best.length) & ~small
-        # at 180 it is 0 again
-        true = np.where(np.abs(true - 180) < 1e-9, 0.0, true)
-        return np.where(known, true, np.nan), np.where(known, np.degrees(spread), np.nan)
-
-    def _least_depth(self, best: Any, drawn: Any, open_shadow: np.ndarray) -> dict[str, Any]:
-        known = np.isfinite(best.height)
-        least, spread = np.where(known, best.under, np.nan), _spread(drawn.under, ~known)
-        source = np.full(self.count, "transducer", object)
-        if self.grid is not None:
-            x, y = self.frame.inverse(*best.centre.T)
-            bottom = bottom_on(self.grid, self.anchors, self.track.crs)(x, y, self.middle.sample)
-            on_grid = np.isfinite(bottom)
-            least = np.where(on_grid & known, bottom - best.height, least)
-            source[on_grid] = "water surface"
-        source[~known] = ""
-        return {"least_depth_m": least, "sigma_least_depth_m": spread, "least_depth_at_most": open_shadow & known,
-                "depth_from": source}
-
-    def _facts(self, best: Any) -> dict[str, Any]:
-        read, middle = self.read, self.middle
-        sample = middle.sample
-        row_m = np.hypot(*self._pace().T) * read.row_count
-        with np.errstate(all="ignore"):
-            # on the ground a column is longer than along the slant
-            column_m = read.column_m * self.ratio * self.reach / best.ground
-            stretch = np.where((row_m > 0) & np.isfinite(column_m), column_m / row_m, np.nan)
-        return {"source_id": read.source_id.astype(object), "label": read.label.astype(object),
-                "outing": self.track.outing[sample], "pass_id": self.track.pass_id[sample],
-                "sample_id": self.track.sample_id[sample], "t_s": middle.t_s,
-                "side": np.array([side_name(side) for side in read.side], object), "slant_m": self.reach,
-                "ground_m": best.ground, "speed_mps": np.hypot(middle.vel_east, middle.vel_north),
-                "footprint_m": self.seen.footprint, "stretch": stretch}
-
-    def _boxes(self, best: Any, columns: dict[str, Any]) -> np.ndarray:
-        def side(values: np.ndarray) -> np.ndarray:
-            return np.maximum(np.nan_to_num(values), _THIN_M) / 2
-        unit = np.column_stack([np.sin(best.azimuth), np.cos(best.azimuth)])
-        ahead = side(columns["length_m"])[:, None] * unit
-        aside = side(columns["width_m"])[:, None] * np.column_stack([unit[:, 1], -unit[:, 0]])
-        rings = np.stack([best.centre + a * ahead + b * aside for a, b in ((1, 1), (1, -1), (-1, -1), (-1, 1), (1, 1))],
-                         axis=1)
-        x, y = self.frame.inverse(rings[..., 0].ravel(), rings[..., 1].ravel())
-        return shapes.polygons(np.column_stack([x, y]).reshape(rings.shape))
+def _least_depth(sight: ObjectSight, best: Sizes, drawn: Sizes, open_shadow: np.ndarray) -> dict[str, np.ndarray]:
+    known = np.isfinite(best.height)
+    least = np.where(known, best.under, np.nan)
+    source = np.full(sight.count, "transducer", object)
+    if sight.grid is not None:
+        x, y = sight.frame.inverse(*best.centre.T)
+        bottom = bottom_on(sight.grid, sight.anchors, sight.track.crs)(x, y, sight.middle.sample)
+        on_grid = np.isfinite(bottom)
+        least = np.where(on_grid & known, bottom - best.height, least)
+        source[on_grid] = "water surface"
+    source[~known] = ""
+    return {"least_depth_m": least, "sigma_least_depth_m": spread(drawn.under, ~known),
+            "least_depth_at_most": open_shadow & known, "depth_from": source}
 
 
-def _quantiles(many: np.ndarray) -> tuple[np.ndarray, ...]:
+def _facts(sight: ObjectSight, best: Sizes) -> dict[str, np.ndarray]:
+    read, middle, track = sight.read, sight.middle, sight.track
+    sample = middle.sample
+    row_m = np.hypot(*sight.pace().T) * read.row_count
     with np.errstate(all="ignore"):
-        known = np.isfinite(many).all(axis=0)
-        found = np.percentile(np.where(known, many, 0.0), _PERCENT, axis=0)
-    return tuple(np.where(known, values, np.nan) for values in found)
+        # on the ground a column is longer than along the slant
+        column_m = read.column_m * sight.ratio * sight.reach / best.ground
+        stretch = np.where((row_m > 0) & np.isfinite(column_m), column_m / row_m, np.nan)
+    return {"source_id": read.source_id.astype(object), "label": read.label.astype(object),
+            "outing": track.outing[sample], "pass_id": track.pass_id[sample], "sample_id": track.sample_id[sample],
+            "t_s": middle.t_s, "side": np.array([side_name(side) for side in read.side], object),
+            "slant_m": sight.reach, "ground_m": best.ground,
+            "speed_mps": np.hypot(middle.vel_east, middle.vel_north), "footprint_m": sight.seen.footprint,
+            "stretch": stretch}
 
 
-def _spread(many: np.ndarray, unknown: np.ndarray) -> np.ndarray:
-    known = np.isfinite(many).all(axis=0) & ~unknown
-    return np.where(known, np.where(np.isfinite(many), many, 0.0).std(axis=0), np.nan)
+def _boxes(sight: ObjectSight, best: Sizes, columns: dict[str, np.ndarray]) -> np.ndarray:
+    def side(values: np.ndarray) -> np.ndarray:
+        return np.maximum(np.nan_to_num(values), _THIN_M) / 2
+    unit = np.column_stack([np.sin(best.azimuth), np.cos(best.azimuth)])
+    ahead = side(columns["length_m"])[:, None] * unit
+    aside = side(columns["width_m"])[:, None] * np.column_stack([unit[:, 1], -unit[:, 0]])
+    rings = np.stack([best.centre + a * ahead + b * aside for a, b in ((1, 1), (1, -1), (-1, -1), (-1, 1), (1, 1))],
+                     axis=1)
+    x, y = sight.frame.inverse(rings[..., 0].ravel(), rings[..., 1].ravel())
+    return shapes.polygons(np.column_stack([x, y]).reshape(rings.shape))
 
 
 def _warnings(made: dict[str, Any]) -> list[str]:

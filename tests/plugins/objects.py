@@ -9,9 +9,10 @@ FOOT = np.radians(1.5)
 
 
 def drawn(count, speed, seed, jitter=0.5, position=2.1213, heading=3.0, mount=2.0, depth=0.2, sound=15.0,
-          pixel=1.0, rate=8.0, short=2.0, far=22.0):
+          pixel=1.0, rate=8.0, long=(2.0, 10.0), wide=(0.5, 2.5), high=(0.4, 1.5), off=(9.0, 22.0)):
     """A straight way past ``count`` boxes, a minute apart, with the errors (one sigma) that the reader does not
-    know; ``position``: what the track says of its positions in all.
+    know; ``position``: what the track says of its positions in all; ``long``, ``wide``, ``high``, ``off``: sizes and
+    ground ranges (m), spread evenly between two values.
 
     Returns
     -------
@@ -28,9 +29,9 @@ def drawn(count, speed, seed, jitter=0.5, position=2.1213, heading=3.0, mount=2.
                         course_deg=0.0, depth_m=bed, range_m=40.0, sound_speed_mps=c, sigma_heading_deg=heading,
                         sigma_pos_m=position)
     middle = (np.arange(count) + 0.5) * APART_S + rng.uniform(-2, 2, count)
-    truth = {"length": rng.uniform(short, 10, count), "width": rng.uniform(0.5, 2.5, count),
-             "height": rng.uniform(0.4, 1.5, count), "lies": np.radians(rng.uniform(-60, 60, count))}
-    side, ground = rng.choice([-1, 1], count), rng.uniform(9, far, count)
+    truth = {"length": rng.uniform(*long, count), "width": rng.uniform(*wide, count),
+             "height": rng.uniform(*high, count), "lies": np.radians(rng.uniform(-60, 60, count))}
+    side, ground = rng.choice([-1, 1], count), rng.uniform(*off, count)
     unit = np.column_stack([np.sin(truth["lies"]), np.cos(truth["lies"])])  # to the boat's side, ahead
     normal = np.column_stack([unit[:, 1], -unit[:, 0]])
     foot = 2 * np.hypot(ground, bed) * np.tan(FOOT / 2) * rng.uniform(0.5, 1.5, count)
