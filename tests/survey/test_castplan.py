@@ -76,7 +76,8 @@ def test_each_target_is_cast_at_from_the_nearest_boat():
     plan = plan_in_frame(quarry([(0, 20), (100, 10)]), boat((0, 0), (100, 0), (500, 500)), CastSettings())
     assert plan.station.tolist() == [0, 1]
     columns = plan.station_columns()
-    assert {*columns, "name", "route_no", "cast_at"} == set(names(CAST_STATIONS)) and columns["targets"].tolist() == [1, 1, 0]
+    assert {*columns, "name", "route_no", "cast_at"} == set(names(CAST_STATIONS))
+    assert columns["targets"].tolist() == [1, 1, 0]
     assert columns["nearest_m"][:2] == pytest.approx([20, 10]) and np.isnan(columns["nearest_m"][2])
 
 
