@@ -5,7 +5,8 @@ set -euo pipefail
 ROOT=$(cd "$(dirname "${BASH_SOURCE[0]}")/.." && pwd -P)
 CFG=${QP_CONFIG:-$(mktemp -d)}
 trap '[ -n "${QP_CONFIG:-}" ] || rm -rf "$CFG"' EXIT
-export QGIS_CUSTOM_CONFIG_PATH=$CFG QT_QPA_PLATFORM=${QT_QPA_PLATFORM:-offscreen} PYTHONDONTWRITEBYTECODE=1
+export QGIS_CUSTOM_CONFIG_PATH=$CFG QT_QPA_PLATFORM=${QT_QPA_PLATFORM:-offscreen}
+[ -n "${PYTHONPYCACHEPREFIX:-}" ] || export PYTHONDONTWRITEBYTECODE=1   # else compiled modules go there, not into the clone
 export XDG_CACHE_HOME=$CFG/cache XDG_CONFIG_HOME=$CFG/config XDG_DATA_HOME=$CFG/data XDG_RUNTIME_DIR=$CFG/run TMPDIR=$CFG/tmp
 mkdir -p -m 700 "$XDG_RUNTIME_DIR" "$TMPDIR"
 mkdir -p "$CFG/profiles/default/python/plugins"
