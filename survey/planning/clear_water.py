@@ -117,7 +117,8 @@ class ClearWater:
         found = np.where(seen, direct, np.inf)
         if seen.all() or not len(self.corners):
             return found
-        from_a, to_b = self._reach(a), self._reach(b)
+        from_a = self._reach(a)
+        to_b = from_a if np.array_equal(a, b) else self._reach(b)
         through = np.stack([(row[:, None] + self._net).min(axis=0) for row in from_a])
         for i in range(len(a)):
             dark = np.flatnonzero(~seen[i])

@@ -218,8 +218,7 @@ def predict(lines, ground, given=None, terrain=None, step=lambda fraction: None)
         passes.append(DrawnPass(polygon, own, facts, [piece.xy]))
     far = box(*np.add(ground.area.bounds, np.array([-1, -1, 1, 1]) * _FAR_M))  # no rim to end at: range ends the beams
     places = strewn(ground.area, int(np.clip(ground.area.area / 20.0, *_PLACES)))
-    # a piece is short, and hardly a place lies so far from nadir and rim that no error moves it over: cells at once
-    found = chances(passes, places, looks, runs, far, lambda f: step(0.5 + 0.5 * f), few=0)
+    found = chances(passes, places, looks, runs, far, lambda f: step(0.5 + 0.5 * f), short=True)
     # not as a change from the run without errors: one picture of thin strips at so many places is a noisy one
     shares = 100 * found.seen.mean(axis=0)
     low, high = np.percentile(shares, [2.5, 97.5])

@@ -43,7 +43,7 @@ class Chances:
     as_drawn: np.ndarray
 
 
-def chances(passes, xy, looks, draws, area, step=lambda fraction: None, few=_FEW):
+def chances(passes, xy, looks, draws, area, step=lambda fraction: None, short=False):
     """Whether places were seen often enough, draw by draw.
 
     Parameters
@@ -56,8 +56,8 @@ def chances(passes, xy, looks, draws, area, step=lambda fraction: None, few=_FEW
     area : shapely polygon
         See ``masks.Mask``.
     step : callable, optional
-    few : int
-        So few places of a pass are judged one by one before its cells are made: of use where a pass is long and wide.
+    short : bool
+        The passes are so short that hardly a place lies clear of all their edges: none is looked for.
 
     Returns
     -------
@@ -77,13 +77,14 @@ def chances(passes, xy, looks, draws, area, step=lambda fraction: None, few=_FEW
             some = order[np.searchsorted(eastings, x0):np.searchsorted(eastings, x1)]
             some = some[still[some] & (xy[some, 1] >= y0) & (xy[some, 1] < y1)]
             sure = some[:0]
-            if len(some) < few:
+            if len(some) < _FEW and not short:
                 sure, some = _settled(ground, xy, some, reach + 0.5)
             if len(some):
                 mask = Mask(ground, (*xy[some].min(axis=0), *xy[some].max(axis=0)), reach + 1.0,
                             area if rim.intersects(ground) else None)
-                any_near, all_near = mask.near(xy[some], reach + 0.5)
-                sure, some = np.append(sure, some[all_near]), some[any_near & ~all_near]
+                if not short:
+                    any_near, all_near = mask.near(xy[some], reach + 0.5)
+                    sure, some = np.append(sure, some[all_near]), some[any_near & ~all_near]
             count[sure] = np.minimum(count[sure] + 1, looks)
             as_drawn[sure] += 1
             if len(some):
