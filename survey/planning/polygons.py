@@ -81,13 +81,12 @@ class DepthField:
         rows, columns = self.values.shape
         c, r = (east - self.east) / self.cell, (north - self.north) / self.cell
         off = (c < 0) | (r < 0) | (c > columns - 1) | (r > rows - 1)
-        c0 = np.clip(np.floor(c), 0, columns - 2).astype(int)
-        r0 = np.clip(np.floor(r), 0, rows - 2).astype(int)
-        fc, fr = c - c0, r - r0
-        flat = self.values.ravel()
-        first = r0 * columns + c0
-        top = flat[first] + fc * (flat[first + 1] - flat[first])
-        below = flat[first + columns] + fc * (flat[first + columns + 1] - flat[first + columns])
+        c0, r0 = (np.minimum(np.maximum(v, 0), most).astype(np.int32) for v, most in ((c, columns - 2), (r, rows - 2)))
+        fc, fr = np.subtract(c, c0, out=c), np.subtract(r, r0, out=r)
+        corner, first = self.values.ravel().take, r0 * np.int32(columns) + c0
+        top, below = corner(first), corner(first + np.int32(columns))
+        top += fc * (corner(first + np.int32(1)) - top)
+        below += fc * (corner(first + np.int32(columns + 1)) - below)
         found = top + fr * (below - top)
         found[off] = np.nan
         return found
