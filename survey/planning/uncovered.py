@@ -62,8 +62,9 @@ def _out_of_reach(ground, rule):
     usual = rule.range_m if rule.range_m is not None else float(rule.range_of(np.array([ground.depth.usual]))[0])
     reach = float(rule.ground(usual, min(ground.depth.usual, 0.5 * usual)))
     near = ground.area.difference(ground.boat.buffer(min(reach, 0.98 * usual)))
-    tight = ground.area.difference(ground.boat)
-    return shapes.union([shapes.polygonal(near), shapes.polygonal(tight)])
+    if not ground.setback_m > 0:  # the boat's water ends a little before the shore, for no rule's sake
+        return shapes.polygonal(near)
+    return shapes.union([shapes.polygonal(near), shapes.polygonal(ground.area.difference(ground.boat))])
 
 
 def _nadir(ground, lines, rule):
