@@ -36,8 +36,8 @@ def lake(seed):
     return shore.difference(Point(rng.uniform(-100, 100, 2)).buffer(40)) if seed % 2 else shore
 
 
-def filled(seed):
-    """(share of the closable closed, length over that of running again, lines, lines lost)."""
+def searched(seed):
+    """(ground, gaps, lines lost, in the order they were to be run) of a lake searched with passes lost at random."""
     ground = ground_of(small.CRS, [lake(seed)], depth=small.DEPTH, setback=5.0)
     plan = plan_lines(ground, LinePlanSettings(small.RULE, runs=50, lead_m=10, radius_m=8, round_shore="never"))
     lines = plan.run.lines
@@ -45,11 +45,26 @@ def filled(seed):
     kept = unary_union([small.strips(line.xy) for k, line in enumerate(lines) if k not in gone])
     lost = unary_union([small.strips(lines[k].xy) for k in gone]).difference(kept).intersection(ground.area)
     gaps = [g for g in getattr(lost, "geoms", [lost]) if g.area > 10]
+    return ground, gaps, [lines[k] for k in sorted(gone)]
+
+
+def again(lines, ground):
+    """The run of lines in the best order found."""
+    return run_of(lines, ClearWater(ground.boat), lead=10, radius=8)
+
+
+def closed_by(lines, gaps):
+    """m2 of the gaps in the strips beside the lines."""
+    seen = unary_union([small.strips(line.xy) for line in lines])
+    return sum(g.intersection(seen).area for g in gaps)
+
+
+def filled(seed):
+    """(share of the closable closed, length over that of running again, lines, lines lost)."""
+    ground, gaps, lost = searched(seed)
     found = plan_fill_in(ground, gaps, FillSettings(small.RULE, lead_m=10, radius_m=8))
-    again = run_of([lines[k] for k in gone], ClearWater(ground.boat), lead=10, radius=8)
-    seen = unary_union([small.strips(line.xy) for line in found.run.lines])
-    closed = sum(g.intersection(seen).area for g in gaps)
-    return closed / found.closable_m2, found.run.length / again.length, len(found.run.lines), len(gone)
+    return (closed_by(found.run.lines, gaps) / found.closable_m2, found.run.length / again(lost, ground).length,
+            len(found.run.lines), len(lost))
 
 
 def main():
