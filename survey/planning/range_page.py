@@ -25,11 +25,12 @@ _CSS = """
 .card th,.card td{padding:.25rem .5rem .25rem 0}
 .card thead th{white-space:normal;vertical-align:bottom;font-size:.85rem}
 .card td.big{font-size:1.5rem;font-weight:800;white-space:nowrap}.card p{margin:.2rem 0}
-figure svg{max-width:44rem}
+figure>svg{max-width:44rem}
+@media(max-width:40rem){figure>svg text{font-size:15px}}
 @media(max-width:30rem){body{padding:.6rem}.card{padding:.4rem .5rem}.card table{font-size:1rem}
 .card td.big{font-size:1.2rem}.card thead th{font-size:.75rem}}
-@media print{@page{margin:11mm}.card{border-width:1.2pt}figure svg{max-height:150mm;width:auto;max-width:100%}
-h2.new{break-before:page}table{font-size:7.5pt}th,td{padding-right:1.2mm}thead th{white-space:normal;
+@media print{@page{margin:11mm}.card{border-width:1.2pt}figure>svg{max-height:150mm;width:auto;max-width:100%}
+table{font-size:7.5pt}th,td{padding-right:1.2mm}thead th{white-space:normal;
 vertical-align:bottom}.card table{font-size:12pt}.card td.big{font-size:15pt}
 .card thead th{font-size:8.5pt}}
 """
@@ -72,7 +73,7 @@ def range_page(table: RangeTable, unit: str = "m", speed_unit: str = "m/s", titl
                           "range. The chosen range of each depth is set in bold."),
              pages.section("Why these ranges", pages.bullets(
                  f"Depth {_long(depth, unit)}: {choice.why}" for depth, choice in zip(table.depths, table.choices)))]
-    parts += ['<h2 class="new">All figures</h2>', *(_figures(table, k, unit, speed_unit)
+    parts += ['<h2>All figures</h2>', *(_figures(table, k, unit, speed_unit)
                                                     for k in range(len(table.depths))),
               pages.bullets(_notes(settings, unit))]
     return pages.page(title, lead, parts, _CSS)
