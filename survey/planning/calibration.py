@@ -157,7 +157,7 @@ def plan_calibration(objects: Any, settings: CalibrationSettings, is_clear: Call
     found = adjust(looks, group, names)
     refused = {}
     for (name, _), why in judge(looks, group, names).refused.items():
-        refused[name] = f"{why.partition('. ')[0]}. {search.remedy(name)}"
+        refused[name] = f"{_planned(why)}. {search.remedy(name)}"
     if len(refused) == len(names):
         raise InputError(f"{len(picked)} {'run' if len(picked) == 1 else 'runs'} can find none of what is asked for. "
                          + " ".join(refused.values()),
@@ -165,6 +165,12 @@ def plan_calibration(objects: Any, settings: CalibrationSettings, is_clear: Call
     told = np.array([name not in refused for name in names])
     return CalibrationPlan(picked, names, found.sigma, found.prior_sigma, search.target, search.limit, told, refused,
                            found.correlation, fewest, len(runs))
+
+
+def _planned(why: str) -> str:
+    """What the adjustment says of passes that were driven, said of runs that are not yet."""
+    return why.partition(". ")[0].replace("these passes", "these runs").replace(
+        "than its prior does", "than is assumed of it anyway")
 
 
 def _best_axis(objects: np.ndarray, depth: np.ndarray, settings: CalibrationSettings, is_clear: Callable[..., Any],

@@ -111,7 +111,7 @@ class Search:
             chosen.append(alone._best_to_add(chosen))
             if alone.meets(self.parts[chosen].sum(axis=0)):
                 return f"About {len(chosen)} runs for it alone would begin to find it."
-        return f"Not even {MOST_RUNS} runs would."
+        return f"Not even {MOST_RUNS} runs would; {MEASURE.get(name, 'ask for fewer offsets at once')}."
 
     def fewest(self, most, step):
         """(numbers of the runs, True if no smaller set would do)."""

@@ -32,6 +32,11 @@ if TYPE_CHECKING:
 __all__ = ["CalibrationRun", "Surroundings", "calibrate", "calibration_told", "fill_gaps", "fill_rows", "paper_of"]
 
 
+_UNITS = {"latency_s": (1, "s"), "mount_deg": (1, "degrees"), "lever_forward_m": (1, "m"),
+          "lever_starboard_m": (1, "m"), "scale": (100, "%"), "trim_deg": (1, "degrees")}
+"""Of an offset: what it is told in, and how many of that its unit is."""
+
+
 def fill_gaps(ground: Ground, gaps: Sequence[Any], settings: FillSettings, open_share: ArrayLike = None,
               step: Callable[[float], object] = lambda fraction: None) -> FillPlan:
     """``plan_fill_in`` with gaps in units of the ground's crs; None counts as empty.
@@ -190,9 +195,18 @@ def calibration_told(plan: CalibrationPlan) -> tuple[list[str], list[str]]:
     notes = [f"{len(plan.runs)} runs {reached}; {least} among {plan.looked_at} kinds of runs."]
     warnings = [f"Not found. {why}" for why in plan.refused.values()]
     for k, name in enumerate(plan.names):
-        (notes if plan.met[k] else warnings).append(
-            f"{WORDS[name].capitalize()}: sigma {plan.sigma[k]:.3g}, asked for {plan.target[k]:.3g}, assumed before "
-            f"{plan.prior[k]:.3g}; no number of runs gets below {plan.best[k]:.2g}.")
+        if name in plan.refused:
+            continue
+        size, unit = _UNITS[name]
+        sigma, target, prior, best = (f"{size * values[k]:.3g} {unit}" for values in (
+            plan.sigma, plan.target, plan.prior, plan.best))
+        said = f"{WORDS[name].capitalize()}: sigma {sigma}, asked for {target}, assumed before {prior}."
+        if plan.met[k]:
+            notes.append(said)
+        elif plan.best[k] > plan.target[k]:
+            warnings.append(f"{said} No number of runs past these objects gets below {best}; ask for no less.")
+        else:
+            warnings.append(f"{said} More runs would bring it down: allow more than {len(plan.runs)}, or ask for less.")
     return notes, warnings
 
 

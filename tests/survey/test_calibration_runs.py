@@ -4,6 +4,7 @@ The outings (tests/plugins/outings.py) share no code with the package: straight 
 """
 import itertools
 import math
+import re
 
 import numpy as np
 import outings
@@ -14,6 +15,7 @@ from athwart.survey.adjustment.solvability import judge
 from athwart.survey.model.errors import InputError
 from athwart.survey.planning.calibration import CalibrationSettings, plan_calibration
 from athwart.survey.planning.calibration_runs import Run, candidate_runs, information, predicted_looks
+from athwart.survey.planning.from_map import calibration_told
 from athwart.survey.uncertainty.sigmas import PRESETS, chosen
 
 ONE, TWO = np.array([[5100.0, 5100.0]]), np.array([[5100.0, 5100.0], [5110.0, 5140.0]])
@@ -114,7 +116,7 @@ def test_one_line_there_and_back_cannot_tell_the_mount():
         assert [name for name, _ in verdict.refused] == ["mount_deg"], times
     plan = planned(ONE, sigmas=sigmas, max_runs=2)
     assert set(plan.refused) == {"mount_deg"} and plan.told.tolist() == [True, False]
-    assert plan.refused["mount_deg"].startswith("Beam azimuth: these passes") and "runs" in plan.refused["mount_deg"]
+    assert plan.refused["mount_deg"].startswith("Beam azimuth: these runs say less about it than is")
     with pytest.raises(InputError, match="Beam azimuth") as refused:
         planned(ONE, solve=("mount_deg",), max_runs=2)
     assert refused.value.field == "max_runs"
@@ -127,6 +129,17 @@ def test_what_no_run_can_tell_is_named():
     assert "No number of runs" in plan.refused["trim_deg"] and "level" in plan.refused["trim_deg"]
     assert plan.best[plan.names.index("trim_deg")] > plan.target[plan.names.index("trim_deg")]
     assert "trim" in plan.correlations(plan.names.index("lever_forward_m"))
+
+
+def test_what_is_not_reached_says_what_would_help():
+    """Each offset in its unit, told once: what the runs say, or why they say nothing."""
+    notes, warnings = calibration_told(planned(ONE, solve=("latency_s", "lever_forward_m"), speeds_mps=(2.0,),
+                                               targets={"latency_s": 0.01}, max_runs=4))
+    assert len(notes) == 1 and len(warnings) == 2
+    assert warnings[0].startswith("Not told. Lever arm forward") and "tape" in warnings[0]
+    assert re.match(r"Latency: sigma [\d.]+ s, asked for 0.01 s, .* No number of runs", warnings[1])
+    notes, warnings = calibration_told(planned(ONE, solve=("latency_s",), targets={"latency_s": 0.01}, max_runs=4))
+    assert len(warnings) == 1 and "allow more than 4" in warnings[0]
 
 
 def test_runs_keep_to_clear_water():
