@@ -136,7 +136,7 @@ def test_what_is_not_reached_says_what_would_help():
     notes, warnings = calibration_told(planned(ONE, solve=("latency_s", "lever_forward_m"), speeds_mps=(2.0,),
                                                targets={"latency_s": 0.01}, max_runs=4))
     assert len(notes) == 1 and len(warnings) == 2
-    assert warnings[0].startswith("Not told. Lever arm forward") and "tape" in warnings[0]
+    assert warnings[0].startswith("Not found. Lever arm forward") and "tape" in warnings[0]
     assert re.match(r"Latency: sigma [\d.]+ s, asked for 0.01 s, .* No number of runs", warnings[1])
     notes, warnings = calibration_told(planned(ONE, solve=("latency_s",), targets={"latency_s": 0.01}, max_runs=4))
     assert len(warnings) == 1 and "allow more than 4" in warnings[0]
