@@ -86,10 +86,10 @@ def refused(alg, parameters, context):
         return Message("{DEPTH} must be more than 0.")
     if values.given(parameters, "RANGE") and not values.number(alg, parameters, "RANGE", context) > 0:
         return Message("{RANGE} must be more than 0.")
-    for name in ("SETBACK", "MIN_DEPTH", "MIN_RADIUS", "FUEL_PER_HOUR"):
+    for name, unit in (("SETBACK", " m"), ("MIN_DEPTH", ""), ("MIN_RADIUS", " m"), ("FUEL_PER_HOUR", "")):
         value = values.number(alg, parameters, name, context)
         if value is not None and value < 0:
-            return Message("{" + name + "} is {given:g}; give 0 or more.", given=value)
+            return Message("{" + name + "} is {given:g}{unit}; give 0 or more.", given=value, unit=unit)
     for name in ("RANGE_UNIT", "SPEED_UNIT"):
         values.option(alg, parameters, name, context)
     speed(alg, parameters, context)

@@ -10,7 +10,7 @@ from ..geometry import overlap, shapes, transfer, widths
 from ..geometry.clearance import cleared, paced
 from ..geometry.frame import Frame
 from ..model.errors import InputError
-from ..model.messages import Message
+from ..model.messages import Message, Setting
 from ..share import merged_share
 from ..share.drawn_errors import LEAST_DRAWS
 from ..share.draws import drawn_passes, share_draws
@@ -57,9 +57,10 @@ class GapSettings:
     def __post_init__(self) -> None:
         if self.required_looks < 1:
             raise InputError(f"{self.required_looks} looks are required; the least is 1.", field="required_looks")
-        for name in ("min_width", "min_area", "position_error"):
+        for name, unit in (("min_width", "m"), ("min_area", "m2"), ("position_error", "m")):
             if not getattr(self, name) >= 0:
-                raise InputError(f"{name} is {getattr(self, name):g}; it cannot be negative.", field=name)
+                raise InputError(Message("{setting} is {given:g} {unit}; it cannot be negative.", setting=Setting(name),
+                                         given=getattr(self, name), unit=unit), field=name)
         if self.draws < LEAST_DRAWS:
             raise InputError(f"An interval of 95 % needs at least {LEAST_DRAWS} draws of the errors, not {self.draws}.",
                              field="draws")

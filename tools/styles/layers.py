@@ -206,7 +206,7 @@ def objects():
                           fill(PURPLE, 60, outline=PURPLE, width=0.4))
     bound = polygon_symbol(fill(None, 0, outline=PAPER, outline_alpha=220, width=0.8),
                            fill(PURPLE, 30, outline=PURPLE, width=0.4, dash=True))
-    words = label_text("concat(attribute('label'), ' ', round(\"length_m\", 1), ' x ', round(\"width_m\", 1), ' m')",
+    words = label_text(f"""concat(attribute('label'), ' ', {length('"length_m"')}, ' x ', {length('"width_m"')})""",
                        7.5, INK, QgsPalLayerSettings.Placement.OutsidePolygons, up_to=3000)
     cut = " or ".join(f"coalesce(attribute('{name}'), false)" for name in (
         "length_at_least", "length_at_most", "width_at_least", "width_at_most"))
