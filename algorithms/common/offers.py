@@ -18,7 +18,10 @@ _LOOKED_AT = 500
 """Features in which a field must have a value to be offered."""
 
 _NAMED = {"SHORELINE": ("shore", "lake", "water"), "AREA": ("area",), "SETTINGS": ("setting", "range")}
-"""Words in the names of people's own layers."""
+"""Words in the names of people's own layers, by the box they are for."""
+
+_WATER = ("lake", "water")
+"""The same for any box that is called so in the form."""
 
 
 def layers(tool: Any) -> dict[str, Any]:
@@ -63,7 +66,8 @@ def _best(definition: Any, taken: Any) -> Any:
     kinds = [(layer, layer_kind(layer)) for layer in candidates]
     for kind in taken:
         of_kind = [layer for layer, own in kinds if own is kind]
-        words = _NAMED.get(definition.name(), ()) if kind is OWN else ()
+        called = _WATER if definition.description().lower() in _WATER else _NAMED.get(definition.name(), ())
+        words = called if kind is OWN else ()
         for word in words:
             named = [layer for layer in of_kind if word in layer.name().lower()]
             if named:

@@ -230,6 +230,17 @@ def test_the_form_opens_on_fixes_with_their_soundings_and_says_nothing_of_option
     assert "over the range" in panel.findChild(QLabel, "hint").text()
 
 
+def test_planning_forms_open_on_the_gaps_the_lake_and_the_areas(opened, ours, make_layer, units):
+    own = {name: QgsProject.instance().addMapLayer(make_layer("Polygon", "EPSG:32616", {"a": "int"}, [], name))
+           for name in ("contours", "search areas", "Lake Orrel")}
+    gaps = ours(schemas.GAPS)
+    for tool, box, layer in (("planfillinlines", "GAPS", gaps), ("planfillinlines", "AREA", own["Lake Orrel"]),
+                             ("plansurveylines", "AREA", own["search areas"]), ("plantrip", "LAKE", own["Lake Orrel"]),
+                             ("planshorerun", "SHORELINE", own["Lake Orrel"])):
+        value = str(opened(tool).mainWidget().wrappers[box].parameterValue())
+        assert layer.id() in value or layer.name() in value, (tool, box, value)
+
+
 def test_a_default_speed_stays_the_same_speed_in_the_unit_that_was_remembered(opened, ours, units):
     """2 m/s are 4.47 mph (1609.344 m to the mile), 1.2 and 2.4 m/s 2.68 and 5.37 mph."""
     units.remember({"SPEED_UNIT": "mph", "RANGE_UNIT": "ft"})
