@@ -242,16 +242,17 @@ class GeoreferenceImage(AthwartAlgorithm):
             made["SOURCE"] = self.parameterAsOutputLayer(parameters, "SOURCE", context)
             sinks.append(RasterSink(made["SOURCE"], *place, self.RASTERS["SOURCE"].named(), facts))
         full = np.iinfo(job.kind).max
+        style = f"mapped_record{'_colours' * (job.bands > 1)}{'_16' * (full > 255)}"
         with sinks[0] as picture, sinks[-1] if len(sinks) > 1 else _Nothing() as source:
             for row, col, tile in job.tiles(stepper(feedback, 25, 95), traced=len(sinks) > 1):
                 pixels, shown = tile.pixels()
                 picture.write(row, col, [*pixels, np.where(shown, full, 0).astype(job.kind)])
                 if len(sinks) > 1:
                     source.write(row, col, list(tile.source(job.track, job.outings).values()))
-            picture.finish("mapped_record" if job.bands == 1 else "mapped_record_colours")
+            picture.finish(style)
             if len(sinks) > 1:
                 source.finish("record_source")
-        dress(context, made["OUTPUT"], "mapped_record" if job.bands == 1 else "mapped_record_colours")
+        dress(context, made["OUTPUT"], style)
         if len(sinks) > 1:
             dress(context, made["SOURCE"], "record_source")
         return made

@@ -9,7 +9,7 @@
   </pipe-data-defined-properties>
   <pipe>
     <provider>
-      <resampling zoomedInResamplingMethod="nearestNeighbour" zoomedOutResamplingMethod="nearestNeighbour" enabled="false" maxOversampling="2"/>
+      <resampling zoomedInResamplingMethod="nearestNeighbour" zoomedOutResamplingMethod="average" enabled="true" maxOversampling="2"/>
     </provider>
     <rasterrenderer type="multibandcolor" greenBand="2" blueBand="3" alphaBand="4" opacity="1" nodataColor="" redBand="1">
       <minMaxOrigin>
@@ -24,7 +24,7 @@
     <brightnesscontrast brightness="0" contrast="0" gamma="1"/>
     <huesaturation saturation="0" colorizeGreen="128" colorizeBlue="128" colorizeStrength="100" colorizeRed="255" invertColors="0" grayscaleMode="0" colorizeOn="0"/>
     <rasterresampler maxOversampling="2"/>
-    <resamplingStage>resamplingFilter</resamplingStage>
+    <resamplingStage>provider</resamplingStage>
   </pipe>
   <blendMode>0</blendMode>
 </qgis>

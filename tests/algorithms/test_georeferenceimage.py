@@ -7,7 +7,14 @@ from athwart.sample_project.simulate.floors import Floor, flat, ramp, texture
 from athwart.sample_project.simulate.waterfall import Display, Noise, draw
 from athwart.sample_project.simulate.ways import Steered
 from osgeo import gdal
-from qgis.core import QgsProcessingException, QgsProcessingFeedback, QgsRasterLayer
+from qgis.core import (
+    QgsMapRendererSequentialJob,
+    QgsMapSettings,
+    QgsProcessingException,
+    QgsProcessingFeedback,
+    QgsRasterLayer,
+)
+from qgis.PyQt.QtCore import QSize
 
 CRS = "EPSG:32615"
 FLOOR = Floor(flat(5.0), ramp(45.0, -100.0, 200.0))
@@ -52,6 +59,21 @@ def bands_of(path):
         np.float32 if raster.GetRasterBand(1).DataType == gdal.GDT_Float32 else np.uint8)
     return np.stack([np.frombuffer(raster.GetRasterBand(k + 1).ReadRaster(), kind).reshape(raster.RasterYSize, -1)
                      for k in range(raster.RasterCount)]), raster
+
+
+def rendered(path, shape):
+    """Reds of a raster as QGIS draws it with the style beside it, of every fourth cell of every fourth row."""
+    layer, settings = QgsRasterLayer(path, "map"), QgsMapSettings()
+    settings.setLayers([layer])
+    settings.setDestinationCrs(layer.crs())
+    settings.setExtent(layer.extent())
+    settings.setOutputSize(QSize(shape[1], shape[0]))
+    job = QgsMapRendererSequentialJob(settings)
+    job.start()
+    job.waitForFinished()
+    image = job.renderedImage()
+    return np.array([[image.pixelColor(col, row).red() for col in range(0, shape[1], 4)]
+                     for row in range(0, shape[0], 4)])
 
 
 def places(raster):
@@ -120,6 +142,9 @@ def test_formats_depths_and_colours(run, record, track_layer, tmp_path, ending, 
     assert raster.RasterCount == bands
     scale, slack = (257, 257) if driver == "GTiff" else (1, 25 if driver == "JPEG" else 0.5)
     assert np.percentile(np.abs(values[0] - plain[0] * float(scale)), 99) <= slack
+    if driver == "GTiff":
+        drawn, few = rendered(str(tmp_path / "map.tif"), values[0].shape), values[0][::4, ::4]
+        assert np.corrcoef(drawn[few > 0], few[few > 0])[0, 1] > 0.95, "QGIS draws 16 bits as they are"
     if bands == 4:
         assert np.median(values[1][plain[0] > 100] / values[0][plain[0] > 100]) == pytest.approx(0.5, abs=0.05)
 

@@ -12,10 +12,15 @@ import tempfile
 import numpy as np
 from osgeo import gdal
 from qgis.core import (
+    Qgis,
     QgsColorRampShader,
+    QgsContrastEnhancement,
     QgsMapLayer,
     QgsMultiBandColorRenderer,
+    QgsRasterDataProvider,
     QgsRasterLayer,
+    QgsRasterMinMaxOrigin,
+    QgsRasterPipe,
     QgsRasterShader,
     QgsSingleBandGrayRenderer,
     QgsSingleBandPseudoColorRenderer,
@@ -93,23 +98,49 @@ DRAWN = (("seen", BANDS, 1, SEEN), ("seen_hidden", BANDS, 6, HIDDEN), ("seen_sma
          ("probability_seen", 1, 1, PROBABILITY))
 
 
-def save_picture(name, shown):
-    """Save the style of a picture with an alpha band: one band of grey, or three colours, as they are."""
+def save_picture(name, shown, kind=gdal.GDT_Byte):
+    """Save the style of a picture with an alpha band: one band of grey, or three colours.
+
+    8 bits are shown as they are. 16 bits are stretched to what is in view: many a picture fills 12 of them only, and
+    QGIS draws larger numbers than 255 as noise where nothing is stretched. Zoomed out, cells are averaged: taking each
+    n-th of a speckled picture shows speckles that are not there.
+    """
     path = os.path.join(tempfile.mkdtemp(), "any.tif")
-    raster = gdal.GetDriverByName("GTiff").Create(path, 2, 2, len(shown) + 1, gdal.GDT_Byte)
+    raster = gdal.GetDriverByName("GTiff").Create(path, 2, 2, len(shown) + 1, kind)
     raster.SetGeoTransform((0, 1, 0, 0, 0, -1))
     raster = None
     layer = QgsRasterLayer(path, name)
     if len(shown) == 1:
         renderer = QgsSingleBandGrayRenderer(layer.dataProvider(), 1)
+        stretched = (renderer.setContrastEnhancement,)
     else:
         renderer = QgsMultiBandColorRenderer(layer.dataProvider(), *shown)
+        stretched = (renderer.setRedContrastEnhancement, renderer.setGreenContrastEnhancement,
+                     renderer.setBlueContrastEnhancement)
     renderer.setAlphaBand(len(shown) + 1)
+    if kind == gdal.GDT_UInt16:
+        for stretch in stretched:
+            stretch(_full_stretch())
+        origin = QgsRasterMinMaxOrigin()
+        origin.setLimits(QgsRasterMinMaxOrigin.Limits.CumulativeCut)
+        origin.setExtent(QgsRasterMinMaxOrigin.Extent.UpdatedCanvas)
+        renderer.setMinMaxOrigin(origin)
     layer.setRenderer(renderer)
+    layer.dataProvider().enableProviderResampling(True)
+    layer.dataProvider().setZoomedOutResamplingMethod(QgsRasterDataProvider.ResamplingMethod.Average)
+    layer.setResamplingStage(QgsRasterPipe.ResamplingStage.Provider)
     kept = QgsMapLayer.StyleCategory.Symbology | QgsMapLayer.StyleCategory.Rendering
     message, ok = layer.saveNamedStyle(str(STYLES / f"{name}.qml"), kept)
     if not ok:
         raise SystemExit(message)
+
+
+def _full_stretch():
+    made = QgsContrastEnhancement(Qgis.DataType.UInt16)
+    made.setContrastEnhancementAlgorithm(QgsContrastEnhancement.ContrastEnhancementAlgorithm.StretchToMinimumMaximum)
+    made.setMinimumValue(0)
+    made.setMaximumValue(65535)
+    return made
 
 
 def draw():
@@ -118,6 +149,7 @@ def draw():
         save(*one, QgsColorRampShader.Type.Discrete)
     save("depths", 1, 1, DEPTHS, QgsColorRampShader.Type.Interpolated)
     save("record_source", 7, 1, GRAZING, QgsColorRampShader.Type.Interpolated)
-    save_picture("mapped_record", (1,))
-    save_picture("mapped_record_colours", (1, 2, 3))
-    print(f"{len(DRAWN) + 4} styles of rasters in {STYLES}")
+    for more, kind in (("", gdal.GDT_Byte), ("_16", gdal.GDT_UInt16)):
+        save_picture(f"mapped_record{more}", (1,), kind)
+        save_picture(f"mapped_record_colours{more}", (1, 2, 3), kind)
+    print(f"{len(DRAWN) + 6} styles of rasters in {STYLES}")
