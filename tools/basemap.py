@@ -52,9 +52,10 @@ def depth_layer(folder):
     return layer
 
 
-def contour_layer(folder):
-    """Contours: every second metre stronger and labelled, half metres only when near."""
-    layer = vector(f"{folder / 'lake.gpkg'}|layername=contours", "contours")
+def contour_layer(folder, layer=None):
+    """Contours, the sample's or those of ``layer``: every second metre stronger and labelled, half metres only when
+    near."""
+    layer = layer or vector(f"{folder / 'lake.gpkg'}|layername=contours", "contours")
     root = QgsRuleBasedRenderer.Rule(None)
     for name, test, width, alpha, up_to in (("contour, every 2 m", '"depth_m" % 2 = 0', 0.22, 190, 0),
                                             ("contour, every metre", '"depth_m" % 2 = 1', 0.13, 150, 20000),
