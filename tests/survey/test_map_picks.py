@@ -10,7 +10,7 @@ from athwart.sample_project.simulate.ways import Steered
 from athwart.survey.record.map_picks import MapSource, picks_from_map
 from athwart.survey.record.record_image import RecordImage
 from athwart.survey.record.record_map import MapSettings, RecordMap
-from waterfalls import EAST, NORTH, picture_of, track_of
+from waterfalls import EAST, LOCAL, NORTH, picture_of, track_of
 
 CELL = 0.5
 
@@ -65,6 +65,39 @@ def test_a_pick_on_the_map_is_the_pick_on_the_picture(way, floor, bottom):
         np.testing.assert_allclose(mapped.columns[name], picture.columns[name][kept], rtol=0.01)
     turned = (mapped.columns["azimuth_deg"] - picture.columns["azimuth_deg"][kept] + 90) % 180 - 90
     assert np.abs(turned).max() < 1.5
+
+
+def test_a_pick_on_a_map_over_a_depth_grid_is_the_pick_on_the_picture():
+    """Over swells as high as a man and a slope: the map was laid on the grid, and the targets are located on it."""
+    way, floor = Steered(((50, 1.5, 0), (30, 1.5, 30)), azimuth_deg=110.0), Floor(rolling(6.0, 0.9, 40.0, 150.0, 0.01))
+    made = draw(way, floor, Display(((0.0, 25.0),), half=200, rate=0.2, sound_mps=1460.0))
+    track, record, count = track_of(made, way), core.Record(**picture_of(made)), 24
+    at = (np.arange(400) + 0.5) * 0.5 - 100
+    grid = core.DepthGrid.from_array(LOCAL, (EAST - 100, 0.5, 0, NORTH + 100, 0, -0.5),
+                                     floor.depth(at[None, :], -at[:, None]).astype(np.float32))
+    job = RecordMap([RecordImage("one", record, made.grey)], track, MapSettings(cell_m=CELL), grid)
+    rng = np.random.default_rng(8)
+    ping = rng.uniform(0.1 * len(made.t), 0.9 * len(made.t), count)
+    side, ground = rng.choice([-1, 1], count), rng.uniform(4.0, 20.0, count)
+    boat = [np.interp(ping, np.arange(len(made.t)), values) for values in (made.u, made.v, made.azimuth)]
+    u, v = boat[0] + side * ground * np.cos(boat[2]), boat[1] - side * ground * np.sin(boat[2])
+    drawn = core.Picks.of(count, x=u + EAST, y=v + NORTH)
+    picks = picks_from_map(track, drawn, source_at(job, drawn.x, drawn.y))
+    kept = np.flatnonzero(picks.reason == "")
+    assert len(kept) >= count - 2, "a swell may hide a place or two"
+    slant = np.hypot(ground, floor.depth(u, v))
+    assert (picks.side[kept] == side[kept]).all()
+    np.testing.assert_allclose(picks.ping[kept], ping[kept] + made.display.first_ping, atol=0.3)
+    np.testing.assert_allclose(picks.slant_m[kept], slant[kept] * made.display.displayed, atol=0.05)
+    settings = core.LocateSettings(errors="careful", range_model="terrain")
+    mapped = core.locate(track, picks.take(kept), settings, grid=grid)
+    picture = core.locate(track, core.Picks.of(count, ping=ping + made.display.first_ping, side=side,
+                                               slant_m=slant * made.display.displayed).take(kept), settings, grid=grid)
+    assert len(mapped.x) == len(picture.x) == len(kept)
+    assert np.hypot(mapped.x - picture.x, mapped.y - picture.y).max() < 0.25 * CELL
+    for name in ("semi_major_m", "semi_minor_m", "ground_m"):
+        np.testing.assert_allclose(mapped.columns[name], picture.columns[name], rtol=0.02)
+    assert (mapped.columns["range_model"] == "terrain").all()
 
 
 def line():
