@@ -125,7 +125,8 @@ def measure_objects(track: Track, readings: ObjectReadings, settings: MeasureSet
     poses = {name: part.take(good) for name, part in poses.items()}
     spans = {name: part[good] for name, part in spans.items()}
     anchors = anchored(track, grid) if grid is not None else None
-    made, boxes = {}, np.empty(len(good), object)
+    made: dict[str, np.ndarray] = {}
+    boxes = np.empty(len(good), object)
     for frame, index in sample_frames(track, poses["middle"]):
         for start in range(0, len(index), _AT_ONCE):
             patience.look()
@@ -236,7 +237,7 @@ def _boxes(sight: ObjectSight, best: Sizes, columns: dict[str, np.ndarray]) -> n
 
 
 def _warnings(made: dict[str, Any]) -> list[str]:
-    said = []
+    said: list[str] = []
     if not made:
         return said
     for name, words in (("length", "long"), ("width", "wide")):
