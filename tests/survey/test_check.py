@@ -5,29 +5,13 @@ import athwart.survey as core
 import numpy as np
 import pytest
 import tracks
+from athwart.sample_project.simulate.floors import Floor
+from athwart.sample_project.simulate.waterfall import Display, Noise, draw
+from athwart.sample_project.simulate.ways import Steered
+from athwart.survey.record.bottom_trace import trace_bottom
 from athwart.survey.record.check import CheckSettings, check_record
-from waterfalls import EAST, LOCAL, NORTH
-
-TRUE = core.Record(600, 1000, newest="top", edge_range_m=30.0, first_ping=1500.0, pings_per_row=2.0)
-
-
-def world(seed, relief=0.9, **given):
-    """(track, depth at a time in s): ten minutes over waves of 40 to 400 s, ten pings a second."""
-    t, rng = np.arange(600.0), np.random.default_rng(seed)
-    number, phase = 2 * np.pi / np.exp(rng.uniform(np.log(40), np.log(400), 8)), rng.uniform(0, 2 * np.pi, 8)
-
-    def depth(t):
-        return 7 + relief * np.sin(np.multiply.outer(t, number) + phase).sum(axis=-1) / 2
-    usual = {"t_s": 1.7e9 + t, "record_ping": 10 * t, "depth_m": depth(t), "range_m": 30.0}
-    return tracks.made(LOCAL, EAST + 0 * t, NORTH + 1.5 * t, 0.0, **{**usual, **given}), depth
-
-
-def marks(depth, seed, record=TRUE, count=20, sigma=0.15):
-    """(column, row) of bottom marks on the picture as it truly is."""
-    rng = np.random.default_rng(seed)
-    row = np.sort(rng.uniform(0, record.height, count))
-    read = depth(record.count(row) / 10) + rng.normal(0, sigma, count)
-    return record.centre + rng.choice([-1, 1], count) * read / 30 * record.reach, row
+from bottom_marks import TRUE, cramer_rao, marks, world
+from waterfalls import EAST, LOCAL, NORTH, picture_of, track_of
 
 
 def test_known_offsets_are_found_within_their_sigmas():
@@ -47,19 +31,12 @@ def test_known_offsets_are_found_within_their_sigmas():
 
 
 def test_sigma_is_the_bound_of_the_relief():
-    """Cramer-Rao: over a bottom that falls evenly, scale told apart by nothing else, sigma = error / slope / root n.
-
-    Here against the numerical inverse of the Fisher matrix of all three, from the true profile.
-    """
+    """Cramer-Rao: the inverse of the Fisher matrix of all three, from the true bottom."""
     track, depth = world(3)
     column, row = marks(depth, 8, sigma=0.1, count=40)
     found = check_record(TRUE, column, row, track, CheckSettings(0.1))
-    count = TRUE.count(row)
-    slope = (depth((count + 1) / 10) - depth((count - 1) / 10)) / 2
-    by = np.column_stack([slope, slope * (count - count.mean()), depth(count / 10)])
     noise = max(0.1, found.residual_m * np.sqrt(40 / 37))
-    bound = np.sqrt(np.diag(np.linalg.inv(by.T @ by))) * noise
-    np.testing.assert_allclose(found.sigmas, bound, rtol=0.1)
+    np.testing.assert_allclose(found.columns["sigma"][3:], cramer_rao(depth, row, noise), rtol=0.1)
 
 
 def test_a_picture_upside_down_and_one_that_fits():
@@ -121,3 +98,22 @@ def test_a_change_of_the_range_is_followed():
     column = record.centre + depth(at) / np.where(at < 300, 20.0, 40.0) * record.reach
     found = check_record(replace(record, first_ping=1560.0), column, row, track)
     assert found.shift == pytest.approx(-60, abs=10) and found.status == "shifted"
+
+
+def test_a_drawn_record_with_its_bottom_traced_is_put_right():
+    """The sample's simulator draws three pings a row over a bottom of two swells, sound slower than the sounder
+    reckons; the traced bottom is told 60 pings late, rows 5 % too long, the range at the edge 8 % too far."""
+    way = Steered(((240, 1.5, 0),))
+
+    def deep(u, v):
+        return 7 + 0.8 * np.sin(v / 13) + 0.5 * np.sin(v / 31) + 0 * u
+    made = draw(way, Floor(deep), Display(((0.0, 25.0),), 250, rate=0.1, squeeze=3, sound_mps=1450.0), Noise(speckle=5))
+    record = core.Record(**picture_of(made, edge_range_m=25.0))
+    trace = trace_bottom(made.grey, record, np.zeros(record.height, int))
+    row = np.flatnonzero(trace.sure)[::8]
+    told = replace(record, first_ping=record.first_ping + 60, pings_per_row=3.15, edge_range_m=27.0)
+    found = check_record(told, record.centre - trace.pixels[row], row + 0.5, track_of(made, way), CheckSettings(0.05))
+    values, sigmas = found.columns["value"][3:], found.columns["sigma"][3:]
+    assert found.status == "shifted" and found.columns["differs"].all() and found.residual_m < 0.15
+    assert np.all(np.abs(values - [record.first_ping, 3.0, 25.0]) < 3 * sigmas + [1.0, 0.0, 0.1])  # half a pixel
+    assert np.all(sigmas < [10, 0.05, 0.2])
