@@ -28,7 +28,7 @@ class Thing:
 THINGS = (
     Thing("rowboat", -392.0, 224.6, 4.3, 1.5, 0.9, 75.0, "wooden boat at the foot of the drop-off"),
     Thing("tyre", -250.0, 333.0, 0.8, 0.8, 0.4, 0.0, "lorry tyre, leaning"),
-    Thing("log", -520.0, 297.0, 6.2, 0.5, 0.5, 35.0, "waterlogged trunk"),
+    Thing("trunk", -520.0, 297.0, 6.2, 0.5, 0.5, 35.0, "waterlogged trunk"),
     Thing("boulder", -300.0, 262.0, 1.7, 1.4, 1.2, 10.0, "erratic boulder"),
     Thing("crib", -205.0, 189.0, 3.0, 3.0, 1.4, 20.0, "stone-filled timber crib"),
     Thing("anchor", -455.0, 157.0, 1.3, 0.6, 0.5, 120.0, "stock anchor"),
@@ -139,5 +139,5 @@ NORTH = Outing(
 
 SOUTH = Outing(
     "south", _utc(2024, 6, 22, 14, 10), Boat("jon boat", 0.7, -1.3, -0.3, -1.0, 0.25, 4800 * FOOT_M, 19.6),
-    (-0.06, 0.05), _south_legs(), (("line -250", 80.0), ("line -355", 60.0), ("line -428", 80.0),
+    (-0.06, 0.05), _south_legs(), (("line -250", 75.0), ("line -355", 60.0), ("line -428", 75.0),
     ("across west", 100.0)), FOOT_M, SEED + 2)

@@ -179,7 +179,7 @@ def test_first_route_from_a_sparse_log_to_places(run, root):
     logs = run("readlogs", {"INPUT": [str(sample / "outing_south.gpx"), str(sample / "south_marks.gpx")],
                             "OUTPUT": "memory:", "WAYPOINTS": "memory:"})
     track = run("preparetrack", {"INPUT": logs["OUTPUT"], "OUTING": "south", "RANGE": 100, "RANGE_UNIT": "ft",
-                                 "DEPTH": 21, "DEPTH_UNIT": "ft", "OUTPUT": "memory:"})["OUTPUT"]
+                                 "DEPTH": 22, "DEPTH_UNIT": "ft", "OUTPUT": "memory:"})["OUTPUT"]
     results = run("locatetargets", {"PICKS": logs["WAYPOINTS"], "TRACK": track, "SIDE_FIELD": "name",
                                     "RANGE_FIELD": "name", "RANGE_UNIT": "ft", "MARK_DELAY": 1, **MEMORY})
     with open(sample / "truth" / "objects.csv", encoding="utf-8", newline="") as file:

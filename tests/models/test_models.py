@@ -29,8 +29,8 @@ FOLDED = 2  # QgsProcessingParameterDefinition.Flag.FlagAdvanced; its type chang
 
 LAKE, AREA, SHORELINE = (f"{SAMPLE / 'lake.gpkg'}|layername={name}" for name in ("lake", "search_areas", "shoreline"))
 GROUND = {"LAKE": LAKE, "AREA": AREA, "SHORELINE": SHORELINE}
-SOUTH = {"LOGS": [str(SAMPLE / "outing_south.gpx"), str(SAMPLE / "south_marks.gpx")], "OUTING": "south", "RANGE": 80,
-         "RANGE_UNIT": "ft", "SETTINGS": str(SAMPLE / "south_settings.csv"), "DEPTH": 21, "DEPTH_UNIT": "ft"}
+SOUTH = {"LOGS": [str(SAMPLE / "outing_south.gpx"), str(SAMPLE / "south_marks.gpx")], "OUTING": "south", "RANGE": 75,
+         "RANGE_UNIT": "ft", "SETTINGS": str(SAMPLE / "south_settings.csv"), "DEPTH": 22, "DEPTH_UNIT": "ft"}
 MARKS = {"PICKS": f"{SAMPLE / 'south_marks.gpx'}|layername=waypoints", "TIE": "boat point", "SIDE_FIELD": "name",
          "RANGE_FIELD": "name", "MARK_DELAY": 1.0}
 AUDITED = {"track:Track": "gpkg", "track:Passes": "gpkg", "swaths:Swaths": "gpkg", "gaps:Gaps": "gpkg",
@@ -234,7 +234,7 @@ def test_the_report_tells_the_numbers_of_the_layers(reported, by_hand):
 
 def test_typed_depths_arrive_in_metres(reported):
     """21 international feet."""
-    assert [row["depth_m"] for row, _ in rows(reported["track:Track"])] == pytest.approx([6.4008] * 316, abs=1e-9)
+    assert [row["depth_m"] for row, _ in rows(reported["track:Track"])] == pytest.approx([6.7056] * 316, abs=1e-9)
 
 
 def test_a_metric_log_brings_depth_and_heading_and_needs_no_unit_of_depth(qgis_process, tmp_path):

@@ -115,7 +115,7 @@ def test_words_are_plain_and_examples_our_own(path):
     """The trade's figures for the rule of thumb and for distance back serve as checks in one test each, not here."""
     text = page(path.stem)
     for word in (r"\bmend", r"\btold\b", "added (to it )?twice", "is no scanning", "off by it as a heading",
-                 r"\b(25|1\.5) (ft|feet)\b", r"\b(3|15) (mph|miles)\b"):
+                 r"\b(25|1\.5|80) (ft|feet)\b", r"\b(3|15) (mph|miles)\b"):
         assert not re.search(word, text), word
 
 

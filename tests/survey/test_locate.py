@@ -4,6 +4,7 @@ import warnings
 
 import numpy as np
 import pytest
+from athwart.survey.ensonify.detection import DetectionSettings, smallest_object
 from athwart.survey.geometry import shapes, transfer
 from athwart.survey.geometry.frame import Frame
 from athwart.survey.model import schemas
@@ -352,3 +353,23 @@ def test_a_shadow_that_runs_off_the_record_gives_the_least_height():
         assert taken.columns["ground_m"][0] < c["ground_m"][0] < 60 and c["sigma_east_m"][0] > taken.columns[
             "sigma_east_m"][0]
     assert not taken.columns["height_at_least"][0]
+
+
+# --- a fact of the trade -------------------------------------------------------------------------------------------
+
+@pytest.mark.parametrize("miles_an_hour, feet, size", [(3, 44.0, 0.805), (15, 220.0, 4.023)])
+def test_what_scrolled_by_ten_seconds_ago(miles_an_hour, feet, size):
+    """Common practice, no source: ten seconds down the screen are 44 ft of bottom at 3 mph and 220 ft at 15.
+
+    So three pings at five a second want an object of 0.8 m at 3 mph and one of 4 m at 15.
+    """
+    mile, foot = 1609.344, 0.3048  # exact by definition
+    track = ray("EPSG:32615", step=miles_an_hour * mile / 3600)
+    targets = found(track, picked(side=1, slant=50.0))  # abeam of the middle sample, ten seconds before the last
+    lon, lat = Frame("EPSG:32615", -93, 45).to_lonlat(np.append(targets.x, track.x[-1]),
+                                                       np.append(targets.y, track.y[-1]))
+    azimuth, _, far = GEOD.inv(lon[1], lat[1], lon[0], lat[0])
+    assert far * math.cos(math.radians(azimuth - 210)) / foot == pytest.approx(feet, abs=0.1)
+    hits = DetectionSettings(object_size_m=size, ping_rate_hz=5.0, beam_width_deg=0.1, min_shadow_m=0.01)
+    pitch = np.array([miles_an_hour * mile / 3600 / 5.0])
+    assert smallest_object(pitch, np.array([20.0]), np.array([5.0]), 30.0, hits) == pytest.approx(size, abs=5e-3)

@@ -74,8 +74,8 @@ def south(files, say):
                                OUTPUT=table(steps, "south_fixes"), WAYPOINTS=table(steps, "south_marks"))}
     say("South: preparing the track")
     results["preparetrack"] = run(
-        "athwart:preparetrack", INPUT=layer(steps, "south_fixes"), OUTING="south", RANGE=80, RANGE_UNIT="ft",
-        SETTINGS=sample / "south_settings.csv", WAYPOINTS=layer(steps, "south_marks"), DEPTH=21, DEPTH_UNIT="ft",
+        "athwart:preparetrack", INPUT=layer(steps, "south_fixes"), OUTING="south", RANGE=75, RANGE_UNIT="ft",
+        SETTINGS=sample / "south_settings.csv", WAYPOINTS=layer(steps, "south_marks"), DEPTH=22, DEPTH_UNIT="ft",
         TRANSDUCER_FORWARD=-1.0, LATENCY=0.5, OUTPUT=table(steps, "south_track"), PASSES=table(steps, "south_passes"))
     say("South: drawing the swaths")
     results["swathfootprint"] = run("athwart:swathfootprint", INPUT=layer(steps, "south_track"), WATER=files.lake,

@@ -15,8 +15,8 @@ PAGE = ROOT / "docs" / "first-hour.md"
 STEPS = (
     ("readlogs", {"INPUT": ["file:outing_south.gpx", "file:south_marks.gpx"]},
      {"OUTPUT": "Fixes", "WAYPOINTS": "Waypoints"}),
-    ("preparetrack", {"INPUT": "Fixes", "OUTING": "south", "RANGE": 80, "RANGE_UNIT": "ft",
-                      "SETTINGS": "south settings", "DEPTH": 21, "DEPTH_UNIT": "ft", "WAYPOINTS": "Waypoints",
+    ("preparetrack", {"INPUT": "Fixes", "OUTING": "south", "RANGE": 75, "RANGE_UNIT": "ft",
+                      "SETTINGS": "south settings", "DEPTH": 22, "DEPTH_UNIT": "ft", "WAYPOINTS": "Waypoints",
                       "TRANSDUCER_FORWARD": -1},
      {"OUTPUT": "Track - south", "PASSES": "Passes - south"}),
     ("swathfootprint", {"INPUT": "Track - south", "WATER": "lake"}, {"OUTPUT": "Swaths - south"}),
