@@ -37,6 +37,7 @@ docs: ## make the guide's figures and the bundled help pages again
 	@bash tools/run.sh tools.docs.record_figures
 	@bash tools/run.sh tools.docs.mapped_record
 	@bash tools/run.sh tools.docs.first_hour
+	@bash tools/run.sh tools.docs.tool_pictures
 	@bash tools/run.sh tools.docs.pages
 
 models: ## draw the ready-made models again, with the oldest QGIS supported

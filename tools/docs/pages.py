@@ -8,6 +8,7 @@ import pathlib
 import re
 
 from .. import inside
+from .captions import caption
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 DOCS = ROOT / "docs"
@@ -75,6 +76,16 @@ def output_item(pages, tool, output, destinations):
     return f"{item}<dd><details><summary>{pages.text(title)}</summary>{table}</details></dd>"
 
 
+def picture(pages, tool):
+    """The figure of a tool, once tools.docs.tool_pictures has drawn it."""
+    name = tool.name()
+    if not (DOCS / "images" / "tools" / f"{name}.png").is_file():
+        return ""
+    words = f"Picture in two halves: what {tool.TITLE} is given, and what it makes of it."
+    return (f'<figure><img src="../images/tools/{name}.png" width="776" height="300" alt="{pages.text(words)}">'
+            f"<figcaption>{pages.text(caption(name))}</figcaption></figure>")
+
+
 def tool_page(pages, tool):
     """A tool's page."""
     definitions = tool.parameterDefinitions()
@@ -85,7 +96,7 @@ def tool_page(pages, tool):
     destinations = {d.name(): d for d in definitions if d.isDestination()}
     outputs = "".join(output_item(pages, tool, output, destinations) for output in tool.outputDefinitions())
     words = [" ".join(part.split()) for part in tool.HELP.strip().split("\n\n")]
-    parts = [links(pages, "../"), *(pages.paragraph(w) for w in words),
+    parts = [links(pages, "../"), picture(pages, tool), *(pages.paragraph(w) for w in words),
              pages.section("What you give", f"<dl>{''.join(parameter_item(pages, d) for d in shown)}</dl>")]
     if hidden:
         parts.append(pages.section("Advanced", f"<dl>{''.join(parameter_item(pages, d) for d in hidden)}</dl>"))
