@@ -95,10 +95,20 @@ def test_every_picture_and_page_is_reached_from_the_start():
         seen.add(path)
         if path.suffix == ".html":
             waiting += [(path.parent / target.partition("#")[0]).resolve() for target in Links(path).targets]
-    shipped = {*PAGES, *(p for p in (DOCS / "images").iterdir() if p.name != "map.png")}
+    images = [path for path in (DOCS / "images").rglob("*") if path.is_file()]
+    shipped = {*PAGES, *(path for path in images if path.name != "map.png")}
     assert shipped - seen == set()
     assert "docs/images/map.png" in (ROOT / "README.md").read_text(encoding="utf-8")
-    assert sum(path.stat().st_size for path in (DOCS / "images").iterdir()) < 2_000_000
+    assert sum(path.stat().st_size for path in images) < 3_000_000
+
+
+def test_every_tool_shows_what_goes_in_and_what_comes_out():
+    """``make docs`` draws the picture of a new tool, too; say in tools/docs/captions.py what is on it."""
+    from tools.docs import captions
+    tools = {tool.ID for tool in tool_classes()}
+    assert {path.stem for path in (DOCS / "images" / "tools").iterdir()} == tools >= set(captions.HALVES)
+    for tool in tools:
+        assert f"../images/tools/{tool}.png" in Links(DOCS / "tools" / f"{tool}.html").targets
 
 
 def test_links_of_the_readme_resolve():

@@ -8,7 +8,13 @@ import tempfile
 
 from athwart.survey.model.palette import BLUE, GREY, INK, PAPER
 from PIL import Image
-from qgis.core import QgsCoordinateReferenceSystem, QgsMapRendererSequentialJob, QgsMapSettings, QgsPointXY, QgsRectangle
+from qgis.core import (
+    QgsCoordinateReferenceSystem,
+    QgsMapRendererSequentialJob,
+    QgsMapSettings,
+    QgsPointXY,
+    QgsRectangle,
+)
 from qgis.PyQt.QtCore import QPointF, QRectF, QSize, Qt
 from qgis.PyQt.QtGui import QColor, QFont, QImage, QPainter, QPen, QPolygonF
 
