@@ -34,6 +34,7 @@ sample: ## make the sample project again from its seed
 docs: ## make the guide's figures and the bundled help pages again
 	@bash tools/setup.sh docs
 	@bash tools/run.sh tools.docs.figures
+	@bash tools/run.sh tools.docs.boat_figure
 	@bash tools/run.sh tools.docs.record_figures
 	@bash tools/run.sh tools.docs.mapped_record
 	@bash tools/run.sh tools.docs.first_hour
