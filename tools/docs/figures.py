@@ -18,6 +18,7 @@ from matplotlib.patches import Polygon
 clone.load()
 from athwart.survey.beams import ranges  # noqa: E402
 from athwart.survey.model import units  # noqa: E402
+from athwart.survey.planning import range_rule  # noqa: E402
 from athwart.survey.targets import budget, covariance, observations  # noqa: E402
 from athwart.survey.uncertainty import nadir, sigmas  # noqa: E402
 
@@ -100,6 +101,28 @@ def distance():
     save(figure, "distance")
 
 
+WHY = {"range": "the record ends", "grazing": "the sound only grazes", "beam": "the beam is too wide",
+       "shadow": "the record ends"}
+
+
+def choose():
+    """What each range shows of a thing of a metre over 4 m of water, and how fast the boat may go."""
+    settings, rule = np.array([60.0, 50.0, 40.0, 30.0, 20.0, 10.0]), range_rule.RangeRule(1.0, sound_speed_mps=1500.0)
+    reach = range_rule.usable_reach(settings, 4.0, rule)
+    edge, inner = ranges.ground_range(settings, 4.0), float(ranges.blind_range(4.0, 20.0))
+    figure, axes = plt.subplots(figsize=(8.6, 3.8))
+    rows = np.arange(len(settings))
+    axes.barh(rows, edge, height=0.62, color="#e3e8ea", label="on the record, but not good enough")
+    axes.barh(rows, reach.far - reach.near, left=reach.near, height=0.62, color="#f2d49a", label="shows a thing of 1 m")
+    axes.barh(rows, inner, height=0.62, color=GREY, label="blind, under the boat")
+    for row, far, limit, speed in zip(rows, edge, reach.limit, range_rule.fastest_speed(settings, rule)):
+        axes.text(far + 0.8, row, f"{WHY[str(limit)]}; at most {speed:.1f} m/s", va="center", fontsize=9)
+    axes.set(yticks=rows, yticklabels=[f"{value:g} m" for value in settings], xlim=(0, 96), ylabel="range set",
+             xlabel="distance from the line of the boat, m")
+    axes.legend(frameon=False, ncol=3, loc="lower left", bbox_to_anchor=(-0.02, 1.0), fontsize=9)
+    save(figure, "choose")
+
+
 CAUSES = {"position": (INK, "-"), "heading": (RED, "-"), "timing": (BLUE, "-"), "range": (GOLD, "-"),
           "depth": (GOLD, "--"), "beam": (BLUE, ":"), "sound": (RED, ":"), "offsets": (RED, "--")}
 """Stroke of each cause that a target names."""
@@ -155,5 +178,6 @@ def _picks(ground, errors_of, depth=6.0, speed=2.0):
 if __name__ == "__main__":
     record()
     range_budget()
+    choose()
     distance()
     errors()

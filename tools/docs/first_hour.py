@@ -91,7 +91,7 @@ def numbers(results, layers):
         "waypoints": f"{layers['Waypoints'].featureCount()}",
         "samples": f"{results['preparetrack']['SAMPLE_COUNT']}",
         "passes": f"{results['preparetrack']['PASS_COUNT']}",
-        "km sailed": f"{results['preparetrack']['LENGTH_M'] / 1000:.1f}",
+        "km run": f"{results['preparetrack']['LENGTH_M'] / 1000:.1f}",
         "ha seen": f"{results['swathfootprint']['AREA_M2'] / 1e4:.1f}",
         "% seen": f"{area['covered_pct']:.0f}", "% at the low end": f"{area['low_pct']:.0f}",
         "% at the high end": f"{area['high_pct']:.0f}", "gaps": f"{results['coveragegaps']['GAP_COUNT']}",
