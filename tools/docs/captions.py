@@ -1,7 +1,7 @@
 """What the picture on each tool's page shows: its left half, and its right half."""
 from __future__ import annotations
 
-__all__ = ["caption"]
+__all__ = ["halves_of"]
 
 HALVES = {
     "rangetable": (
@@ -85,7 +85,6 @@ HALVES = {
 """(left, right) by id of the tool."""
 
 
-def caption(tool):
-    """Of a tool's picture; one that is not described here shows what goes in and what comes out."""
-    left, right = HALVES.get(tool, ("What the tool is given.", "What it makes."))
-    return f"Left: {left} Right: {right}"
+def halves_of(tool):
+    """(left, right) of a tool's picture; one that is not described here shows what goes in and what comes out."""
+    return HALVES.get(tool, ("The layers that go in.", "The layers that come out."))

@@ -15,6 +15,7 @@ import sample_lines
 import tracks
 import waterfalls
 from osgeo import gdal
+from PIL import Image
 from qgis.core import (
     QgsCoordinateReferenceSystem,
     QgsFeature,
@@ -36,6 +37,7 @@ from sample_project.simulate.waterfall import Display, Noise, draw
 
 from .. import inside
 from ..basemap import contour_layer
+from . import small_png
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 IMAGES, STYLES = ROOT / "docs" / "images", ROOT / "plugin" / "styles"
@@ -65,6 +67,13 @@ def vector(path, name):
     return styled(QgsVectorLayer(str(path), name), name)
 
 
+def save_small(image, name, colours):
+    """A picture of few colours."""
+    path = IMAGES / f"mapped-record-{name}.png"
+    image.save(str(path))
+    small_png.of_few_colours(Image.open(path).convert("RGB"), colours).save(path, optimize=True)
+
+
 def save(name, layers, extent, crs, width=WIDTH):
     """Draw layers, the topmost first."""
     settings = QgsMapSettings()
@@ -75,7 +84,7 @@ def save(name, layers, extent, crs, width=WIDTH):
     job = QgsMapRendererSequentialJob(settings)
     job.start()
     job.waitForFinished()
-    job.renderedImage().save(str(IMAGES / f"mapped-record-{name}.png"))
+    save_small(job.renderedImage(), name, 128)
 
 
 class Runs:
@@ -104,7 +113,7 @@ def of_the_sample(run):
     mapped = run("georeferenceimage", IMAGE=[path], TRACK=track, **layout, BOTTOM_FROM="traced", BALANCE=True,
                  OUTPUT=run.to("map.tif"))["OUTPUT"]
     picture = QImage(path)
-    picture.copy(0, picture.height() - ROWS, picture.width(), ROWS).save(str(IMAGES / "mapped-record-before.png"))
+    save_small(picture.copy(0, picture.height() - ROWS, picture.width(), ROWS), "before", 64)
     record, utm = raster(mapped), QgsCoordinateReferenceSystem("EPSG:32619")
     contours = contour_layer(SAMPLE)
     extent = record.extent()
@@ -145,7 +154,7 @@ def of_a_turn(run):
     track = layer_of(waterfalls.track_of(made, TURN, crs=waterfalls.CRS.from_epsg(32615)), run.to("turn.gpkg"), run)
     mapped = run("georeferenceimage", IMAGE=[path], TRACK=track, LAYOUT="both", NEWEST="top", FIRST_PING=1000,
                  BOTTOM_FROM="traced", BALANCE=True, OUTPUT=run.to("turn.tif"))["OUTPUT"]
-    QImage(path).save(str(IMAGES / "mapped-record-turn-before.png"))
+    save_small(QImage(path), "turn-before", 64)
     record = raster(mapped)
     save("turn-after", [contours_of(FLOOR, record.extent(), run), record], record.extent().buffered(3), crs, 640)
 

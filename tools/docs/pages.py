@@ -8,16 +8,19 @@ import pathlib
 import re
 
 from .. import inside
-from .captions import caption
+from .captions import halves_of
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 DOCS = ROOT / "docs"
 CSS = """
 nav{font-size:.92rem;margin:0 0 1rem}nav a{margin-right:1rem}
 a{color:#0b5a80}h3{font-size:1.05rem;margin:1.4rem 0 .3rem}
-code{background:#eef3f5;padding:.05rem .25rem;border-radius:3px;font-size:.92em}
-pre{background:#eef3f5;padding:.7rem;white-space:pre-wrap}pre code{padding:0}
+code{background:#eef3f5;padding:.05rem .25rem;border-radius:3px;font-size:.92em}p code,li code{overflow-wrap:anywhere}
+pre{background:#eef3f5;padding:.7rem;white-space:pre-wrap;overflow-wrap:anywhere}pre code{padding:0}
 img{max-width:100%;height:auto;border:1px solid #b9c6cd}
+.halves{display:flex;flex-wrap:wrap;gap:.4rem 2rem}.halves div{flex:0 1 372px}
+.halves img{width:372px;aspect-ratio:372/300;object-fit:cover;object-position:left;border:0}
+.halves div+div img{object-position:right}.halves p{margin:.1rem 0;font-size:.9rem;color:#3b4f59}
 dt.p{font-weight:650;margin-top:.8rem}dt.p code{font-weight:400}dd{margin:.1rem 0 0 1.2rem}dd small{color:#3b4f59}
 summary{cursor:pointer;color:#0b5a80}
 @media print{nav{display:none}}
@@ -77,13 +80,15 @@ def output_item(pages, tool, output, destinations):
 
 
 def picture(pages, tool):
-    """The figure of a tool, once tools.docs.tool_pictures has drawn it."""
+    """The figure of a tool, once tools.docs.tool_pictures has drawn it; its halves stand one above the other on a phone.
+    """
     name = tool.name()
     if not (DOCS / "images" / "tools" / f"{name}.png").is_file():
         return ""
-    words = f"Picture in two halves: what {tool.TITLE} is given, and what it makes of it."
-    return (f'<figure><img src="../images/tools/{name}.png" width="776" height="300" alt="{pages.text(words)}">'
-            f"<figcaption>{pages.text(caption(name))}</figcaption></figure>")
+    halves = (f'<div><img src="../images/tools/{name}.png" alt="{pages.text(f"{what}, drawn")}">'
+              f"<p><strong>{what}.</strong> {pages.text(words)}</p></div>"
+              for what, words in zip(("Given", "Made"), halves_of(name)))
+    return f'<figure class="halves">{"".join(halves)}</figure>'
 
 
 def tool_page(pages, tool):
