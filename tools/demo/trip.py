@@ -5,7 +5,7 @@ from .chain import OUTINGS
 from .qp import layer, run, table
 from .summary import rows
 
-RANGE_FT, SPEED_MPH = 80, 4.5
+RANGE_FT, SPEED_MPH = 75, 4.5
 AGAIN = "South bay"
 
 
