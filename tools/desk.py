@@ -126,11 +126,21 @@ def run(made):
         yield 0.5
 
 
+def drawn():
+    """Wait until the map is drawn with all its labels; yields seconds."""
+    began = time.monotonic()
+    yield 1.5
+    while iface.mapCanvas().isDrawing() and time.monotonic() < began + PATIENCE:
+        yield 0.5
+    yield 0.5
+
+
 def show_only(names):
-    """Tick these layers and the base map, untick the others; fold every legend."""
+    """Tick these layers and the base map, untick the others and the sample's own outing; fold every legend."""
     root = QgsProject.instance().layerTreeRoot()
+    root.findGroup("South outing as recorded").setItemVisibilityChecked(False)
     for node in root.findLayers():
-        if node.parent() is root or node.parent().name().lower().startswith("south"):
+        if node.parent() is root or node.parent().name() == "south":
             node.setItemVisibilityChecked(node.name() in names)
             node.setExpanded(False)
 
@@ -147,7 +157,7 @@ def tutorial():
     yield 4
     iface.messageBar().clearWidgets()
     toolbox("athwart")
-    yield 2
+    yield from drawn()
     shot("sample")
     project = QgsProject.instance()
     sample = pathlib.Path(project.fileName()).parent
@@ -174,7 +184,7 @@ def tutorial():
             show_only(SHOWN[tool])
             iface.mapCanvas().setExtent(AROUND)
             iface.mapCanvas().refresh()
-        yield 2.5
+        yield from drawn()
         iface.messageBar().clearWidgets()
         yield 0.3
         shot(f"{number}-{tool}-map")

@@ -22,7 +22,7 @@ export XDG_RUNTIME_DIR=$CFG/run XDG_CACHE_HOME=$CFG/cache XDG_CONFIG_HOME=$CFG/c
 DESK_OUT=$(realpath "$OUT")
 export PYTHONPATH=$ROOT:$ROOT/tests/plugins
 unset QT_QPA_PLATFORM
-xvfb-run -a -s "-screen 0 1400x900x24" timeout 400 "$(command -v qgis.bin || command -v qgis)" --nologo --noversioncheck \
+xvfb-run -a -s "-screen 0 1400x900x24" timeout 900 "$(command -v qgis.bin || command -v qgis)" --nologo --noversioncheck \
     --profiles-path "$CFG" --profile default --code "$ROOT/tools/desk.py" >"$CFG/log" 2>&1 || { tail -30 "$CFG/log" >&2; exit 1; }
 grep '^desk:' "$CFG/log" || true
 if [ -n "${DESK_KEEP:-}" ]; then

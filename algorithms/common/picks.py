@@ -92,7 +92,7 @@ def refuse_picks(alg: QgsProcessingAlgorithm, parameters: dict[str, Any], contex
 def _missing(parameters: dict[str, Any], names: Mapping[str, str], slant: Any) -> str:
     if not names["SIDE_FIELD"] and not values.given(parameters, "SIDE"):
         return ("The side of the picks is missing: choose the field that holds it (SIDE_FIELD), or one side for all "
-                "(SIDE). Names such as 'P 45' or 'stbd 32ft log' can be read, too: choose the field of the names.")
+                "(SIDE). Names such as 'P 45' or 'stbd 32ft trunk' can be read, too: choose the field of the names.")
     if not names["RANGE_FIELD"] and slant is None:
         return ("The range of the picks is missing: choose the field that holds it (RANGE_FIELD), or one range for all "
                 "(SLANT). Names such as 'P 45' can be read, too: choose the field of the names.")

@@ -40,7 +40,7 @@ class PlanSheet(AthwartAlgorithm):
     to print, or to read on a phone: a north-up map of the lines as numbered, with the way they are run, and a table of
     them in order with range, speed, course, length, depth, minutes, the turn to the next, and a box to tick.
 
-    Up to about 20 lines print on one page. Open it in a browser; the log says where it is."""
+    Up to about 20 lines print on one page. Open it in a browser; the messages say where it is."""
     OUTPUT_HELP = {"OUTPUT_HTML": "A page with a map of the lines and a table of them, to print or to read on a "
                                   "phone.", "LINE_COUNT": "Number of lines on it."}
 

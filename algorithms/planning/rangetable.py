@@ -46,7 +46,7 @@ class RangeTable(AthwartAlgorithm):
     widest such strip at your speed; of ranges that are alike, the shortest, since it shows more detail. The reason
     stands beside it in words.
 
-    The page has a card to print, one plot, and all figures. Open it in a browser; the log says where it is."""
+    The page has a card to print, one plot, and all figures. Open it in a browser; the messages say where it is."""
     OUTPUT_HELP = {
         "OUTPUT": "A row for each depth and range.",
         "OUTPUT_HTML": "A page with a card for the boat, a plot, all figures and the reasons.",

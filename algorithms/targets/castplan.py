@@ -64,7 +64,7 @@ class CastPlan(AthwartAlgorithm):
     be, and casting at one spot again and again helps less than a pattern.
 
     The card is one HTML page to print or to read on a phone, with a north-up sketch of each target. Open it in a
-    browser; the log says where it is."""
+    browser; the messages say where it is."""
     OUTPUT_HELP = {
         "OUTPUT": "A line for each cast, in the order to throw them, with distance, bearings, clock direction and "
                   "chances; one line without a chance for a target out of reach.",

@@ -49,7 +49,7 @@ class PrepareBathymetry(AthwartAlgorithm):
     Or from contour lines with a field that holds their depth, and the shoreline, which counts as the contour of the
     water's edge. A smooth surface of least bending is laid through them: between contours of two depths it stays
     between these, never in steps. Inside the last contour of a hole or a shoal the slope runs on and rounds off, at
-    most half an interval past the line; nobody measured that, so a second band, invented, marks it and the log says
+    most half an interval past the line; nobody measured that, so a second band, invented, marks it and the messages say
     where and how much. Such a map hides what lies between its lines: boulders, ledges, the real deepest place.
 
     The rise of the water is how much higher it stood on the day than the map's own zero.

@@ -54,8 +54,8 @@ class PrepareTrack(AthwartAlgorithm):
     from its neighbours, rises step by step or stays at its level is bottom. The one depth never takes the place of a
     sounding that was left out. Fixes at places the boat cannot have come to are left out, a whole excursion as one.
 
-    The log warns of all that was left out and where, of the way lost in gaps, of a clock that stepped back, and of a
-    compass that is off the course on straight runs. It says what was taken for what: the source of every heading and
+    Messages warn of all that was left out and where, of the way lost in gaps, of a clock that stepped back, and of a
+    compass that is off the course on straight runs. They say what was taken for what: the source of every heading and
     depth, the sound speed, the defaults used."""
     OUTPUT_HELP = {
         "OUTPUT": "Track: points at the transducer, the fixes' own fields behind ours. The input of most other tools.",

@@ -27,7 +27,7 @@ class ReadLogs(AthwartAlgorithm):
     TAGS = "nmea,gpx,log,gps,gnss,depth,sounder,track,waypoints,import,rmc,gga,dpt,dbt"
     HELP = """Reads logs of NMEA 0183 sentences and GPX files, several at once; what a file is, its content shows, not
     its name. Each moment with a position becomes a fix. Sentences with a wrong checksum, positions without a fix and
-    values that cannot be read are left out and counted, and the log names the first lines of each kind. Sentences
+    values that cannot be read are left out and counted, and messages name the first lines of each kind. Sentences
     without a checksum are read only where no other of their kind in the file carries one; else they were cut short.
 
     Depth, heading, temperature and speed have no time of their own in NMEA 0183: a reading goes to the fix nearest to
@@ -44,7 +44,7 @@ class ReadLogs(AthwartAlgorithm):
         "WAYPOINTS": "Waypoints of the GPX files, points in EPSG:4326, with their names, comments and times.",
         "FIX_COUNT": "Number of fixes.",
         "DEPTH_COUNT": "Number of depth readings that stand behind the depths of the fixes.",
-        "REJECTED_COUNT": "Number of sentences, points and values that were left out; the log says why.",
+        "REJECTED_COUNT": "Number of sentences, points and values that were left out; the messages say why.",
     }
 
     def initAlgorithm(self, config=None):
