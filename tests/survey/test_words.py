@@ -12,7 +12,8 @@ TERMS = {term.lower() for term in re.findall(r"\*\*([^*]+)\*\*", PAGE)}
 KEY = ("outing", "pass", "look", "fix", "swath", "gap", "grade", "mark", "pick", "tie", "station", "blind angle",
        "nadir", "slant range", "ground range", "share", "low", "worst", "certain", "latency", "lever", "mount",
        "trim", "sigma", "sigma_bias", "offset", "blunder", "aim", "cast", "shadow", "water column", "side unsure",
-       "record", "sounding", "transducer", "antenna", "azimuth", "beam azimuth", "footprint", "depth grid", "contour line",
+       "record", "sounding", "transducer", "antenna", "azimuth", "beam azimuth", "footprint", "depth grid",
+       "contour line",
        "sample", "confidence", "interval", "bound", "echo", "side-scan", "gpx", "nmea 0183", "plotter", "yaw", "log")
 LAYERS = {"FIXES": "fix", "WAYPOINTS": "waypoint", "TRACK": "fix", "PASSES": "pass", "SWATHS": "swath", "GAPS": "gap",
           "AREAS": "area", "SHORE": "shore", "PICKS": "pick", "TARGETS": "target", "ELLIPSES": "ellipse",

@@ -80,7 +80,7 @@ def output_item(pages, tool, output, destinations):
 
 
 def picture(pages, tool):
-    """The figure of a tool, once tools.docs.tool_pictures has drawn it; its halves stand one above the other on a phone.
+    """The figure of a tool, once tools.docs.tool_pictures has drawn it; its halves stand one over the other on a phone.
     """
     name = tool.name()
     if not (DOCS / "images" / "tools" / f"{name}.png").is_file():
