@@ -141,7 +141,7 @@ import os; os._exit(0)
     lines = done.stdout.splitlines()
     assert f"LISTED {len(IDS)}" in lines, done.stderr
     assert lines.count("SAYS True") == len(IDS), done.stdout
-    assert f"MODELS {[True] * 4}" in lines, done.stdout
+    assert f"MODELS {[True] * 6}" in lines, done.stdout
 
 
 def test_tools_that_need_no_shapely_run_without_it(tmp_path):
