@@ -64,10 +64,10 @@ def test_it_is_the_generalised_least_squares_of_the_full_covariance(monkeypatch)
 
 
 def test_simulated_outings_bear_the_covariances_out():
-    """500 outings; the long run with tight bounds is tests/proof/adjustment.py."""
+    """250 outings; the long run with tight bounds is tests/proof/adjustment.py."""
     rng = np.random.default_rng(11)
     normalised, inside, judged, better = {name: [] for name in OFFSETS}, [], [], []
-    for _ in range(500):
+    for _ in range(250):
         columns, number, places, offsets = outings.outing(rng, objects=14)
         looks, group, truth, found = solved(columns, number, places)
         error = found.place - truth

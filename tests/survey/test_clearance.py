@@ -11,6 +11,7 @@ from athwart.survey.geometry.frame import Frame
 from athwart.survey.swaths.draw import SwathSettings, draw_swaths
 from pyproj import Transformer
 from shapely.ops import transform, unary_union
+from sizes import full
 
 FRAME = Frame("EPSG:32615", -93, 45)
 ELSEWHERE = [4326, 3857, 3035, 5070]
@@ -75,8 +76,11 @@ def day(seed, turn_deg=0.0):
                            azimuth + turn_deg, pass_id=pass_id, depth_m=5 + 2 * np.sin(north / 40))
 
 
-@pytest.mark.parametrize("merge", ["strip", "pass", "all"])
-@pytest.mark.parametrize("seed, turn", [(1, 0.0), (2, 27.0), (3, 71.0)])
+TURNED, MERGED = [(1, 0.0), (2, 27.0), (3, 71.0)], ["strip", "pass", "all"]
+
+
+@pytest.mark.parametrize("seed, turn, merge", full(
+    [(*day, merge) for day, merge in zip(TURNED, MERGED)], [(*day, merge) for day in TURNED for merge in MERGED]))
 def test_swaths_and_gaps_stay_valid_wherever_they_are_carried(seed, turn, merge):
     track = day(seed, turn)
     result = draw_swaths(track, SwathSettings(merge=merge))

@@ -1,5 +1,6 @@
 """The house rules that a reader relies on: which way the arrows point, and what shipped code never holds."""
 import ast
+import functools
 import graphlib
 import pathlib
 import re
@@ -21,7 +22,7 @@ NEW_IN_QGIS = {"WkbType", "ProcessingSourceType", "GeometryType", "DistanceUnit"
 
 def imports(tree):
     """(level, dotted name) of every import in a module, those inside functions included."""
-    for node in ast.walk(tree):
+    for node in walk(tree):
         if isinstance(node, ast.Import):
             for alias in node.names:
                 yield 0, alias.name
@@ -30,7 +31,23 @@ def imports(tree):
 
 
 def parse(path):
-    return ast.parse(path.read_text(encoding="utf-8"), str(path))
+    """The tree of a module, parsed anew where the file has changed."""
+    return parsed(path.read_text(encoding="utf-8"), str(path))
+
+
+@functools.cache
+def parsed(text, name):
+    return ast.parse(text, name)
+
+
+_NODES = {}
+
+
+def walk(tree):
+    """All nodes of a module, gone through once."""
+    if tree not in _NODES:
+        _NODES[tree] = list(ast.walk(tree))
+    return _NODES[tree]
 
 
 def offenders(paths, rule):
@@ -68,7 +85,7 @@ def test_arrows_between_rooms_point_one_way():
         own = path.parent.name if path.parent.name in ROOMS else None
         # the front door and the command stand before all rooms
         allowed = set(ROOMS[:ROOMS.index(own) + 1]) if own else set(ROOMS) if path.name[:2] == "__" else set()
-        for node in ast.walk(tree):
+        for node in walk(tree):
             if isinstance(node, ast.ImportFrom) and node.level == (2 if own else 1):
                 names = {node.module.split(".")[0]} if node.module else {alias.name for alias in node.names}
                 yield from (f"line {node.lineno} climbs to {room}" for room in (names & set(ROOMS)) - allowed)
@@ -78,7 +95,7 @@ def test_arrows_between_rooms_point_one_way():
 def imported_beside(path):
     """Modules beside it that a module imports, inside functions too."""
     beside = {one.stem: one for one in SHIPPED if one.parent == path.parent}
-    for node in ast.walk(parse(path)):
+    for node in walk(parse(path)):
         if isinstance(node, ast.ImportFrom) and node.level == 1:
             names = [node.module.split(".")[0]] if node.module else [alias.name for alias in node.names]
             yield from (beside[name] for name in names if name in beside)
@@ -128,7 +145,7 @@ def test_shipped_code_imports_what_it_may():
 
 def test_shipped_code_says_nothing_that_is_lost_or_unsafe():
     def rule(_, tree):
-        for node in ast.walk(tree):
+        for node in walk(tree):
             if isinstance(node, ast.Assert):
                 yield f"assert in line {node.lineno}: optimised away, raise instead"
             if isinstance(node, ast.ExceptHandler) and node.type is None:
@@ -143,7 +160,7 @@ def test_names_of_qgis_are_those_of_both_ends():
     unscoped = {"Qt", "QgsProcessing", "QgsWkbTypes", "QgsUnitTypes", "QgsFeatureSink"}
 
     def rule(path, tree):
-        for node in ast.walk(tree):
+        for node in walk(tree):
             if isinstance(node, ast.Name) and node.id in {"QVariant", "QMetaType"} and path.name != "compat.py":
                 yield f"{node.id} in line {node.lineno} belongs in compat.py"
             if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name):
@@ -199,7 +216,7 @@ def test_each_rule_finds_what_it_forbids(tmp_path, monkeypatch, folder, line, ru
 def test_names_that_leave_a_function_say_what_they_hold():
     """Arguments of what others call, and fields: none is only "found", "made" or "how"."""
     def rule(_, tree):
-        for node in ast.walk(tree):
+        for node in walk(tree):
             if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
                 named = [one.arg for one in (*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs)]
             elif isinstance(node, ast.ClassDef):
@@ -215,7 +232,7 @@ def test_only_shapes_knows_which_shapely_it_is():
     for path in SURVEY:
         if path.name == "shapes.py":
             continue
-        for node in ast.walk(parse(path)):
+        for node in walk(parse(path)):
             if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name) and node.value.id == "shapely":
                 raise AssertionError(f"{path.name}:{node.lineno} uses shapely.{node.attr}; shapes.py is the place")
 
@@ -225,7 +242,7 @@ MOST_PARAMETERS = 10
 
 def test_no_function_asks_for_more_than_ten_things():
     def rule(_, tree):
-        for node in ast.walk(tree):
+        for node in walk(tree):
             if isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef)):
                 asked = [*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs, node.args.vararg,
                          node.args.kwarg]

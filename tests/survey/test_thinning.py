@@ -11,6 +11,7 @@ from athwart.survey.geometry.frame import Frame
 from shapely.affinity import rotate
 from shapely.geometry import LineString, MultiPolygon, Polygon, box
 from shapely.ops import unary_union
+from sizes import full
 
 AREA = box(0, 0, 160, 120)
 LAKE = "+proj=tmerc +lat_0=45 +lon_0=10 +k=1 +x_0=0 +y_0=0 +ellps=WGS84 +units=m"
@@ -135,8 +136,8 @@ def test_thinned_edges_leave_every_level_as_it_was(seed, outings, depth, spacing
             assert before.symmetric_difference(now).area < 2e-5 * before.area
 
 
-@pytest.mark.parametrize(("seed", "outings", "looks", "spacing"), [
-    (21, 1, 1, 26.0), (22, 2, 1, 34.0), (23, 2, 2, 26.0)])
+@pytest.mark.parametrize(("seed", "outings", "looks", "spacing"), full([(23, 2, 2, 26.0)], [
+    (21, 1, 1, 26.0), (22, 2, 1, 34.0), (23, 2, 2, 26.0)]))
 def test_gaps_are_the_same_as_from_whole_edges(monkeypatch, seed, outings, looks, spacing):
     made = survey(seed, outings, spacing)
     lines = PassLayer([LineString([(-30, y), (190, y)]) for y in np.arange(-10, 140, spacing)],

@@ -11,6 +11,7 @@ from athwart.survey.swaths.draw import SwathSettings, draw_swaths
 from athwart.survey.swaths.fan import Fan
 from athwart.survey.swaths.visible_segments import segments_on_terrain
 from shapely.ops import unary_union
+from sizes import full
 
 # a transverse Mercator of scale 1, so that the grid's cells are metres of the frame
 CRS = "+proj=tmerc +lat_0=45 +lon_0=-93 +k=1 +x_0=0 +y_0=0 +ellps=WGS84 +units=m +type=crs"
@@ -149,14 +150,14 @@ def test_hidden_ground_stays_out_however_far_apart_the_fixes_are(spacing, bend):
     depth = continuous.surface(strewn(*np.meshgrid(middles, -middles)), -SIZE, SIZE, CELL)
     track = tracks.in_frame(FRAME, x, y, azimuth, depth_m=depth(x, y), range_m=25.0)
     _, ground = drawn(track, grid)
-    side = np.arange(-25, 25, 0.25) + 0.125
-    cells = np.column_stack([v.ravel() for v in np.meshgrid(side, side)])
+    side, way = (np.arange(-half, half, 0.25) + 0.125 for half in (25, full(12.5, 25)))
+    cells = np.column_stack([v.ravel() for v in np.meshgrid(side, way)])
     when = continuous.sweeps_over(x, y, azimuth, np.ones(len(y)), cells, 25.0)
     state = continuous.seen_at(x, y, azimuth, depth, cells, when, 25.0, 20.0, 0.1)
     hidden, seen = np.zeros((2, len(cells)), bool)
     hidden[when[0][state == 1]] = True
     seen[when[0][state == 2]] = True
-    holes = opened((hidden & ~seen).reshape(len(side), -1)).ravel()
+    holes = opened((hidden & ~seen).reshape(len(way), -1)).ravel()
     out = ~shapes.contains(ground, *cells.T)
     assert holes.sum() > 500
     assert out[holes].mean() >= 0.95

@@ -17,6 +17,7 @@ from shapely import wkb
 from shapely.geometry import LineString, Point
 from shapely.ops import nearest_points, unary_union
 from shapely.prepared import prep
+from sizes import full
 
 VECTOR = pathlib.Path(__file__).resolve().parents[1] / "fixtures" / "vector"
 KNOWN = {row["name"]: row for layer in json.loads((VECTOR.parent / "expected.json").read_text(encoding="utf-8"))[
@@ -79,8 +80,9 @@ def test_coverage_is_what_counting_cells_gives(lake):
     ground = (size * metre) ** 2
     assert found.area_m2 == pytest.approx(wet.sum() * ground, rel=1e-3)
     assert found.covered_m2 == pytest.approx(np.any(seen, axis=0).sum() * ground, rel=1e-3)
-    twice = find_gaps(wkt, [polygon], swaths, settings=GapSettings(required_looks=2, min_width=0, min_area=0))
-    assert twice.covered_m2 == pytest.approx((np.sum(seen, axis=0) > 1).sum() * ground, rel=5e-3)
+    if name in full(("Sunapee Lake",), LAKES):
+        twice = find_gaps(wkt, [polygon], swaths, settings=GapSettings(required_looks=2, min_width=0, min_area=0))
+        assert twice.covered_m2 == pytest.approx((np.sum(seen, axis=0) > 1).sum() * ground, rel=5e-3)
     assert found.area_m2 == pytest.approx(KNOWN[name]["geodesic_area_m2"], rel=1e-5)
     assert sum(g.area for g in found.geometries) * metre**2 == pytest.approx(found.gap_m2, rel=1e-4)
 
