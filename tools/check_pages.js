@@ -1,5 +1,6 @@
 // node tools/check_pages.js BROWSER PAGE...: axe-core (WCAG 2.2 A and AA, and its best practices) on each page, on a
-// desktop's and on a phone's width; ends with 1 if it finds anything, or if a page asks the network or runs sideways.
+// desktop's and on a phone's width; ends with 1 if it finds anything, if a page asks the network, or if it or
+// a table of many columns in it runs sideways.
 "use strict";
 const puppeteer = require("puppeteer-core");
 const axe = require("axe-core");
@@ -25,6 +26,10 @@ const WIDTHS = [1200, 390];
       await page.evaluate(() => document.querySelectorAll("details").forEach((box) => { box.open = true; }));
       const wide = await page.evaluate(() => document.documentElement.scrollWidth - window.innerWidth);
       if (wide > 0) report(path, width, `is ${wide} px wider than the screen`);
+      const boxes = await page.evaluate(() => [...document.querySelectorAll(".wide")]
+        .filter((box) => box.querySelector(".stack") && box.scrollWidth > box.clientWidth)
+        .map((box) => box.getAttribute("aria-label").slice(0, 60)));
+      for (const name of boxes) report(path, width, `a table is wider than its place: ${name}`);
       await page.evaluate(axe.source);
       const result = await page.evaluate(() => window.axe.run());
       for (const rule of result.violations) {

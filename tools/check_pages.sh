@@ -1,5 +1,5 @@
 #!/bin/bash
-# tools/check_pages.sh: the guide, the tools' pages, a coverage report and a cast card before two independent checkers:
+# tools/check_pages.sh: the guide, the tools' pages and a page of each kind the tools write, before two independent checkers:
 # html-validate (is it valid HTML?) and axe-core in Chromium (can everybody read it?). Skips where npm or Chromium is absent.
 set -euo pipefail
 ROOT=$(cd "$(dirname "${BASH_SOURCE[0]}")/.." && pwd -P)

@@ -52,7 +52,7 @@ line-height:1.15;margin:.25rem 0}
 .caution{margin:2mm 0 0;padding:1.2mm 2mm;font-size:7.5pt;line-height:1.25;border-width:1pt}
 .cards{grid-template-columns:1fr 1fr;gap:3mm;margin:2mm 0 0}
 .card{border-width:1.2pt;break-inside:avoid;padding:1.5mm 2.5mm}
-.card svg{max-height:50mm;margin:.6mm 0}
+.card svg{max-height:47mm;margin:.6mm 0}
 .card h2{font-size:12pt;line-height:1.2}.card .state{font-size:9pt;line-height:1.25;margin:.6mm 0;border-width:2pt}
 .card .big{font-size:18pt;gap:0 3mm;margin:.4mm 0}
 .card .big small,.card .facts,.card .where{font-size:9.5pt;line-height:1.3;margin:0}
@@ -63,7 +63,7 @@ line-height:1.15;margin:.25rem 0}
 
 _NIGHT = """
 @media screen{html,body{background:#000;color:#f4ead9}h1,h2,.lead,.card,.card .state,.caution{color:#f4ead9;
-border-color:#f4ead9}.card svg{filter:invert(1)}}
+border-color:#f4ead9}.card svg{filter:invert(1) hue-rotate(180deg)}}
 """
 
 
@@ -198,16 +198,15 @@ def _state(plan: CastPlan, i: int, unit: str) -> list[str]:
             "off grid": "Off grid: placed as on a flat bottom."}
     words = [said[plan.quarry.status[i]]] if plan.quarry.status[i] in said else []
     if plan.reach[i] == FAR:
-        words.append(f"Out of reach: over {_length(plan.settings.max_cast, unit)}. Move the boat.")
+        words.append(f"Out of reach: over {_length(plan.settings.max_cast, unit)}.")
     elif plan.reach[i] == NO_WATER:
         words.append("No clear water: land lies between it and any boat. Look where it lies.")
     elif plan.reach[i] != IN_REACH:
         words.append(f"Over {MAX_CASTS} casts: they do not reach {100 * GOAL:.0f} %. " + {
-            LONGEST: "The longest cast ends short of where it may be: move nearer.",
-            WATER: "Land keeps casts from where it may be: cast from another side as well."}.get(
-                plan.limit[i], "Get a better place for it first."))
-    words += [help_] if (help_ := remedy(plan, i, lambda metres: _length(metres, unit))) else []
-    return words
+            LONGEST: "The longest cast ends short of where it may be.",
+            WATER: "Land keeps casts from where it may be."}.get(plan.limit[i], "Get a better place for it first."))
+    help_ = remedy(plan, i, lambda metres: _length(metres, unit))
+    return [*words[:-1], f"{words[-1]} {help_}"] if help_ else words
 
 
 def _spelled(plan: CastPlan, i: int, unit: str) -> str:
@@ -227,7 +226,7 @@ def _spelled(plan: CastPlan, i: int, unit: str) -> str:
                  ((_rounded(along, steps[0]), "long", "short"), (_rounded(aside, steps[1]), "right", "left")) if value]
         items.append(f"<li>{' '.join(words) or 'on the spot'} <small>{math.floor(100 * chance)}\u00a0%</small></li>")
     more = len(found.aims) - LISTED
-    rest = (f'<p class="more">and {more} more, shaded in the sketch and numbered in the layer of casts.</p>'
+    rest = (f'<p class="more">and {more} more, shaded; all are in the layer of casts.</p>'
             if more > 0 else "")
     return (f'<p class="more">Casts, in {unit} from the spot, with the chance after each:</p><ol>{"".join(items)}</ol>'
             f"{rest}")

@@ -55,16 +55,23 @@ def remedy(plan: CastPlan, i: int, length: Callable[[float], str]) -> str:
         near = _nearer(plan, i)
         ahead = _target(plan, i) - _boat(plan, i)
         there = _boat(plan, i) + ahead * (near / np.hypot(*ahead))
-        return f"Lie {length(near)} nearer{_then(chances(plan, i, boat=there))}."
+        found = chances(plan, i, boat=there)
+        more = "" if found is None or found.needed else " " + _surer(plan, i, length, there)
+        return f"Lie {length(near)} nearer{_then(found)}.{more}".rstrip()
     if plan.reach[i] == NO_WATER or plan.limit[i] == WATER:
         return _moved(plan, i, length)
+    return _surer(plan, i, length)
+
+
+def _surer(plan: CastPlan, i: int, length: Callable[[float], str], boat: np.ndarray | None = None) -> str:
+    """What a place twice as good would bring, from the boat's own place or from another one."""
     covariance = plan.quarry.covariance[i]
-    better = chances(plan, i, covariance / 4)
+    better = chances(plan, i, covariance / 4, boat)
     if better is None:
         return ""
     major, minor = np.sqrt(np.linalg.eigvalsh(covariance)[::-1])
-    return (f"With its place twice as good (one standard deviation {length(major / 2)} by {length(minor / 2)}, after "
-            f"more looks){_then(better)}.")
+    return (f"With its place twice as good {'' if boat is None else 'as well '}(one standard deviation "
+            f"{length(major / 2)} by {length(minor / 2)}, after more looks){_then(better)}.")
 
 
 def _then(found: Pattern | None) -> str:
