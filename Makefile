@@ -37,6 +37,7 @@ docs: ## make the guide's figures and the bundled help pages again
 	@bash tools/run.sh tools.docs.boat_figure
 	@bash tools/run.sh tools.docs.record_figures
 	@bash tools/run.sh tools.docs.mapped_record
+	@bash tools/run.sh tools.docs.plan_figures
 	@bash tools/run.sh tools.docs.first_hour
 	@bash tools/run.sh tools.docs.tool_pictures
 	@bash tools/run.sh tools.docs.pages
