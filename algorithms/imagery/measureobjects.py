@@ -7,6 +7,7 @@ from qgis.core import QgsProcessingOutputNumber, QgsWkbTypes
 from ...survey.model import schemas
 from ...survey.model.errors import InputError
 from ...survey.model.messages import Message
+from ...survey.model.units import LENGTHS, metres
 from ..common import layout, read, values
 from ..common import parameters as make
 from ..common.base import AthwartAlgorithm, stepper
@@ -17,9 +18,9 @@ from ..common.write import Carried, write_layer
 
 __all__ = ["MeasureObjects"]
 
-_NUMBERS = {"near_m": "near_m", "far_m": "far_m", "start_m": "begin_m", "end_m": "end_m",
-            "shadow_start_m": "shadow_start_m", "shadow_end_m": "shadow_end_m", "depth_m": "depth_m"}
-"""Fields of a table of objects and what they are in ``ObjectReadings``."""
+_LENGTHS = {"near": "near_m", "far": "far_m", "start": "begin_m", "end": "end_m", "shadow_start": "shadow_start_m",
+            "shadow_end": "shadow_end_m", "depth": "depth_m"}
+"""Fields of a table of objects without their unit, and what they are in ``ObjectReadings``."""
 
 
 class MeasureObjects(AthwartAlgorithm):
@@ -52,17 +53,19 @@ class MeasureObjects(AthwartAlgorithm):
     begins to where it ends. Lines with the same name in the field of objects belong together; without such a field,
     each goes with the nearest line along. Or give a table, without a picture: side, start_time and end_time (or
     start_ping and end_ping), near_m and far_m, and where there are some shadow_start_m, shadow_end_m, start_m and end_m
-    (slant ranges of the two ends), depth_m, object, outing; ranges as displayed, in metres.
+    (slant ranges of the two ends), depth_m, object, outing. These are ranges as displayed; in feet they are near_ft,
+    far_ft and so on, in yards _yd, in fathoms _fathom.
 
     Both ends are laid off on the ground from where the boat was, so speed and clock do not matter. The beam has a
     width: an object is drawn longer along the track by about its footprint, which is taken off once, give or take half
-    of it. Where more would be taken off than is left, the beam is seen and not the object: then you get how large
-    it is at most. Ends at the edge of the picture, at missing rows or at the end of the track are cut: then you get
-    how large it is at least. Height and least water come from the shadow on an even bed, sloping where a depth grid is
-    given.
+    of it; what lies aslant is drawn wider, too, and loses the share of the footprint that runs across it. Where more
+    would be taken off than is left, the beam is seen and not the object: then you get how large it is at most. Ends at
+    the edge of the picture, at missing rows or at the end of the track are cut: then you get how large it is at least.
+    Height and least water come from the shadow on an even bed, sloping where a depth grid is given.
 
     Intervals hold 95 %. They know the reading of the picture, the jitter of positions, heading, depth, sound speed and
-    the beam, and not the place: for how far off that may be, take the object to 'Locate targets'."""
+    the beam, and not the place: for how far off that may be, take the object to 'Locate targets'. A width that is not
+    much larger than its error has an interval down to 0, and that is all that can be known of it."""
     OUTPUT_HELP = {
         "OUTPUT": "A box for each object, as it lies: length, width, height, azimuth, least depth, each with its "
                   "standard deviation; your own fields after ours. A size that nobody marked is null and drawn as 0.1 "
@@ -188,10 +191,11 @@ class MeasureObjects(AthwartAlgorithm):
 
         by_time = table.has("start_time")
         moment = "time" if by_time else "ping"
-        read.require(table, ["side", f"start_{moment}", f"end_{moment}", "near_m", "far_m"],
-                     self.parameterDefinition("MARKS").description(),
+        lengths = {name: _field_of(table, name) for name in _LENGTHS}
+        read.require(table, ["side", f"start_{moment}", f"end_{moment}", lengths["near"][0] or "near_m",
+                             lengths["far"][0] or "far_m"], self.parameterDefinition("MARKS").description(),
                      "A table of objects has start_time and end_time or start_ping and end_ping, side, near_m and "
-                     "far_m.")
+                     "far_m, or near_ft and far_ft.")
         offset = values.number(self, parameters, "TIME_OFFSET", context)
 
         def count(name):
@@ -202,7 +206,8 @@ class MeasureObjects(AthwartAlgorithm):
                 "begin": count(f"start_{moment}"), "end": count(f"end_{moment}")}
         turned = said["begin"] > said["end"]
         said["reason"] = np.where(turned & (reason == ""), "it ends before it starts", said["reason"])
-        said.update({ours: read.numbers(table, field) for field, ours in _NUMBERS.items() if table.has(field)})
+        said.update({_LENGTHS[name]: metres(read.numbers(table, field), unit)
+                     for name, (field, unit) in lengths.items() if field})
         for point in ("begin_m", "end_m"):
             if point in said:
                 said[point] = np.where(np.isnan(said[point]), (said["near_m"] + said["far_m"]) / 2, said[point])
@@ -223,3 +228,12 @@ def _ends_of(geometry):
     if len(vertices) != 2:
         return (*nothing, f"it is a line of {len(vertices)} points; draw two, where it begins and where it ends")
     return (*vertices[0], *vertices[1], "")
+
+
+def _field_of(table, name):
+    """(field, unit) of a length whose unit ends its name, such as near_ft; ('', '') where there is none."""
+    found = [(f"{name}_{unit}", unit) for unit in LENGTHS if table.has(f"{name}_{unit}")]
+    if len(found) > 1:
+        raise InputError(Message("{MARKS} '{name}' has {fields}: leave one of them, in the unit of the display.",
+                                 name=table.name, fields=" and ".join(field for field, _ in found)))
+    return found[0] if found else ("", "")

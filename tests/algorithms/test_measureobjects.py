@@ -79,6 +79,37 @@ def test_a_table_without_a_picture(run, track_layer, table):
     assert "no side" in made.rows_of(found["REJECTED"])[0]["reason"]
 
 
+def test_a_table_in_feet(run, track_layer, table, make_layer):
+    """The same object read off a display in feet; a foot is 0.3048 m exactly."""
+    rows = [("", [*values[:3], *(number / 0.3048 for number in values[3:6]), values[6]]) for _, values in TABLE]
+    fields = ("side", "start_time", "end_time", "near_ft", "far_ft", "shadow_end_ft", "object")
+    feet = make_layer("None", "", {name: "double" if name.endswith("_ft") else "string" for name in fields}, rows, "ft")
+    one, other = (made.rows_of(run("measureobjects", {"MARKS": layer, "TRACK": track_layer, "OUTPUT": "memory:"})
+                               ["OUTPUT"])[0] for layer in (table, feet))
+    for name in ("length_m", "width_m", "height_m", "width_lo_m", "slant_m"):
+        assert one[name] == pytest.approx(other[name], rel=1e-9), name
+    both = make_layer("None", "", {"side": "string", "start_time": "string", "end_time": "string", "near_m": "double",
+                                   "near_ft": "double", "far_ft": "double"}, [("", [*TABLE[0][1][:3], 14, 45, 49])])
+    with pytest.raises(QgsProcessingException, match="near_m and near_ft: leave one"):
+        run("measureobjects", {"MARKS": both, "TRACK": track_layer, "OUTPUT": "memory:"})
+
+
+@pytest.mark.parametrize("unit, words", [("m", "crib ≥ 5.6 x 1.5 m"), ("ft", "crib ≥ 18 x 5 ft")])
+def test_labels_say_bounds_and_the_unit_of_who_reads_them(make_layer, unit, words):
+    from athwart.algorithms.common.style_files import STYLES
+    from qgis.core import QgsExpression, QgsExpressionContext, QgsExpressionContextUtils
+
+    kinds = {"label": "string", "length_m": "double", "width_m": "double", "length_at_least": "bool",
+             "length_at_most": "bool", "width_at_least": "bool", "width_at_most": "bool"}
+    layer = make_layer("Polygon", "", kinds, [("POLYGON((0 0,1 0,1 1,0 0))", ["crib", 5.61, 1.52, True, False, False,
+                                                                              None])])
+    layer.loadNamedStyle(str(STYLES / "objects.qml"))
+    QgsExpressionContextUtils.setLayerVariable(layer, "athwart_unit", unit)
+    context = QgsExpressionContext(QgsExpressionContextUtils.globalProjectLayerScopes(layer))
+    context.setFeature(next(layer.getFeatures()))
+    assert QgsExpression(layer.labeling().settings().fieldName).evaluate(context) == words
+
+
 REFUSED = [({"IMAGE": None}, "lines, but there is no"), ({"LAYOUT": None}, "LAYOUT"), ({"NEWEST": None}, "NEWEST"),
            ({"FIRST_PING": None}, "FIRST_PING"), ({"ERRORS": "wild"}, "ERRORS"), ({"BEAM_WIDTH": -1}, "BEAM_WIDTH"),
            ({"FIRST_PING": 9000}, "No pick falls|Nothing|on pings")]

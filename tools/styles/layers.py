@@ -206,8 +206,14 @@ def objects():
                           fill(PURPLE, 60, outline=PURPLE, width=0.4))
     bound = polygon_symbol(fill(None, 0, outline=PAPER, outline_alpha=220, width=0.8),
                            fill(PURPLE, 30, outline=PURPLE, width=0.4, dash=True))
-    words = label_text(f"""concat(attribute('label'), ' ', {length('"length_m"')}, ' x ', {length('"width_m"')})""",
-                       7.5, INK, QgsPalLayerSettings.Placement.OutsidePolygons, up_to=3000)
+    feet = "coalesce(@athwart_unit,'m') = 'ft'"
+
+    def size(name):
+        bound = f"if(coalesce(\"{name}_at_least\",false),'≥ ',if(coalesce(\"{name}_at_most\",false),'≤ ',''))"
+        return f"{bound} || if({feet}, round(\"{name}_m\" / 0.3048), round(\"{name}_m\", 1))"
+    words = label_text(f"trim(concat(attribute('label'), ' ', {size('length')}, ' x ' || {size('width')}, "
+                       f"if({feet}, ' ft', ' m')))", 7.5, INK, QgsPalLayerSettings.Placement.OutsidePolygons,
+                       up_to=3000)
     cut = " or ".join(f"coalesce(attribute('{name}'), false)" for name in (
         "length_at_least", "length_at_most", "width_at_least", "width_at_most"))
     return "Polygon", rules(("object, at least or at most so large", cut, bound),
