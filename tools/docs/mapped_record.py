@@ -36,7 +36,7 @@ from sample_project.simulate import floors, ways
 from sample_project.simulate.waterfall import Display, Noise, draw
 
 from .. import inside
-from ..basemap import contour_layer
+from ..basemap import contour_layer, depth_layer
 from . import small_png
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
@@ -67,13 +67,6 @@ def vector(path, name):
     return styled(QgsVectorLayer(str(path), name), name)
 
 
-def save_small(image, name, colours):
-    """A picture of few colours."""
-    path = IMAGES / f"mapped-record-{name}.png"
-    image.save(str(path))
-    small_png.of_few_colours(Image.open(path).convert("RGB"), colours).save(path, optimize=True)
-
-
 def save(name, layers, extent, crs, width=WIDTH):
     """Draw layers, the topmost first."""
     settings = QgsMapSettings()
@@ -84,7 +77,14 @@ def save(name, layers, extent, crs, width=WIDTH):
     job = QgsMapRendererSequentialJob(settings)
     job.start()
     job.waitForFinished()
-    save_small(job.renderedImage(), name, 128)
+    keep(name, job.renderedImage())
+
+
+def keep(name, image, colours=96):
+    """A picture of few colours, for the guide."""
+    path = IMAGES / f"mapped-record-{name}.png"
+    image.save(str(path))
+    small_png.of_few_colours(Image.open(path).convert("RGB"), colours).save(path, optimize=True)
 
 
 class Runs:
@@ -113,12 +113,12 @@ def of_the_sample(run):
     mapped = run("georeferenceimage", IMAGE=[path], TRACK=track, **layout, BOTTOM_FROM="traced", BALANCE=True,
                  OUTPUT=run.to("map.tif"))["OUTPUT"]
     picture = QImage(path)
-    save_small(picture.copy(0, picture.height() - ROWS, picture.width(), ROWS), "before", 64)
+    keep("before", picture.copy(0, picture.height() - ROWS, picture.width(), ROWS), 32)
     record, utm = raster(mapped), QgsCoordinateReferenceSystem("EPSG:32619")
-    contours = contour_layer(SAMPLE)
+    contours, depths = contour_layer(SAMPLE), depth_layer(SAMPLE)
     extent = record.extent()
-    save("after", [contours, record], QgsRectangle(extent.xMinimum(), extent.yMinimum() - 12, extent.xMinimum() + 320,
-                                                   extent.yMaximum() + 12), utm)
+    west = QgsRectangle(extent.xMinimum(), extent.yMinimum() - 12, extent.xMinimum() + 320, extent.yMaximum() + 12)
+    save("after", [contours, record, depths], west, utm)
     lines = sample_lines.layer()
     QgsProject.instance().addMapLayer(lines)
     names = {"record:Record": "r.tif", "objects:Objects": "o.gpkg", "targets:Targets": "t.gpkg",
@@ -154,7 +154,7 @@ def of_a_turn(run):
     track = layer_of(waterfalls.track_of(made, TURN, crs=waterfalls.CRS.from_epsg(32615)), run.to("turn.gpkg"), run)
     mapped = run("georeferenceimage", IMAGE=[path], TRACK=track, LAYOUT="both", NEWEST="top", FIRST_PING=1000,
                  BOTTOM_FROM="traced", BALANCE=True, OUTPUT=run.to("turn.tif"))["OUTPUT"]
-    save_small(QImage(path), "turn-before", 64)
+    keep("turn-before", QImage(path), 32)
     record = raster(mapped)
     save("turn-after", [contours_of(FLOOR, record.extent(), run), record], record.extent().buffered(3), crs, 640)
 

@@ -80,8 +80,7 @@ def output_item(pages, tool, output, destinations):
 
 
 def picture(pages, tool):
-    """The figure of a tool, once tools.docs.tool_pictures has drawn it; its halves stand one over the other on a phone.
-    """
+    """A tool's figure, once tools.docs.tool_pictures has drawn it; on a phone one half stands above the other."""
     name = tool.name()
     if not (DOCS / "images" / "tools" / f"{name}.png").is_file():
         return ""

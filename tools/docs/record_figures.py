@@ -19,6 +19,8 @@ import numpy as np
 from matplotlib.patches import Circle, Polygon, Rectangle
 from PIL import Image
 
+from . import small_png
+
 clone.load()
 from athwart.survey.beams import ranges  # noqa: E402
 
@@ -38,8 +40,7 @@ def save(figure, name):
     drawn = io.BytesIO()
     figure.savefig(drawn, dpi=96, metadata={"Software": None}, bbox_inches="tight")
     plt.close(figure)
-    few = Image.open(drawn).convert("RGB").quantize(80, dither=Image.Dither.NONE)
-    few.save(IMAGES / f"{name}.png", optimize=True)
+    small_png.of_few_colours(Image.open(drawn).convert("RGB"), 80).save(IMAGES / f"{name}.png", optimize=True)
 
 
 def show(axes, made, rows, title=None):
@@ -248,7 +249,7 @@ def structure():
         made = draw(ways.Steered(((40.0, 1.6, 0.0),)), floors.Floor(depth, bright, things, shine=3.0), display, noise,
                     seed=2)
         show(panel, made, (0, len(made.grey)), title)
-    figure.text(0.5, 0.08, "boat on the left of each picture; 25 m to the right; 40 m of way from below upwards",
+    figure.text(0.5, 0.08, "boat on the left of each picture; 25 m to the right; the boat runs 40 m from below upwards",
                 ha="center", color=GREY, fontsize=9)
     save(figure, "structure")
 

@@ -9,7 +9,7 @@ import sys
 from PIL import Image
 
 
-def of_few_colours(picture, count=256):
+def of_few_colours(picture, count=160):
     """A picture with a palette: three quarters of it for what there is much of, the rest for strong marks."""
     common = 3 * count // 4
     many = picture.quantize(common, Image.Quantize.MEDIANCUT)
