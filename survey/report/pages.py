@@ -21,8 +21,9 @@ CAUTION = ("Positions and depths are estimates, not for navigation; depths and h
            "notices, and charting or engineering use needs a licensed surveyor. Boating, fishing, access, diving and "
            "cultural-heritage rules of the place apply.")
 
-_STACKED, _SHORT = 3, 14
-"""Columns over which a table's rows are stacked on a phone; rows up to which it is kept on one page."""
+_STACKED, _MANY, _SHORT = 3, 9, 14
+"""Columns over which a table's rows are stacked on a phone, and over which its letters are smaller; rows up to which it
+is kept on one page."""
 
 _CSS = """
 *{box-sizing:border-box}
@@ -57,6 +58,7 @@ figure>svg .desk{display:none}figure>svg .phone{display:inline}}
 .stack tbody th,.stack td{border:0;padding:0;text-align:left;white-space:normal}
 .stack td{display:inline-block;margin-right:1rem}.stack td:empty{display:none}
 .stack td::before{content:attr(data-head) " ";color:#3b4f59;font-size:.86em}}
+@media screen and (min-width:40.01rem){.many{font-size:.78rem}.many th,.many td{padding-right:.4rem}}
 figcaption{color:#3b4f59;font-size:.9rem}
 .caution{border:2px solid #8a4b00;border-radius:4px;padding:.6rem .8rem;margin:1.5rem 0}
 @media print{@page{margin:14mm}body{font-size:10.5pt;max-width:none;padding:0}h1{font-size:17pt;margin:0 0 1mm}
@@ -162,7 +164,8 @@ def table(caption: str, heads: Sequence[str], rows: Iterable[Sequence[object]], 
     body = "".join("<tr>" + "".join(
         cell("td", i, value) if i else cell("th", i, value, ' scope="row"') for i, value in enumerate(row)
     ) + "</tr>\n" for row in rows)
-    size, look = " short" if len(rows) <= _SHORT else "", ' class="stack"' if stacked else ""
+    size, many = " short" if len(rows) <= _SHORT else "", " many" if len(heads) > _MANY else ""
+    look = f' class="stack{many}"' if stacked else ""
     return (f'<div class="wide{size}" role="group" aria-label="{text(caption)}" tabindex="0">'  # a keyboard scrolls it
             f'<table{look}><caption>{text(caption)}</caption><thead><tr>{head}</tr></thead>\n'
             f"<tbody>\n{body}</tbody></table></div>")
