@@ -144,7 +144,9 @@ def _scores(water, settings):
     total = np.zeros((rows, width + 1), np.float32)
     np.cumsum(water, axis=1, out=total[:, 1:])
     pixel, reach = np.arange(width), settings.weighed_pixels
-    scores = 2 * total[:, :width] - total[:, np.minimum(pixel + reach, width)] - total[:, np.maximum(pixel - reach, 0)]
+    # in shallow water the stretch begins beyond the sounder's own ringing, which looks like floor
+    begin, end = np.clip(pixel - reach, min(settings.first_pixel, width), width), np.minimum(pixel + reach, width)
+    scores = 2 * total[:, :width] - total[:, end] - total[:, begin]
     scores[:, :settings.first_pixel] = -np.inf
     scores[:, max(width - reach, settings.first_pixel + 1):] = -np.inf
     return scores
@@ -178,6 +180,6 @@ def _evidence(water, line, settings):
     """(rows,) contrast at the line: how much more the pixels before it look like water than those beyond it."""
     rows, width = water.shape
     reach = settings.weighed_pixels // 2
-    pixel = np.clip(line[:, None] + np.arange(-reach, reach), 0, width - 1)
+    pixel = np.clip(line[:, None] + np.arange(-reach, reach), min(settings.first_pixel, width - 1), width - 1)
     near = water[np.arange(rows)[:, None], pixel]
     return near[:, :reach].mean(axis=1) - near[:, reach:].mean(axis=1)

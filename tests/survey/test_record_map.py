@@ -13,6 +13,7 @@ from athwart.survey.bottom.depthgrid import DepthGrid
 from athwart.survey.model.errors import Cancelled, InputError
 from athwart.survey.record import laid_image
 from athwart.survey.record.bottom_depth import BottomPicks
+from athwart.survey.record.bottom_trace import trace_bottom
 from athwart.survey.record.picture import Record
 from athwart.survey.record.record_image import RecordImage
 from athwart.survey.record.record_map import MapSettings, RecordMap
@@ -357,6 +358,18 @@ def test_the_bottom_is_traced_through_fish_clutter_and_lost_echoes():
         assert job.bottoms[0].sure.mean() > 0.9
         wrong = off > 2
         assert (~job.bottoms[0].sure[on_track])[wrong].mean() >= 0.5 if wrong.any() else True
+
+
+def test_a_bottom_hardly_deeper_than_the_ringing_is_traced_on_one_side():
+    """2.0 to 2.6 m, 16 to 21 pixels: the sounder's own ringing, which fills the first of them, must not push the line
+    down. Many more records, and what the line is sure of: tests/proof/bottom_line.py."""
+    floor = Floor(rolling(2.3, 0.3, 50.0), texture(4, 0.4, 1.5, count=12))
+    noise = replace(Noise.ordinary(), surface=0.4, fall_off=0.3, beam_deg=0.0)
+    image, _, made = shot(Steered(((40, 1.5, 0),)), floor, Display(((0.0, 25.0),), half=200, rate=0.3, layout="port"),
+                          noise, 4)
+    traced = trace_bottom(image.pixels, image.record, np.zeros(len(made.grey)))
+    first = (made.first[0] / made.range_m * 200)[made.shown]
+    assert (np.abs(traced.pixels - first) <= 2).mean() >= 0.99
 
 
 def test_rows_that_show_no_bottom_are_said_to_be_unsure():
