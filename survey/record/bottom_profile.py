@@ -55,9 +55,7 @@ class Profile:
 
     def at(self, moment: np.ndarray) -> np.ndarray:
         """Share of the range at which the bottom lies, NaN off the track."""
-        found = np.interp(moment, self.key, np.nan_to_num(self.share), left=np.nan, right=np.nan)
-        known = np.interp(moment, self.key, np.isfinite(self.share).astype(float), left=0.0, right=0.0)
-        return np.where(known > 1 - 1e-9, found, np.nan)
+        return np.interp(moment, self.key, self.share, left=np.nan, right=np.nan)
 
     def slope(self, moment: np.ndarray) -> np.ndarray:
         """Change of that for one count."""

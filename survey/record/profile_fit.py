@@ -161,15 +161,27 @@ def _search(told: MarkedBottom, profile: Profile, deals: np.ndarray | None = Non
         patience.look()
         y = profile.at(moments[:, None] + rate * told.away[None, :])
         known = np.isfinite(y)
-        y = np.where(known, y, 0.0)
         many = known.sum(axis=1)
-        square, mixed = known.astype(float) @ np.square(shares), y @ shares
-        with np.errstate(all="ignore"):
-            scale = np.clip(mixed / square, *_SCALES)
-            rss = (np.square(y).sum(axis=1)[:, None] - 2 * scale * mixed + scale ** 2 * square) / many[:, None]
-        rss = np.where((many >= _PRESENT * told.count_of_marks)[:, None], rss, np.inf)
-        best = np.minimum(best, rss.min(axis=0, initial=np.inf))
-        rows.append(rss[:, 0])
+        there = np.flatnonzero(many >= _PRESENT * told.count_of_marks)
+        row = np.full(len(moments), np.inf)
+        if len(there):
+            known, y = known[there], y[there]
+            if known.all():
+                square = np.square(shares).sum(axis=0)[None]
+            else:
+                y, square = np.where(known, y, 0.0), known.astype(float) @ np.square(shares)
+            mixed = y @ shares
+            scale = mixed / square
+            np.clip(scale, *_SCALES, out=scale)
+            rss = scale * square  # (sum of y squared - 2 scale mixed + scale squared square) / many, in place
+            rss -= mixed
+            rss -= mixed
+            rss *= scale
+            rss += np.square(y).sum(axis=1)[:, None]
+            rss /= many[there, None]
+            best = np.minimum(best, rss.min(axis=0))
+            row[there] = rss[:, 0]
+        rows.append(row)
     if not np.isfinite(best).any():
         return None
     return best if deals is not None else (moments, _RATES, np.array(rows))

@@ -1,4 +1,6 @@
 """Objects measured: sizes against plane geometry with errors drawn, pictures of the simulator, published formulas."""
+from statistics import NormalDist
+
 import athwart.survey as core
 import numpy as np
 import objects
@@ -10,6 +12,7 @@ from athwart.sample_project.simulate.ways import Steered
 from athwart.survey.record.measure import MeasureSettings, measure_objects
 from athwart.survey.record.object_readings import ObjectLines, ObjectReadings, read_object_lines
 from athwart.survey.record.picture import Record
+from athwart.survey.record.size_intervals import interval
 from waterfalls import EAST, LOCAL, NORTH, picture_of, track_of
 
 STILL = dict.fromkeys(("sigma_bias", "sigma_pass", "sigma_jitter", "sigma_heading", "sigma_range", "sigma_depth",
@@ -190,3 +193,26 @@ def test_on_a_depth_grid_the_bed_slopes():
     assert one["height_m"] == pytest.approx(high, abs=0.03) and one["width_m"] == pytest.approx(1.5, abs=0.05)
     assert one["depth_from"] == "water surface" and one["length_m"] == pytest.approx(6.0, abs=0.02)
     assert one["least_depth_m"] == pytest.approx(bed(14.75) - high, abs=0.1)
+
+
+def test_points_on_the_same_samples_err_together():
+    """Ends and edges that are one and the same have no width, however the positions jitter; a span of 0.6 samples
+    between two of them errs along the track by 0.6 times the root of two, one of three samples by the root of two."""
+    settings = MeasureSettings(True, "survey", {**STILL, "sigma_jitter": 0.5, "beam_width": 0.0})
+    begin, end = np.array([20.2, 20.0]), np.array([20.8, 23.0])
+    slants = {name: [14.0, 14.0] for name in ("begin_m", "end_m", "near_m", "far_m")}
+    found = exactly(straight(), settings, side=[1, 1], begin=1.7e9 + begin, end=1.7e9 + end, near=1.7e9 + begin,
+                    far=1.7e9 + end, **slants).columns
+    assert np.abs(found["width_hi_m"]).max() < 1e-6 and found["sigma_width_m"].max() < 1e-6
+    long = exactly(straight(speed=9.0), settings, side=[1, 1], begin=1.7e9 + begin, end=1.7e9 + end, **slants).columns
+    assert long["sigma_length_m"] == pytest.approx(0.5 * np.sqrt(2) * np.array([0.6, 1.0]), rel=0.08)
+
+
+def test_ends_of_an_interval_are_moved_against_the_bias_of_the_draws():
+    """Draws exp(bias + sd z) about exp(0): the estimate lies off by the bias already, the truth is exp(-bias - sd z);
+    bias-corrected percentiles are exact for what a monotone function makes normal (Efron 1981)."""
+    z = np.array([NormalDist().inv_cdf(p) for p in (np.arange(20_000) + 0.5) / 20_000])[:, None]
+    low, high = interval(np.exp(0.3 + 0.5 * z), np.array([1.0]))
+    assert (low[0], high[0]) == pytest.approx(tuple(np.exp(-0.3 + 0.5 * np.array([-1.96, 1.96]))), rel=1e-2)
+    low, high = interval(np.exp(0.3 + 0.5 * z))
+    assert (low[0], high[0]) == pytest.approx(tuple(np.exp(0.3 + 0.5 * np.array([-1.96, 1.96]))), rel=1e-2)
