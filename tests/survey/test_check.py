@@ -63,11 +63,11 @@ def test_by_time_the_clock_is_told_in_seconds():
 
 
 def test_nothing_is_found_in_shuffled_rows_nor_on_a_level_bottom():
-    for seed in range(8):
+    for seed in (1, 2, 3, 1092, 1150, 1189):  # of the last three, 99 deals alone took one for true
         track, depth = world(seed)
-        column, row = marks(depth, seed)
+        column, row = marks(depth, seed + 5000)
         with pytest.raises(core.InputError, match="Nowhere|no better"):
-            check_record(TRUE, np.random.default_rng(seed).permutation(column), row, track)
+            check_record(TRUE, np.random.default_rng(seed).permutation(column), row, track, CheckSettings(0.15))
     track, depth = world(1, relief=0.05)
     with pytest.raises(core.InputError, match="so level nothing shows"):
         check_record(TRUE, *marks(depth, 1, sigma=0.05), track)
