@@ -47,7 +47,7 @@ def remedy(plan: CastPlan, i: int, length: Callable[[float], str]) -> str:
     >>> boat = athwart.Boat(np.array([500000.0]), np.array([4500000.0]), np.array([90.0]))
     >>> made = athwart.plan_casts("EPSG:32619", np.array([500060.0]), np.array([4500000.0]), sure, boat)
     >>> remedy(made.plan, 0, lambda metres: f"{metres:.0f} m")
-    'Lie 34 m nearer: 14 casts then reach 90 %.'
+    'Lie 34 m nearer: 30 casts then reach 90 %.'
     """
     if plan.reach[i] == IN_REACH:
         return ""

@@ -62,7 +62,7 @@ def test_refusals_stand_at_every_door(run, run_as_child, image, track_layer, tar
 
 
 def test_layers_that_are_no_targets(run, image, track_layer):
-    with pytest.raises(QgsProcessingException, match="lacks the fields? target_id"):
+    with pytest.raises(QgsProcessingException, match="this is 'Track' of 'Prepare track'; choose"):
         run("drawtargets", {"TARGETS": track_layer, "IMAGE": image, "TRACK": track_layer, **made.LAYOUT,
                             "OUTPUT": "memory:"})
 

@@ -35,7 +35,7 @@ def test_a_full_disk_is_named_and_leaves_the_earlier_output(run, job, sample_job
     made = sample_jobs.whole(tool).made
     assert all(jobs.is_whole(path) for path in made.values())
     sizes = [path.stat().st_size for path in made.values()]
-    with faults.small_disk(tmp_path / "disk", len(sizes) * 8 + sum(sizes) // 2 // 1024) as disk:
+    with faults.small_disk(tmp_path / "disk", len(sizes) * 4 + sum(sizes) // 2 // 1024) as disk:
         parameters, made = job(tool, disk)
         for name, path in made.items():
             path.write_text(f"earlier {name}")

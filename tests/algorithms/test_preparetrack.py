@@ -300,7 +300,7 @@ REFUSALS = [
     ({"LATENCY": 90}, "LATENCY"),
     ({"MIN_SPEED": 4, "MAX_SPEED": 3}, "MIN_SPEED"),
     ({"DEPTH_REFERENCE": "keel"}, "KEEL_OFFSET"),
-    ({"SPACING": 0.3}, "SPACING. is 0.3"),
+    ({"SPACING": 0.3}, "SPACING. is 1 ft; give 3.3 ft or more"),
     ({"MIN_SPEED": 9}, "stopped.*MIN_SPEED"),
     ({"TARGET_CRS": "EPSG:999999"}, "TARGET_CRS|Coordinate system of the track"),
     ({"INPUT": None}, "INPUT|Fixes"),
