@@ -8,7 +8,7 @@ help: ## list the targets
 demo: ## install what is missing, run the whole job on sample_project/, say where the results are
 	@bash tools/demo.sh
 
-test: ## the whole test suite (seven to ten minutes on two cores)
+test: ## the whole test suite (under five minutes on two cores)
 	@bash tools/setup.sh test
 	@$(PYTHON) tools/test.py
 

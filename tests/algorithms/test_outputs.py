@@ -207,7 +207,7 @@ def test_outings_share_a_layer(run, prepared, tmp_path, form):
     assert QgsVectorLayer(results["OUTPUT"], "made", "ogr").featureCount() == again.featureCount()
     swaths = run("swathfootprint", {"INPUT": f"{target}|layername=track", "OUTPUT": "memory:"})["OUTPUT"]
     assert {f["outing"] for f in swaths.getFeatures()} == {"north", "second"}
-    for at in faults.moments(feedback.steps, 2):
+    for at in faults.moments(feedback.steps, 2) if form.startswith("ogr:dbname") else ():  # the same place by two names
         assert "Stopped" in faults.said(run, "preparetrack", {**parameters, "OUTPUT": second, "PASSES": "memory:"},
                                         faults.Heard(at))
         assert faults.killed(run, "preparetrack", {**parameters, "OUTPUT": second, "PASSES": "memory:"}, at)

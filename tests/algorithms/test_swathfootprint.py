@@ -272,9 +272,6 @@ def test_on_the_command_line(qgis_process, on_file, tmp_path):
     assert code == 0, said
     assert results["AREA_M2"] == pytest.approx(2 * np.sqrt(875) * 60, rel=1e-7)
     assert QgsVectorLayer(path, "swaths", "ogr").featureCount() == 2
-    code, results, said = qgis_process("swathfootprint", {"INPUT": on_file(name="c.gpkg"), "RANGE_MODEL": "terrain",
-                                                          "OUTPUT": path})
-    assert code == 1 and not results and "DEPTH_GRID" in said
 
 
 def test_convergence_is_what_other_software_says():

@@ -93,6 +93,3 @@ def test_from_the_command_line(qgis_process, fixtures, tmp_path):
     assert code == 0, said
     assert results["UNSCANNED_M"] == 0
     assert results["SHORE_M"] == pytest.approx(45342, rel=1e-4)  # expected.json of the fixtures
-    code, results, said = qgis_process("unscannedshoreline", {"SWATHS": lakes, "SHORELINE": lakes, "REACH": "0",
-                                                              "OUTPUT": target})
-    assert code == 1 and "REACH" in said and not results
