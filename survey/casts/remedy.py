@@ -78,9 +78,9 @@ def _then(found: Pattern | None) -> str:
     """What the casts then come to."""
     if found is None:
         return ""
-    if found.needed:
-        words = "casts then reach" if found.needed > 1 else "cast then reaches"
-        return f": {found.needed} {words} {100 * GOAL:.0f} %"
+    if found.needed:  # then there are no more casts than that
+        words = "casts then reach" if len(found.aims) > 1 else "cast then reaches"
+        return f": {len(found.aims)} {words} {100 * GOAL:.0f} %"
     return f": {math.floor(100 * found.so_far[-1])} % after {len(found.so_far)} casts"
 
 

@@ -1,6 +1,8 @@
 """The coverage report: one page for people, one table for programs, from the layers the tools made."""
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from ..model import spreadsheets
@@ -13,6 +15,9 @@ from .range_help import range_help
 from .record import record_section
 from .totals import density, totals
 from .words import between, passes_asked
+
+if TYPE_CHECKING:
+    from .figures import Figures
 
 __all__ = ["Layers", "ReportLayer", "area_rows", "coverage_page", "doubts", "grades_inside", "looks_inside",
            "seen_levels"]
@@ -136,7 +141,7 @@ def _key_figures(layers, whole, density):
     return figures
 
 
-def _gaps_to_run(gaps, units):
+def _gaps_to_run(gaps: ReportLayer, units: Figures) -> tuple[str, str, str]:
     """Certain gaps; those that may be closed, and the strips that come with every pass, are told beside them."""
     size, under = np.nan_to_num(gaps.numbers("area_m2")), gaps.words("kind") == layer_tables.NADIR
     sure = np.asarray(gaps.columns["certain"], bool)

@@ -2,11 +2,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..model.palette import INK, PAPER
 from .pages import text
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 __all__ = ["Label", "Placed", "place_labels", "svg_labels"]
 
@@ -46,11 +50,11 @@ class Placed:
     """A label with its ``box`` (left, top, right, bottom), and where its line begins and ends, None without one."""
 
     label: Label
-    box: tuple
-    line: tuple = None
+    box: tuple[float, ...]
+    line: tuple[float, ...] | None = None
 
 
-def place_labels(labels, size, frame):
+def place_labels(labels: Sequence[Label], size: float, frame: tuple[float, ...]) -> list[Placed]:
     """Places for labels, the first ones served first.
 
     Parameters
@@ -89,7 +93,7 @@ def place_labels(labels, size, frame):
     return made
 
 
-def _candidates(label, size):
+def _candidates(label: Label, size: float) -> tuple[np.ndarray, np.ndarray]:
     """(k, 4) boxes, the best place first, and (k, 4) lines to them, NaN for none."""
     half = np.array([len(label.words) * size * (_BOLD_EM if label.bold else _EM) + _AIR, _TALL * size]) / 2
     at = np.array([label.x, label.y])
@@ -106,18 +110,18 @@ def _candidates(label, size):
     return boxes, lines
 
 
-def _shared(a, b):
+def _shared(a: np.ndarray, b: np.ndarray) -> np.ndarray:
     """(n, m) areas that boxes (n, 4) and (m, 4) share."""
     low, high = np.maximum(a[:, None, :2], b[None, :, :2]), np.minimum(a[:, None, 2:], b[None, :, 2:])
     return np.prod(np.maximum(high - low, 0.0), axis=2)
 
 
-def _outside(boxes, frame):
+def _outside(boxes: np.ndarray, frame: tuple[float, ...]) -> np.ndarray:
     """(n,) areas of boxes beyond the frame."""
     return np.prod(boxes[:, 2:] - boxes[:, :2], axis=1) - _shared(boxes, np.array([frame], float))[:, 0]
 
 
-def _crossed(lines, boxes):
+def _crossed(lines: np.ndarray, boxes: np.ndarray) -> np.ndarray:
     """(n, m) lengths of lines within boxes: a line counts as one wide."""
     start, end = lines[:, None, :2], lines[:, None, 2:]
     points = start + (end - start) * ((np.arange(_ALONG) + 0.5) / _ALONG)[:, None]
@@ -125,7 +129,7 @@ def _crossed(lines, boxes):
     return inside.mean(axis=2) * np.nan_to_num(np.hypot(*(lines[:, 2:] - lines[:, :2]).T))[:, None]
 
 
-def svg_labels(placed, size):
+def svg_labels(placed: Sequence[Placed], size: float) -> str:
     """SVG of placed labels, each over a pale edge that keeps it legible."""
     parts = []
     for one in placed:

@@ -73,7 +73,7 @@ class Setting:
     units: object = METRES
 
 
-def nice_length(most):
+def nice_length(most: float) -> float:
     """The longest of 1, 2, 5 times a power of ten that is not over ``most`` (m).
 
     Examples
@@ -86,7 +86,7 @@ def nice_length(most):
     return max(step * power for step in (1, 2, 5) if step * power <= most)
 
 
-def draw_map(layers, title, setting=None):
+def draw_map(layers: list[MapLayer], title: str, setting: Setting | None = None) -> str:
     """SVG text of the layers.
 
     Parameters
@@ -117,14 +117,14 @@ def draw_map(layers, title, setting=None):
             f'<rect width="{WIDTH:.0f}" height="{total:.0f}" fill="#ffffff"/>{"".join(body)}{furniture}</svg>')
 
 
-def _total(place, height, setting):
+def _total(place: _Place, height: float, setting: Setting) -> tuple[float, float, str]:
     """(height of the drawing, where its foot begins, the inset)."""
     foot = height + (EDGE if setting.ticks[1] else 0)
     inset = _inset(setting, place, foot + 8)
     return foot + (INSET + 16 if inset else FOOT), foot, inset
 
 
-def scale_on_paper(layers, setting):
+def scale_on_paper(layers: list[MapLayer], setting: Setting) -> float | None:
     """n of the scale 1 : n when the page is printed on A4, to two figures; None where nothing is drawn."""
     layers = _drawable(layers)
     if not layers:
@@ -136,7 +136,7 @@ def scale_on_paper(layers, setting):
     return round(scale / power) * power
 
 
-def _drawable(layers):
+def _drawable(layers: list[MapLayer]) -> list[MapLayer]:
     return [layer for layer in layers if any(g is not None and not g.is_empty for g in layer.geometries)]
 
 
@@ -194,7 +194,7 @@ def _draw_layer(layer, place, bounds):
             f'opacity="{ink.opacity:g}" stroke-linejoin="round">{drawn}{"".join(marks)}</g>{hatched}')
 
 
-def _labels(layers, place, setting, height):
+def _labels(layers: list[MapLayer], place: _Place, setting: Setting, height: float) -> str:
     """Labels of all layers, once for a desk and for print, once for a phone; pages show one of the two."""
     found = []
     for layer in layers:
@@ -244,7 +244,7 @@ def _polygons(geometry, place):
             yield from _polygons(part, place)
 
 
-def _path(points, close):
+def _path(points: np.ndarray, close: str) -> str:
     return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in points) + close
 
 
@@ -259,7 +259,7 @@ def _scale_bar(scale, y, units):
             f'<text x="{MARGIN + long + 8:.1f}" y="{y + 5}" fill="{INK}">{label}</text>')
 
 
-def _neatline(place, height, setting):
+def _neatline(place: _Place, height: float, setting: Setting) -> str:
     """The map's edge with the coordinates that meet it; nothing where the edge is only that of what is drawn."""
     if setting.bounds is None:
         return ""
@@ -278,7 +278,7 @@ def _neatline(place, height, setting):
     return f'<g class="edge">{"".join(parts)}</g>'
 
 
-def _inset(setting, place, top):
+def _inset(setting: Setting, place: _Place, top: float) -> str:
     """The lake, small, with the place of the map marked; '' where the map shows most of it already."""
     lake = [g for g in setting.lake if g is not None and not g.is_empty]
     if not lake or setting.bounds is None:
@@ -302,7 +302,7 @@ def _inset(setting, place, top):
             f'fill="none" stroke="{VERMILION}" stroke-width="2.5"/></g>')
 
 
-def _north(convergence_deg, y):
+def _north(convergence_deg: float, y: float) -> str:
     """Below the map, where it hides nothing."""
     x = WIDTH - 34
     return (f'<g transform="translate({x} {y}) rotate({-convergence_deg:.2f})">'
@@ -310,13 +310,13 @@ def _north(convergence_deg, y):
             f'<text x="{x - 26}" y="{y + 5:.1f}" text-anchor="middle" fill="{INK}">N</text>')
 
 
-def legend(layers):
+def legend(layers: list[MapLayer]) -> str:
     """The list that tells what the map's colours and lines are; '' where nothing is drawn."""
     items = [f'<li>{_swatch(layer)}{text(layer.name)}</li>' for layer in _drawable(layers) if layer.name]
     return f'<ul class="legend">{"".join(items)}</ul>' if items else ""
 
 
-def _swatch(layer):
+def _swatch(layer: MapLayer) -> str:
     ink = layer.ink
     style = (f'fill="{ink.fill}" stroke="{ink.stroke}" stroke-width="{ink.width:g}" opacity="{ink.opacity:g}"'
              + (f' stroke-dasharray="{ink.dash}"' if ink.dash else ""))

@@ -1,6 +1,8 @@
 """The map of a coverage report: areas, ground seen and not, numbered gaps, shore, track and targets."""
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from ..geometry import overlap, shapes
@@ -13,12 +15,16 @@ from .layer_tables import NADIR, listed_gaps
 from .mapsvg import Ink, MapLayer, Setting
 from .pages import number
 
+if TYPE_CHECKING:
+    from ..geometry.frame import Frame
+    from .layers import Layers
+
 __all__ = ["caption", "report_map"]
 
 _MARGIN = 0.04
 
 
-def report_map(layers, title):
+def report_map(layers: Layers, title: str) -> tuple[str, str]:
     """(SVG, its legend as a list), both '' where nothing has a place.
 
     Parameters
@@ -77,7 +83,7 @@ def _drawn(layers):
     return [*drawn, *_names(layers)]
 
 
-def _names(layers):
+def _names(layers: Layers) -> list[MapLayer]:
     """Numbers of the gaps that the table tells one by one, and the names of areas and places."""
     drawn = []
     if layers.gaps is not None:
@@ -117,11 +123,11 @@ def _setting(layers):
     return Setting(shown, edge_ticks(layers.frame, shown), tuple(lake), _convergence(layers.frame, shown), layers.units)
 
 
-def _convergence(frame, bounds):
+def _convergence(frame: Frame, bounds: tuple[float, ...]) -> float:
     return float(frame.convergence((bounds[0] + bounds[2]) / 2, (bounds[1] + bounds[3]) / 2))
 
 
-def number_of(value):
+def number_of(value: float) -> str:
     """A whole number as text, '' where it is unknown."""
     return "" if np.isnan(value) else f"{value:.0f}"
 
@@ -138,7 +144,7 @@ def _outlines(layers):
                                           targets.numbers("semi_minor_m")[known], grid))
 
 
-def caption(layers):
+def caption(layers: Layers) -> str:
     """What stands under the map: scale, what the numbers are, and the grid."""
     scale = mapsvg.scale_on_paper(_drawn(layers), _setting(layers))
     if scale is None:

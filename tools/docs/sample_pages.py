@@ -51,8 +51,8 @@ def district_page():
     from shapely.geometry import box
 
     known = {"state": "surveyed", "track_m": 9000.0, "outings": 2, "covered_pct": 81.4, "low_pct": 79.0,
-             "high_pct": 83.1, "area_m2": 2.5e5, "gaps": 9, "gap_m2": 4e4, "unscanned_pct": 20.0,
-             "unscanned_m": 900.0, "targets": 4, "shore_m": 4500.0, "covered_m2": 2.1e5}
+             "high_pct": 83.1, "area_m2": 2.5e5, "covered_m2": 2.1e5, "gaps": 9, "gap_m2": 4e4, "unscanned_pct": 20.0,
+             "unscanned_m": 900.0, "shore_m": 4500.0, "targets": 4}
     blank = {**dict.fromkeys(known), "state": "no outing could be worked", "outings": 1}
     table = [{**row, "lake": name, "report": report, "_crs": "EPSG:4326", "_shape": box(west, 45.0, west + 0.02, 45.01)}
              for name, row, report, west in (("Orrelmere", known, "report.html", -93.0), ("Far", blank, "", -92.9))]
