@@ -48,6 +48,25 @@ def test_what_the_card_says_of_place_error_and_casts():
     assert all(int(v) % 5 == 0 for v in re.findall(r"(\d+) (?:long|short|left|right)", text))  # casts scatter by 3.3 ft
 
 
+def test_casts_thrown_as_the_card_words_them_hit_as_often_as_it_says():
+    """Its words are rounded to feet that a caster can tell; 200 000 targets, thrown at from the boat with those words.
+    Four standard errors of a share are 0.0045, and the card rounds down by up to 0.01."""
+    rng, casts, foot = np.random.default_rng(3), 200_000, 0.3048
+    _, html, _ = card()
+    told = re.findall(r"<li>(.*?) <small>(\d+)\s%", re.search("<ol>.*?</ol>", html).group(0))
+    target = rng.normal(0, np.hypot(0.8, 1.0), (casts, 2))  # beyond and right of where it is said to lie
+    hit = np.zeros(casts, bool)
+    for words, chance in told:
+        value = {word: float(number) * foot for number, word in re.findall(r"(\d+) (\w+)", words)}
+        beyond = 15.0 + value.get("long", 0.0) - value.get("short", 0.0)
+        right = value.get("right", 0.0) - value.get("left", 0.0)
+        reach = np.hypot(beyond, right) + rng.normal(0, 1.0, casts)
+        angle = np.arctan2(right, beyond) + rng.normal(0, np.radians(3.0), casts)
+        hit |= np.hypot(reach * np.cos(angle) - 15.0 - target[:, 0], reach * np.sin(angle) - target[:, 1]) <= 1.5
+        assert -0.0055 <= hit.mean() - float(chance) / 100 <= 0.0155, (words, chance, hit.mean())
+    assert len(told) >= 5
+
+
 def test_the_night_card_is_light_on_black_and_prints_the_other_way():
     _, html, _ = card(night=True)
     assert re.search(r"@media screen\{html,body\{background:#000;color:#f4ead9", html) and "#f4ead9" not in card()[1]
@@ -83,7 +102,7 @@ def shares_hit(plan, boat, casts=40_000):
 
 
 def test_where_land_stops_the_casts_the_card_says_whither_to_move_and_what_that_brings():
-    plan = stuck(hit_radius=2.5)
+    plan = stuck(hit_radius=3.5)
     assert (plan.reach[0], plan.limit[0]) == ("over 50 casts", "water")
     told = remedy(plan, 0, lambda metres: f"{metres:.1f} m")
     distance, towards, casts = map(float, re.fullmatch(
@@ -93,7 +112,8 @@ def test_where_land_stops_the_casts_the_card_says_whither_to_move_and_what_that_
     moved = plan_in_frame(plan.quarry, Stations(*there[:, None], np.zeros(1), "boat"), plan.settings, water=LAKE)
     shares = shares_hit(moved, there)
     assert moved.patterns[0].needed == pytest.approx(casts, abs=1)  # the bearing is told in whole degrees
-    assert shares[-1] == pytest.approx(0.9, abs=0.015) and plan.patterns[0].so_far[-1] < 0.85
+    assert np.abs(shares - moved.patterns[0].so_far).max() < 0.0101  # four standard errors
+    assert shares[-1] > 0.89 and plan.patterns[0].so_far[-1] < 0.85
     assert "Move the boat" in core.cast_card(plan, "m")
 
 
