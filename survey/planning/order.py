@@ -2,8 +2,10 @@
 
 Up to EXACT lines the best of all orders is found, by dynamic programming over sets of lines (Held & Karp 1962). Beyond,
 nearest neighbours from several beginnings are improved by turning stretches round (2-opt) and by moving up to three
-lines elsewhere, either way round (Or-opt), until nothing helps, then shaken (double bridge) and improved again. Any
-order needs at least the way of the shortest tree that joins the lines; ``bound`` states it.
+lines elsewhere, either way round (Or-opt), until nothing helps, then shaken (double bridge) and improved again. On 100
+sets of 12 lines, where all orders can be looked at, that came within 1.1 % of the best (tests/proof/plans.py). Any order
+needs at least the way of the shortest tree that joins the lines; ``bound`` states it. A solver library would do the
+same: it is not among what QGIS brings along, and lines that may be run both ways are not its plain case.
 """
 from __future__ import annotations
 
@@ -15,9 +17,11 @@ from ..model import patience
 
 __all__ = ["EXACT", "Order", "best_order", "exact_order", "improved_order"]
 
-EXACT = 9
+EXACT = 12
 
-_SHAKES = 120
+_SHAKES = ((16, 400), (80, 120), (10_000, 30))
+"""How often an order of at most so many lines is shaken."""
+
 _BEGINNINGS = 10
 
 
@@ -67,16 +71,14 @@ def exact_order(between, first):
     before = np.full((1 << n, 2 * n), -1)
     ends = np.arange(2 * n)
     cost[1 << (ends // 2), ends] = first
+    bits = 1 << (ends // 2)
     for done in range(1, 1 << n):
-        here = cost[done]
-        if not np.isfinite(here).any():
-            continue
-        step = here[:, None] + between[ends ^ 1]
+        inside, free = np.flatnonzero(done & bits), np.flatnonzero(~done & bits)
+        step = cost[done, inside, None] + between[inside ^ 1][:, free]
         via = step.argmin(axis=0)
-        for end in ends:
-            bit = 1 << (end // 2)
-            if not done & bit and step[via[end], end] < cost[done | bit, end]:
-                cost[done | bit, end], before[done | bit, end] = step[via[end], end], via[end]
+        # the set without its last line is the only one that leads here
+        cost[done | bits[free], free] = step[via, np.arange(len(free))]
+        before[done | bits[free], free] = inside[via]
     done, end = (1 << n) - 1, int(cost[-1].argmin())
     found, way = [], float(cost[-1].min())
     while end >= 0:
@@ -98,7 +100,7 @@ def improved_order(between, first, thorough=True, seed=0):
         length = _length(found, between, first)
         if length < way - 1e-9:
             best, way = found, length
-    for _ in range(0 if not thorough else _SHAKES if n < 80 else _SHAKES // 4):
+    for _ in range(next(often for most, often in _SHAKES if n <= most) if thorough else 0):
         patience.look()
         a, b, c = np.sort(rng.choice(np.arange(n + 1), 3, replace=False))
         shaken = np.concatenate([best[:a], best[b:c], best[a:b], best[c:]])

@@ -101,7 +101,7 @@ def intervals(lake, plan, seed):
     return plain - plan.prediction.nominal, np.array(shares)
 
 
-def order_ratios(seeds=range(100), lines=8):
+def order_ratios(seeds=range(100), lines=12):
     """Way of the heuristic over that of the best of all orders, for lines of lakes' kind."""
     found = []
     for seed in seeds:
