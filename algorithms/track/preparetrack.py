@@ -32,7 +32,11 @@ class PrepareTrack(AthwartAlgorithm):
     LAYERS = {"OUTPUT": schemas.TRACK, "PASSES": schemas.PASSES}
     SECTIONS, NEEDED = track_form.SECTIONS, track_form.NEEDED
     FILLS = (("DEPTH_FIELD", "INPUT", schemas.FIXES, "depth_m"), ("DEPTH_UNIT", "INPUT", schemas.FIXES, "depth_m=m"),
-             ("HEADING_FIELD", "INPUT", schemas.FIXES, "heading_deg"))
+             ("HEADING_FIELD", "INPUT", schemas.FIXES, "heading_deg"),
+             ("RANGE_FIELD", "INPUT", schemas.SIMULATED, "range_m"),
+             ("RANGE_UNIT", "INPUT", schemas.SIMULATED, "range_m=m"),
+             ("DEPTH_FIELD", "INPUT", schemas.SIMULATED, "depth_m"),
+             ("DEPTH_UNIT", "INPUT", schemas.SIMULATED, "depth_m=m"))
     FUNCTION = "prepare"
     FIELDS = track_form.FIELDS
     SUMMARY = "Turn a boat's fixes into a track at the transducer, with range, depth, heading and passes."

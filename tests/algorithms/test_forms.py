@@ -94,6 +94,18 @@ def test_sections_and_offers_name_parameters_that_the_tool_has(provider, tool):
     assert set(told) == names - made  # every box of every form stands under a heading
 
 
+def test_the_run_of_a_plan_goes_on_without_a_word(opened, ours):
+    """The simulated run brings its range and depth, in metres, into 'Prepare track'; a plan goes onto its sheet."""
+    row = [{"t_s": 1.0, "depth_m": 5.0, "range_m": 40.0}.get(field.name) for field in schemas.SIMULATED]
+    run = ours(schemas.SIMULATED, [("POINT(500000 4900000)", row)])
+    boxes = opened("preparetrack").mainWidget().wrappers
+    assert boxes["INPUT"].parameterValue() == run.id()
+    assert {name: boxes[name].parameterValue() for name in ("RANGE_FIELD", "RANGE_UNIT", "DEPTH_FIELD", "DEPTH_UNIT")
+            } == {"RANGE_FIELD": "range_m", "RANGE_UNIT": "m", "DEPTH_FIELD": "depth_m", "DEPTH_UNIT": "m"}
+    plan = ours(schemas.FILL_LINES)
+    assert opened("plansheet").mainWidget().wrappers["LINES"].parameterValue() == plan.id()
+
+
 @pytest.mark.parametrize("tool, swapped, words", [
     ("preparetrack", {"INPUT": "WAYPOINTS"}, "this is 'Waypoints' of 'Read NMEA 0183 and GPX logs'; choose 'Fixes'"),
     ("locatetargets", {"PICKS": "TRACK", "TRACK": "PICKS"}, "this is 'Track' of 'Prepare track'; choose 'Picks'"),
