@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..model.messages import Message
+from ..model.times import iso_time
 
 if TYPE_CHECKING:
     from .bottom_profile import MarkedBottom
@@ -120,12 +121,13 @@ def _words(status: str, table: list, off: list, fit: Fit, mended: Record,
         warnings.append(Message("Rows last {rate:.3f} times as long as was given, give or take {sigma:.3f}.",
                                 rate=fit.values[1], sigma=table[1][4]))
     if off[2]:
-        warnings.append(Message("Ranges on the picture are to be taken {scale:.3f} times, give or take {sigma:.3f}: "
-                                "check the range at the edge, its unit, and the sound speed.", scale=fit.values[2],
-                                sigma=table[2][4]))
+        edge = "" if mended.edge_range_m is None else f" ({mended.edge_range_m:.1f} m at the edge)"
+        warnings.append(Message("Ranges on the picture are to be taken {scale:.3f} times{edge}, give or take "
+                                "{sigma:.3f}: check the range at the edge, its unit, and the sound speed.", edge=edge,
+                                scale=fit.values[2], sigma=table[2][4]))
     if off[0] or off[1] or status == "reversed":
         ask = Message("{first_s} and {last_s}") if mended.by_time else Message("{first_ping} and {pings_per_row}")
-        given = (f"{mended.first_s:.1f} and {mended.last_s:.1f} s" if mended.by_time else
+        given = (f"{iso_time(round(mended.first_s, 1))} and {iso_time(round(mended.last_s, 1))}" if mended.by_time else
                  f"{mended.first_ping:.1f} and {mended.pings_per_row:.3f}")
         warnings.append(Message("What would fit as {ask}: {given}.", ask=ask, given=given))
     if not any(off) and status == "fits":

@@ -1,4 +1,5 @@
 """A record checked against its track: profiles of waves drawn here, marks with errors drawn, known offsets."""
+import re
 from dataclasses import replace
 
 import athwart.survey as core
@@ -60,6 +61,9 @@ def test_by_time_the_clock_is_told_in_seconds():
     found = check_record(late, column, row, track)
     assert found.status == "shifted" and found.shift == pytest.approx(-12, abs=0.3)
     assert found.record.first_s == pytest.approx(timed.first_s, abs=0.5)
+    # 1.7e9 is 22:13:20 on 14 November 2023, UTC; as the boxes of the form take it
+    told = str(found.warnings[-1])
+    assert re.search(r": 2023-11-14T22:15:(49\.[5-9]|50(\.[0-5])?)\d*Z and 2023-11-14T22:19:\d\d", told)
 
 
 def test_nothing_is_found_in_shuffled_rows_nor_on_a_level_bottom():
