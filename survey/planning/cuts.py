@@ -90,7 +90,8 @@ def cut_in_parts(area: Any, spacing: float, turn_m: float) -> list[tuple[Any, li
     if plain.geom_type != "Polygon" or plain.is_empty or plain.area < 2 * _LEAST_PART * spacing ** 2 \
             or plain.convex_hull.area - plain.area < spacing ** 2:
         return [(shapes.polygonal(area), headings(area, 2))]
-    todo, done = [(plain, *_cost(plain, spacing, turn_m))], []
+    done: list[Any] = []
+    todo = [(plain, *_cost(plain, spacing, turn_m))]
     while todo:
         patience.look()
         part, cost, azimuths = todo.pop()
@@ -143,7 +144,7 @@ def _two(rings: list[np.ndarray], corner: int, edge: int, place: np.ndarray) -> 
         if piece is None or not piece.is_valid or not piece.area > 0:
             return None
         pieces.append(piece)
-    holes = [[], []]
+    holes: list[list[Any]] = [[], []]
     for ring in rings[1:]:
         sides = [piece.contains(sg.Polygon(ring)) for piece in pieces]
         if not any(sides):

@@ -136,10 +136,10 @@ class Ground:
     should know, worst first.
     """
 
-    area: object
-    water: object
-    boat: object
-    shoal: object
+    area: Any
+    water: Any
+    boat: Any
+    shoal: Any
     depth: DepthField
     frame: Frame
     setback_m: float
