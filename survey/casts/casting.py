@@ -134,7 +134,7 @@ class Pattern:
     aims: np.ndarray
     alone: np.ndarray
     so_far: np.ndarray
-    needed: object
+    needed: int | None
 
 
 @dataclass

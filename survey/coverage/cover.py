@@ -101,8 +101,8 @@ class PassCover:
     rows: list
     sigma_m: float
     reach_m: float
-    ground: object
-    outline: object = None
+    ground: Any
+    outline: Any = None
 
     @property
     def key(self) -> tuple[str, float]:
@@ -122,8 +122,8 @@ class Cover:
     """
 
     levels: list
-    low: object
-    high: object
+    low: Any
+    high: Any
     passes: list
     reach_m: float
     causes: dict = field(default_factory=dict)

@@ -57,7 +57,7 @@ class Fixes(Table):
     (2, True)
     """
 
-    crs: object = "EPSG:4326"
+    crs: Any = "EPSG:4326"
     x: Floats = None
     y: Floats = None
     t_s: Floats | None = None

@@ -16,13 +16,15 @@ from ..adjustment.least_squares import adjust
 from ..adjustment.looks import OFFSETS, OUTING_ERRORS
 from ..adjustment.solvability import WORDS, judge
 from ..model.errors import InputError
-from ..uncertainty.sigmas import PRESETS, chosen
+from ..uncertainty.sigmas import PRESETS, Sigmas, chosen
 from .calibration_runs import candidate_runs, information, predicted_looks
 from .calibration_search import DEFAULT_SHARE, MOST_RUNS, Search, balanced
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from typing import Any
+
+    from numpy.typing import ArrayLike
 
 __all__ = ["DEFAULT_SHARE", "MOST_RUNS", "CalibrationPlan", "CalibrationSettings", "plan_calibration"]
 
@@ -44,11 +46,11 @@ class CalibrationSettings:
     """
 
     range_m: float
-    depth_m: object
+    depth_m: ArrayLike
     speeds_mps: tuple = (1.2, 2.4)
     solve: tuple = ("latency_s", "mount_deg")
     targets: dict = field(default_factory=dict)
-    sigmas: object = PRESETS["ordinary"]
+    sigmas: Sigmas | str = PRESETS["ordinary"]
     max_runs: int = 12
     lead_m: float = 40.0
     blind_deg: float = 20.0
@@ -184,7 +186,7 @@ def _best_axis(objects: np.ndarray, depth: np.ndarray, settings: CalibrationSett
         if len(objects) > 1:
             first = float(np.degrees(np.arctan2(*(objects[1] - objects[0]))))
         axes = [first] if is_clear is None else [first + a for a in range(0, 90, _AXES)]
-    best = []
+    best: list[Any] = []
     for axis in axes:
         runs = candidate_runs(objects, depth, settings.range_m, settings.speeds_mps, axis, settings.lead_m,
                               settings.blind_deg, is_clear)

@@ -90,8 +90,8 @@ def cut_in_parts(area: Any, spacing: float, turn_m: float) -> list[tuple[Any, li
     if plain.geom_type != "Polygon" or plain.is_empty or plain.area < 2 * _LEAST_PART * spacing ** 2 \
             or plain.convex_hull.area - plain.area < spacing ** 2:
         return [(shapes.polygonal(area), headings(area, 2))]
-    done: list[Any] = []
     todo = [(plain, *_cost(plain, spacing, turn_m))]
+    done: list[tuple[Any, list[float]]] = []
     while todo:
         patience.look()
         part, cost, azimuths = todo.pop()

@@ -74,8 +74,9 @@ def wanted_gaps(gaps: Sequence[Any], open_share: ArrayLike, least_open: float, w
     if twice > _LEAST_M2:
         notes.append(f"{before} gaps overlap others: {twice:.0f} m2 that they share are counted once, with the gap "
                      "more surely open. Merge the swaths of all outings and find gaps once for them all.")
-    taken = np.array([k for k in taken if kept[k].area > 0], int)
-    return WantedGaps(taken, [kept[k] for k in taken], share[taken], int(ignored.sum()), float(afloat[ignored].sum()),
+    numbers = [k for k in taken.tolist() if kept[k].area > 0]
+    taken = np.array(numbers, int)
+    return WantedGaps(taken, [kept[k] for k in numbers], share[taken], int(ignored.sum()), float(afloat[ignored].sum()),
                       notes)
 
 

@@ -138,7 +138,8 @@ def plan_fill_in(ground: Ground, gaps: Sequence[Any], settings: FillSettings, op
     """
     wanted = wanted_gaps(gaps, open_share, settings.least_open, ground.water)
     rule, taken, gaps_on, share = settings.reach, wanted.taken, wanted.gaps, wanted.share
-    lines, closable = [], 0.0
+    lines: list[PlannedLine] = []
+    closable = 0.0
     if gaps_on:
         lines, closable = _lines(ground, gaps_on, share, settings, None, lambda f: step(0.7 * f))
     for _ in range(_ROUNDS if lines else 0):  # places stand for ground; the ground itself has the last word
@@ -146,8 +147,8 @@ def plan_fill_in(ground: Ground, gaps: Sequence[Any], settings: FillSettings, op
         short = sum(g.area for g in gaps_on) - sum(g.area for g in left)
         if short >= _ENOUGH * closable:
             break
-        kept = [k for k, g in enumerate(left) if g.area > 0.05]
-        more, _ = _lines(ground, [left[k] for k in kept], share[kept], settings,
+        still = [k for k, g in enumerate(left) if g.area > 0.05]
+        more, _ = _lines(ground, [left[k] for k in still], share[still], settings,
                          (1 - _ENOUGH) * closable, lambda f: None)
         if not more:
             break
@@ -163,7 +164,8 @@ def plan_fill_in(ground: Ground, gaps: Sequence[Any], settings: FillSettings, op
     def joined(some: list[PlannedLine], thorough: bool = True) -> Run:
         return run_of(some, clear, lead=settings.lead_m, radius=settings.radius_m, start=start,
                       thorough=thorough) if some else Run([], 0.0, True, 0, 0, 0)
-    kept, dropped = lines, []
+    kept = lines
+    dropped: list[PlannedLine] = []
     if settings.budget_h is not None and lines:
         kept, dropped, least = _within(lines, gaps_on, share, ground, settings, joined)
         if not kept:
@@ -241,7 +243,8 @@ def _within(lines: list[PlannedLine], gaps: Sequence[Any], share: np.ndarray, gr
     the shortest takes by itself."""
     seen = seen_by_lines(lines, ground, swaths_of(settings.reach), settings.speed_mps)
     left = [shapes.polygonal(g) for g in gaps]
-    kept, open_now, least = [], list(range(len(lines))), np.inf
+    kept: list[int] = []
+    open_now, least = list(range(len(lines))), np.inf
     while open_now:
         patience.look()
         best = None

@@ -154,7 +154,8 @@ def plan_gpx(run: Run, frame: Frame, speed_mps: Any, note: str = "", unit: str =
     >>> athwart.plan_gpx(plan.run, lake.frame, speed_mps=1.5).count("<rte>")
     1
     """
-    routes, way = [], []
+    routes: list[GpxLine] = []
+    way: list[np.ndarray] = []
     speeds = np.broadcast_to(np.asarray(speed_mps, float), len(run.lines))
     for leg, name in zip(run.legs, _names(run)):
         way.append(leg.xy if not way else leg.xy[1:] if np.allclose(way[-1][-1], leg.xy[0]) else leg.xy)

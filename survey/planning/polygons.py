@@ -50,7 +50,7 @@ class DepthField:
     """
 
     def __init__(self, values: ArrayLike, east: float = 0.0, north: float = 0.0, cell: float = 1.0) -> None:
-        self.constant = float(values) if np.ndim(values) == 0 else None
+        self.constant = float(np.asarray(values)) if np.ndim(values) == 0 else None
         self.values = None if self.constant is not None else np.asarray(values, float)
         self.east, self.north, self.cell = float(east), float(north), float(cell)
         self.unknown = self.constant is None and bool(np.isnan(self.values).any())

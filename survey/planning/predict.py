@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from shapely.geometry import box
@@ -24,6 +25,11 @@ from ..share.pass_facts import PassFacts
 from ..share.places import strewn
 from ..swaths.draw import draw_swaths, pass_unions
 from ..swaths.edges import CONSTANT_DEPTH, SwathSettings
+
+if TYPE_CHECKING:
+    from typing import Any
+
+    from ..uncertainty.sigmas import Sigmas
 
 __all__ = ["LEAST_RUNS", "PredictSettings", "Prediction", "predict", "seen_by_lines", "track_of_lines", "wander_along"]
 
@@ -53,7 +59,7 @@ class Prediction:
     low: float
     high: float
     shares: np.ndarray
-    seen: object
+    seen: Any
     passes: list
 
     @property
@@ -167,7 +173,7 @@ class PredictSettings:
     wander_m: float = 2.0
     speed_mps: float = 2.0
     runs: int = 200
-    errors: object = drawn_errors.DEFAULTS
+    errors: Sigmas = drawn_errors.DEFAULTS
     seed: int = 0
 
 

@@ -133,9 +133,9 @@ def usable_reach(range_m: ArrayLike, depth_m: ArrayLike, rule: RangeRule = None,
                                                                            / 2)))]
         # a shadow of the length asked for falls only beyond the slant H s / D - s
         near = np.maximum(near, _ground(depth * shadow / size - shadow, depth))
-    ends = np.stack(ends)
-    first = np.argmin(ends, axis=0)
-    far = _ground(ends.min(axis=0), depth)
+    stacked = np.stack(ends)
+    first = np.argmin(stacked, axis=0)
+    far = _ground(stacked.min(axis=0), depth)
     limit = np.array(_LIMITS, object)[first]
     limit = np.where(far > near + _SURE, limit, np.where(slant > depth, np.where(first == 3, "beam", "blind"),
                                                          "no bottom"))

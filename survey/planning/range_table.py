@@ -177,10 +177,10 @@ def _bands(depths: np.ndarray) -> np.ndarray:
 
 
 def _list(values: ArrayLike, name: str, word: str) -> np.ndarray:
-    values = np.unique(np.asarray(values, float).reshape(-1))
-    if not len(values):
+    listed = np.unique(np.asarray(values, float).reshape(-1))
+    if not len(listed):
         raise InputError(f"There are no {word}; give numbers such as 5 10 20.", field=name)
-    if not (np.isfinite(values) & (values > 0) & (values <= 1000)).all():
-        bad = values[~(np.isfinite(values) & (values > 0) & (values <= 1000))][0]
+    if not (np.isfinite(listed) & (listed > 0) & (listed <= 1000)).all():
+        bad = listed[~(np.isfinite(listed) & (listed > 0) & (listed <= 1000))][0]
         raise InputError(f"{bad:g} m among the {word} is not above 0 and at most 1000; correct it.", field=name)
-    return values
+    return listed

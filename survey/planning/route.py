@@ -8,11 +8,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..model import patience
 from .order import best_order
+
+if TYPE_CHECKING:
+    from .lines import PlannedLine
 
 __all__ = ["Joints", "Leg", "Run", "dubins_length", "dubins_way", "joints_of", "run_of"]
 
@@ -29,7 +33,7 @@ class Leg:
 
     kind: str
     xy: np.ndarray
-    line: object = None
+    line: PlannedLine | None = None
     lead_in_m: float = 0.0
     lead_out_m: float = 0.0
 

@@ -83,7 +83,7 @@ class PlanOnPaper:
     water: list
     gaps: list
     objects: list
-    start: object = None
+    start: np.ndarray | None = None
     convergence_deg: float = 0.0
     variation_deg: float = None
 
@@ -129,7 +129,7 @@ def plan_sheet(plan: PlanOnPaper, unit: str = "m", speed_unit: str = "m/s", titl
              pages.table("Lines in the order to run them", heads, rows, numeric=range(1, len(heads) - 2),
                          whole=(0, len(heads) - 2)),
              pages.bullets(remarks) if remarks else ""]
-    size, row_mm = next(found for most, *found in _SIZES if run.sum() <= most)
+    size, row_mm = next((name, row) for most, name, row in _SIZES if run.sum() <= most)
     tall = min(max(_PAPER_MM - row_mm * int(run.sum()), _LEAST_MAP_MM), _MOST_MAP_MM)
     return pages.page(title, "Keep a lookout and the depth in sight; leave the plan where the water or others ask for "
                       "it.", [f'<div class="{size}" style="--tall:{tall:.0f}mm">', *parts, "</div>"], _CSS)
@@ -145,7 +145,7 @@ def _magnetic_head(plan: PlanOnPaper) -> list[str]:
 
 def _rows(plan: PlanOnPaper, run: np.ndarray, unit: str, speed_unit: str) -> list[list[str]]:
     c, rows = plan.columns, []
-    at = np.flatnonzero(run)
+    at = np.flatnonzero(run).tolist()
     for k, i in enumerate(at):
         following = at[k + 1] if k + 1 < len(at) else len(run)
         course = float(c["azimuth_deg"][i]) % 360

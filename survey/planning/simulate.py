@@ -60,20 +60,22 @@ def simulated_fixes(run: Run, ground: Ground, *, speed_mps: float = 2.0, wander_
     ('L1', 5.0, True)
     """
     rng = np.random.default_rng([20099, seed])
-    xy, owner, clock = [], [], [np.zeros(1)]
+    corners: list[np.ndarray] = []
+    owners: list[np.ndarray] = []
+    clocks = [np.zeros(1)]
     for number, leg in enumerate(run.legs):
         step = np.hypot(*np.diff(leg.xy, axis=0).T)
         pace = step / speed_mps
         if leg.line is None and leg.length > 0:
             pace = pace * (1 + turn_s * speed_mps / leg.length)
-        jump = 0.0 if not xy else float(np.hypot(*(leg.xy[0] - xy[-1][-1]))) / speed_mps
-        clock.append(clock[-1][-1] + jump + np.cumsum(pace))
-        if not xy:
-            xy.append(leg.xy[:1])
-            owner.append([number])
-        xy.append(leg.xy[1:])
-        owner.append(np.full(len(leg.xy) - 1, number))
-    xy, owner, clock = np.concatenate(xy), np.concatenate(owner), np.concatenate(clock)
+        jump = 0.0 if not corners else float(np.hypot(*(leg.xy[0] - corners[-1][-1]))) / speed_mps
+        clocks.append(clocks[-1][-1] + jump + np.cumsum(pace))
+        if not corners:
+            corners.append(leg.xy[:1])
+            owners.append(np.array([number]))
+        corners.append(leg.xy[1:])
+        owners.append(np.full(len(leg.xy) - 1, number))
+    xy, owner, clock = np.concatenate(corners), np.concatenate(owners), np.concatenate(clocks)
     t = np.arange(0.0, clock[-1] + 0.5 * interval_s, interval_s)
     way = np.column_stack([np.interp(t, clock, xy[:, k]) for k in (0, 1)])
     leg_of = owner[np.clip(np.searchsorted(clock, t), 0, len(owner) - 1)]

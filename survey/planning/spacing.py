@@ -17,6 +17,7 @@ from ..model.constants import ONE_SIDED_95
 from ..model.errors import InputError
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from typing import Any
 
     from numpy.typing import ArrayLike
@@ -73,7 +74,7 @@ class ReachRule:
     overlap: float = 0.1
     wander_m: float = 2.0
     looks: int = 1
-    range_of: object = None
+    range_of: Callable[[np.ndarray], np.ndarray] | None = None
 
     def __post_init__(self) -> None:
         if (self.range_m is None) == (self.range_of is None):

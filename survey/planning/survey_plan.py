@@ -252,7 +252,7 @@ def _finalists(choices: list[tuple[list[PlannedLine], list[Any]]],
 
 def _rings(ground: Ground, settings: LinePlanSettings) -> list[list[PlannedLine]]:
     """[no line round the edge], [lines round it], or both."""
-    rings = []
+    rings: list[list[PlannedLine]] = []
     if settings.round_shore != "always":
         rings.append([])
     if settings.round_shore != "never" and settings.reach.looks == 1:
@@ -298,7 +298,7 @@ def _tried(parts: list[Any], ground: Ground, settings: LinePlanSettings,
     if settings.direction != "shortest":
         azimuth = _asked(ground, settings)
         return [(_coarse(area, azimuth, ground, settings, rule), [(area, azimuth)])]
-    found = []
+    found: list[tuple[float, list[tuple[Any, float]]]] = []
     for azimuth in headings(area):
         if len(found) == _FINALISTS and min(cost for cost, _ in found) > limit:
             break

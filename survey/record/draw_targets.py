@@ -98,16 +98,17 @@ def draw_on_record(record: Any, track: Any, targets: Any) -> Any:
     east, north = place.T
     # true north of the ellipse to the grid of the frame
     convergence = np.radians(frame.convergence(east, north))
-    source, at, outlines = [], [], []
+    sources: list[int] = []
+    at, outlines = [], []
     for k in range(len(targets)):
         patience.look()
         if not np.isfinite(place[k]).all():
             continue
         for look in fans.looks(place[k]):
-            source.append(k)
+            sources.append(k)
             at.append(look)
             outlines.append(fans.ellipse(place[k], look, targets, k, convergence[k]))
-    source = np.array(source, int)
+    source = np.array(sources, int)
     columns = _columns(fans, targets, source, at)
     return DrawnTargets(columns, outlines, source, np.setdiff1d(np.arange(len(targets)), source))
 

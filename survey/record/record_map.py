@@ -45,7 +45,7 @@ class MapSettings:
     """
 
     cell_m: float = 0.25
-    crs: object = None
+    crs: Any = None
     blend: str = "nearest"
     balance: bool = False
     bottom: str = "track"
@@ -237,10 +237,15 @@ class RecordMap:
         corners = [(r, c) for r in range(0, raster.rows, size) for c in range(0, raster.cols, size)]
         for number, (row, col) in enumerate(corners):
             window = (row, min(row + size, raster.rows), col, min(col + size, raster.cols))
-            tile = self._tile(window, traced, None if step is None else
-                              lambda f, n=number: step((n + f) / len(corners)))
+            part = None if step is None else self._part(step, number, len(corners))
+            tile = self._tile(window, traced, part)
             if tile is not None:
                 yield row, col, tile
+
+    @staticmethod
+    def _part(step: Callable[[float], object], number: int, count: int) -> Callable[[float], object]:
+        """What tells ``step`` how far one tile of so many is."""
+        return lambda fraction: step((number + fraction) / count)
 
     def _tile(self, window: tuple[int, int, int, int], traced: bool, step: Callable[[float], object]) -> RecordTile:
         work = [(k, block) for k, laid in enumerate(self._laid) for block in laid.blocks if block.meets(window)]
