@@ -63,8 +63,11 @@ class CastPlan(AthwartAlgorithm):
     is fresh in each. So casts are not independent tries: the chance of several is averaged over where the target may
     be, and casting at one spot again and again helps less than a pattern.
 
-    The card is one HTML page to print or to read on a phone, with a north-up sketch of each target. Open it in a
-    browser; the messages say where it is."""
+    The card is one HTML page to print or to read on a phone, in the order of the shortest way round: for each target
+    where it and the station lie, how near its place is known, the first casts in words with the chance after each, a
+    north-up sketch, and, where 90 % is out of reach, what helps: how much nearer to lie, where to move the boat if
+    land is in the way, or how many casts a better place would take. Open it in a browser; the messages say where it
+    is."""
     OUTPUT_HELP = {
         "OUTPUT": "A line for each cast, in the order to throw them, with distance, bearings, clock direction and "
                   "chances; one line without a chance for a target out of reach.",
