@@ -2,10 +2,11 @@
 
 Up to EXACT lines the best of all orders is found, by dynamic programming over sets of lines (Held & Karp 1962). Beyond,
 nearest neighbours from several beginnings are improved by turning stretches round (2-opt) and by moving up to three
-lines elsewhere, either way round (Or-opt), until nothing helps, then shaken (double bridge) and improved again. On 100
-sets of 12 lines, where all orders can be looked at, that came within 1.1 % of the best (tests/proof/plans.py). Any
-order needs at least the way of the shortest tree that joins the lines; ``bound`` states it. A solver library would do
-the same: it is not among what QGIS brings along, and lines that may be run both ways are not its plain case.
+lines elsewhere, either way round (Or-opt), until nothing helps, then shaken (double bridge) and improved again. On
+100 sets of 12 lines, where all orders can be looked at, that came within 1.1 % of the best (tests/proof/plans.py).
+
+Any order needs at least the way of the shortest tree that joins the lines; ``bound`` states it. A solver library would
+do the same: it is not among what QGIS brings along, and lines that may be run both ways are not its plain case.
 """
 from __future__ import annotations
 

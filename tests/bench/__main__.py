@@ -1,4 +1,5 @@
-"""tools/run.sh bench [union|chain|targets|terrain|record|fillin ...]: beside what a GIS user would do.
+"""tools/run.sh bench [union|chain|targets|terrain|record|plan|fillin ...]: speed, memory and error beside what a GIS
+user would do.
 
 Ratios of one run are what counts; seconds depend on the machine and on what else it does.
 """
@@ -9,10 +10,10 @@ import sys
 from tools import inside
 
 kept = inside.qgis(), inside.processing()
-from . import chain, fillin, mapped, measure, terrain, union  # noqa: E402 these take the clone's modules
+from . import chain, fillin, mapped, measure, planned, terrain, union  # noqa: E402 these take the clone's modules
 
 PARTS = {"union": union.report, "chain": chain.report, "targets": chain.targets, "terrain": terrain.report,
-         "record": mapped.report, "fillin": fillin.report}
+         "record": mapped.report, "plan": planned.report, "fillin": fillin.report}
 
 
 def main():
