@@ -29,6 +29,7 @@ _MOST_PARTS, _MOST_CORNERS, _CLOSER_LOOK = 10, 30, 8
 _LEAST_PART = 1.0
 """Least part, in squares of the spacing."""
 
+_AS_GOOD = 1.05
 _NECK = 2.5
 """A way over is a neck if the way round along the shore is so many times longer."""
 
@@ -83,7 +84,7 @@ def cut_in_parts(area: Any, spacing: float, turn_m: float) -> list[tuple[Any, li
 
     Returns
     -------
-    list of (shapely MultiPolygon, its two cheapest azimuths)
+    list of (shapely MultiPolygon, [its cheapest azimuth, and another as good])
         One of them where no cut saves anything.
     """
     plain = area.simplify(_SIMPLE * spacing)
@@ -107,9 +108,9 @@ def cut_in_parts(area: Any, spacing: float, turn_m: float) -> list[tuple[Any, li
 
 
 def _cost(part: Any, spacing: float, turn_m: float) -> tuple[float, list[float]]:
-    """Least cost, and the two cheapest azimuths."""
+    """Least cost, its azimuth, and another that costs hardly more."""
     tried = sorted((sweep_cost(part, azimuth, spacing, turn_m), azimuth) for azimuth in headings(part))
-    return tried[0][0], [azimuth for _, azimuth in tried[:2]]
+    return tried[0][0], [azimuth for cost, azimuth in tried[:2] if cost < _AS_GOOD * tried[0][0]]
 
 
 def _best_cut(part: Any, cost: float, azimuth: float, spacing: float,

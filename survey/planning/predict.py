@@ -227,7 +227,8 @@ def predict(lines, ground, given=None, terrain=None, step=lambda fraction: None)
     found = chances(passes, places, looks, runs, far, lambda f: step(0.5 + 0.5 * f), short=True)
     # not as a change from the run without errors: one picture of thin strips at so many places is a noisy one
     shares = 100 * found.seen.mean(axis=0)
-    low, high = np.percentile(shares, [2.5, 97.5])
+    # of n draws the k-th is such that a further run stays below it with k / (n + 1)
+    low, high = np.percentile(shares, [2.5, 97.5], method="weibull")
     return Prediction(float(nominal), float(shares.mean()), float(low), float(high), shares, seen, whole)
 
 
