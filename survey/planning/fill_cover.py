@@ -42,6 +42,7 @@ class Cover:
     def __init__(self, rows, worth, area, turn_m, swath, enough):
         self.rows, self.worth, self.area, self.turn_m, self.swath = rows, worth, area, turn_m, swath
         self.enough = enough
+        self._known = {}
         self.flat = np.concatenate([row.sees for row in rows])
         self.first = np.cumsum([0, *(len(row.sees) for row in rows[:-1])])
 
@@ -87,21 +88,27 @@ class Cover:
         return chosen
 
     def _ends(self, pick):
-        row, first, last = self.rows[pick[0]], pick[1], pick[2]
-        return row.origin + row.at[[first, last]][:, None] * row.unit
+        found = self._known.get(pick)
+        if found is None:
+            row, first, last = self.rows[pick[0]], pick[1], pick[2]
+            found = self._known[pick] = row.origin + row.at[[first, last]][:, None] * row.unit
+        return found
 
     def _cost(self, chosen):
         """Way (m) along the lines and at least between them, with a turn for each."""
         if not chosen:
             return np.inf
         ends = np.array([self._ends(pick) for pick in chosen])
-        apart = np.hypot(*(ends[:, None, :, None] - ends[None, :, None]).transpose(4, 0, 1, 2, 3)).min(axis=(2, 3))
+        east, north = (ends[:, None, :, None, k] - ends[None, :, None, :, k] for k in (0, 1))
+        apart = np.sqrt((east * east + north * north).min(axis=(2, 3)))
         along = sum(self.rows[r].at[last] - self.rows[r].at[first] for r, first, last in chosen)
-        way, left = apart[0].copy(), np.arange(1, len(chosen))  # the shortest tree that joins them, as Prim (1957)
-        while len(left):
-            k = left[int(way[left].argmin())]
+        way = apart[0].copy()  # the shortest tree that joins them, as Prim (1957)
+        way[0] = apart[:, 0] = np.inf
+        for _ in range(len(chosen) - 1):
+            k = int(way.argmin())
             along += way[k]
-            way, left = np.minimum(way, apart[k]), left[left != k]
+            way[k] = apart[:, k] = np.inf
+            np.minimum(way, apart[k], out=way)
         return along + self.turn_m * len(chosen)
 
     def _away(self, pick, others):
