@@ -106,6 +106,11 @@ def test_the_map_shows_every_place_where_it_is(run, record, track_layer, tmp_pat
                                      "OUTPUT": str(tmp_path / "map.tif"),
                                      "SOURCE": str(tmp_path / "source.tif")}, heard)
     values, raster = bands_of(made["OUTPUT"])
+    fine = gdal.Open(run("georeferenceimage", {"IMAGE": [image], "TRACK": track_layer, **USUAL, "CELL_SIZE": 0.08,
+                                               "OUTPUT": str(tmp_path / "fine.tif")})["OUTPUT"])
+    levels = [fine.GetRasterBand(1).GetOverview(k) for k in range(fine.GetRasterBand(1).GetOverviewCount())]
+    assert [level.XSize for level in levels] == [-(-fine.RasterXSize // 2**k) for k in range(1, len(levels) + 1)]
+    assert levels and 256 <= max(levels[-1].XSize, levels[-1].YSize) < 513
     source, _ = bands_of(made["SOURCE"])
     u, v = places(raster)
     seen = np.abs(source[6]) > 5.4
@@ -147,6 +152,34 @@ def test_formats_depths_and_colours(run, record, track_layer, tmp_path, ending, 
         assert np.corrcoef(drawn[few > 0], few[few > 0])[0, 1] > 0.95, "QGIS draws 16 bits as they are"
     if bands == 4:
         assert np.median(values[1][plain[0] > 100] / values[0][plain[0] > 100]) == pytest.approx(0.5, abs=0.05)
+
+
+def test_pictures_of_every_make_are_read_as_they_are(tmp_path):
+    """Numbered colours, grey with alpha, 16-bit colours with alpha; and of mixed ones the fuller kind."""
+    from athwart.algorithms.common.images import Opened, stacked
+    grey = np.arange(12 * 20, dtype=np.uint8).reshape(12, 20)
+    solid = np.where(grey % 3, 255, 0).astype(np.uint8)
+    table = gdal.ColorTable()
+    for k in range(256):
+        table.SetColorEntry(k, (k, 255 - k, k // 2, 255))
+    numbered = gdal.GetDriverByName("GTiff").Create(str(tmp_path / "numbered.tif"), 20, 12, 1, gdal.GDT_Byte)
+    numbered.GetRasterBand(1).SetColorTable(table)
+    numbered.GetRasterBand(1).WriteRaster(0, 0, 20, 12, grey.tobytes())
+    numbered = None
+    wide = np.dstack([grey * np.uint16(200), grey * np.uint16(100), grey * np.uint16(7), solid * np.uint16(257)])
+    paths = {"numbered": str(tmp_path / "numbered.tif"),
+             "veiled": saved(tmp_path / "veiled.png", np.dstack([grey, solid]), alpha=True),
+             "wide": saved(tmp_path / "wide.png", wide, alpha=True)}
+    cache = gdal.GetCacheMax()
+    read = {name: stacked([Opened(path, name)], "top") for name, path in paths.items()}
+    assert np.array_equal(read["numbered"][0], np.dstack([grey, 255 - grey, grey // 2])) and read["numbered"][1] is None
+    assert np.array_equal(read["veiled"][0], grey) and np.array_equal(read["veiled"][1], solid == 0)
+    assert read["wide"][0].dtype == np.uint16 and np.array_equal(read["wide"][0], wide[..., :3])
+    assert np.array_equal(read["wide"][1], solid == 0)
+    pixels, clear = stacked([Opened(paths["veiled"], "one"), Opened(paths["wide"], "two")], "bottom")
+    assert np.array_equal(pixels[:12], np.repeat(grey[..., None], 3, 2) * np.uint16(257))
+    assert np.array_equal(pixels[12:], wide[..., :3]) and np.array_equal(clear, np.vstack([solid == 0] * 2))
+    assert gdal.GetCacheMax() == cache
 
 
 def test_a_picture_cut_in_three_goes_on_by_itself_and_by_table(run, record, track_layer, make_layer, tmp_path):

@@ -84,6 +84,26 @@ def test_every_cell_shows_its_own_place_at_any_heading_in_a_bend_and_at_two_spee
         assert all(slant > edge - 0.02 or ping < 1 or ping > last for ping, _, slant in looks)
 
 
+def test_rows_of_each_range_are_laid_by_their_own_range():
+    """The range changes in the picture, a row stands for two pings, and one side is shown only: every cell within half a
+    cell, but for the rows between the two fixes that saw the old range and the new."""
+    floor, change = Floor(flat(5.0), ramp(90.0, -60.0, 100.0)), 20.0
+    display = Display(((0.0, 20.0), (change, 30.0)), half=250, rate=0.25, bits=16, squeeze=2, layout="starboard",
+                      newest="bottom", sound_mps=1450.0)
+    image, track, made = shot(Steered(((45, 1.5, 0),)), floor, display)
+    values, source, job = mapped([image], track)
+    u, _ = middles(job)
+    off = np.abs(values[0] / 65535.0 - floor.brightness(u, u)) * 100
+    t = made.t[made.shown] - made.t[0]
+    row = np.nan_to_num(source["row"], nan=0.0).astype(int)
+    seen = (source["slant"] > 5.6) & ((t[row] < change - 1.05) | (t[row] > change + 0.05))
+    assert off[seen].max() < 0.5 * CELL
+    for early in (True, False):
+        far = np.nanmax(np.where(seen & ((t[row] < change) == early), source["slant"], np.nan))
+        assert far == pytest.approx((20.0 if early else 30.0) / display.displayed, abs=0.3)
+    assert not (source["slant"] < 0).any() and np.count_nonzero(seen) > 5000
+
+
 @pytest.mark.parametrize("newest", ["top", "bottom"])
 def test_missing_rows_stay_empty_and_move_nothing_else(newest):
     floor = Floor(flat(5.0), ramp(0.0, -50.0, 100.0))
