@@ -85,8 +85,8 @@ def test_every_cell_shows_its_own_place_at_any_heading_in_a_bend_and_at_two_spee
 
 
 def test_rows_of_each_range_are_laid_by_their_own_range():
-    """The range changes in the picture, a row stands for two pings, and one side is shown only: every cell within half a
-    cell, but for the rows between the two fixes that saw the old range and the new."""
+    """The range changes in the picture, a row stands for two pings, and one side is shown only: every cell within half
+    a cell, but for the rows between the two fixes that saw the old range and the new."""
     floor, change = Floor(flat(5.0), ramp(90.0, -60.0, 100.0)), 20.0
     display = Display(((0.0, 20.0), (change, 30.0)), half=250, rate=0.25, bits=16, squeeze=2, layout="starboard",
                       newest="bottom", sound_mps=1450.0)
