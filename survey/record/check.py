@@ -128,4 +128,5 @@ def check_record(record: Record, column: ArrayLike, row: ArrayLike, track: Track
                          "be said. Check that picture and track are of the same outing, and mark more of the bottom.",
                          field="marks")
     others = [one for one in good if one[0] is not best]
-    return told_of(record, turned.record if upside_down else record, best, upside_down, others)
+    return told_of(record, turned.record if upside_down else record, best, upside_down, others,
+                   settings.sigma_m)

@@ -9,6 +9,7 @@ import numpy as np
 
 from ..model.messages import Message
 from ..model.times import iso_time
+from ..uncertainty.chisquare import chi_square_quantile
 
 if TYPE_CHECKING:
     from .bottom_profile import MarkedBottom
@@ -16,6 +17,9 @@ if TYPE_CHECKING:
     from .profile_fit import Fit
 
 __all__ = ["Checked", "told_of"]
+
+_ROUGH = 0.999
+"""Share of right fits whose scatter chance keeps under the bound (chi-square)."""
 
 _SURE = 3.0
 """Standard deviations from which on a difference is one."""
@@ -41,7 +45,7 @@ class Checked:
 
 
 def told_of(record: Record, told_record: Record, fit: Fit, upside_down: bool,
-            others: list[tuple[Fit, bool]]) -> Checked:
+            others: list[tuple[Fit, bool]], sigma_m: float) -> Checked:
     """What a fit says of a picture.
 
     Parameters
@@ -54,6 +58,8 @@ def told_of(record: Record, told_record: Record, fit: Fit, upside_down: bool,
     upside_down : bool
     others : list of (Fit, bool)
         What fits as well, and whether upside down.
+    sigma_m : float
+        Standard deviation of a mark's depth as it was given.
 
     Returns
     -------
@@ -98,7 +104,7 @@ def told_of(record: Record, told_record: Record, fit: Fit, upside_down: bool,
     columns["differs"] = np.array(off)
     columns["status"] = np.full(len(table), status, object)
     notes, warnings = _words(status, table, off, fit, mended, told)
-    warnings[:0] = [_other(other, turned != upside_down, unit) for other, turned in others[:1]]
+    warnings[:0] = _doubts(fit, sigma_m) + [_other(other, turned != upside_down, unit) for other, turned in others[:1]]
     return Checked(columns, status, float(shift), float(rate), float(scale), tuple(map(float, sigmas)),
                    fit.residual, told.count_of_marks, mended, notes, warnings)
 
@@ -134,6 +140,18 @@ def _words(status: str, table: list, off: list, fit: Fit, mended: Record,
         notes.append("Rows and range are right, as far as the bottom can show: "
                      f"the shift is {shift:.1f} {unit}, give or take {sigma:.1f}.")
     return notes, warnings
+
+
+def _doubts(fit: Fit, sigma_m: float) -> list[Message]:
+    """What the scatter of the marks about the best fit says: smooth bottoms of two lakes fit each other better than
+    depths in any order do, but not as well as marks of the same bottom."""
+    most = chi_square_quantile(_ROUGH, max(fit.used - 3, 1))
+    if fit.used * fit.residual ** 2 <= most * sigma_m ** 2:
+        return []
+    return [Message("The marks differ from the track's depth by {residual:.2f} m (root mean square) where they fit "
+                    "best, more than {sigma_m} of {sigma:g} m explains: either picture and track are not of the same "
+                    "outing, or the marks are that rough. Check which before you use what follows.",
+                    residual=fit.residual, sigma=sigma_m)]
 
 
 def _other(fit: Fit, turned: bool, unit: str) -> str:
