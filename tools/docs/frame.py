@@ -25,7 +25,7 @@ WIDE, TALL, GAP = 372, 300, 32
 MAP_CRS = QgsCoordinateReferenceSystem("EPSG:32619")
 DOTS = 110
 """Dots an inch: labels stay legible where a page is read on a phone."""
-COLOURS = 96
+COLOURS = 72
 """Of the file: few, so that it is small."""
 
 
