@@ -24,7 +24,7 @@ HALVES = {
         "The top of the sheet for the boat: totals and a map; the table of lines follows below."),
     "readlogs": (
         "Lines of a log, as the receiver wrote them.",
-        "Its fixes on the map; where a second or more is missing, the row of points has holes."),
+        "Its fixes on the map. The white ones have no depth: there the sounder had lost the bottom."),
     "preparetrack": (
         "Fixes of an outing.",
         "The track: passes with their numbers, and in orange samples that must not be used, here where the boat lay"
