@@ -45,10 +45,11 @@ class CheckRecord(AthwartAlgorithm):
     deviation, and what to give for the first ping, the times and the range at the edge instead. A picture that is
     upside down is named.
 
-    How sure that is depends on the bottom: where it is level, nothing can be said, and the marks are refused. So are
-    marks that agree with the track no better than the same depths in any other order; fewer than one such order in 1000
-    may pass. Where the bottom repeats itself, you get the place by which rows and ranges were given least wrong, and
-    the other one is named."""
+    How sure that is depends on the bottom: where it is level, nothing can be said, and the marks are refused. So
+    are marks that agree with the track no better than the same depths in any other order; fewer than one such order
+    in 1000 may pass. Marks of another outing may fit by chance, but seldom closely: where they differ from the
+    track by more than the error of a mark, you are warned. Where the bottom repeats itself, you get the place by
+    which rows and ranges were given least wrong, and the other one is named."""
     OUTPUT_HELP = {
         "OUTPUT": "A row each for shift, rate and scale, and for the settings that come of them: as given, what would "
                   "fit, and its standard deviation.",

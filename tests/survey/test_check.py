@@ -121,3 +121,22 @@ def test_a_drawn_record_with_its_bottom_traced_is_put_right():
     assert found.status == "shifted" and found.columns["differs"].all() and found.residual_m < 0.15
     assert np.all(np.abs(values - [record.first_ping, 3.0, 25.0]) < 3 * sigmas + [1.0, 0.0, 0.1])  # half a pixel
     assert np.all(sigmas < [10, 0.05, 0.2])
+
+
+def test_marks_of_another_lake_are_refused_or_called_doubtful():
+    """Smooth bottoms fit each other somewhere; the scatter of the marks then passes what chi-square gives it, with one
+    lake in twenty by chance not (tests/proof)."""
+    said = []
+    for seed in range(2301, 2307):
+        track, _ = world(seed)
+        try:
+            found = check_record(TRUE, *marks(world(seed + 50_000)[1], seed), track, CheckSettings(0.15))
+            said.append(str(found.warnings[0]))
+        except core.InputError as error:
+            said.append(str(error))
+    doubts = ["either picture and track are not of the same outing" in words for words in said]
+    refused = ["no better" in words for words in said]
+    assert sum(doubts) >= 2 and sum(doubts) + sum(refused) >= 5, said
+    track, depth = world(2301)
+    found = check_record(TRUE, *marks(depth, 1), track, CheckSettings(0.15))
+    assert not found.warnings
