@@ -16,6 +16,7 @@ from qgis.core import (
     QgsRectangle,
     QgsVectorLayer,
 )
+from qgis.PyQt.QtGui import QImage
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 INK = np.array([0x22, 0x30, 0x3A])
@@ -48,7 +49,8 @@ def test_the_sample_s_layout_prints_a_page_an_area(sample, tmp_path):
     settings = QgsLayoutExporter.PdfExportSettings()
     settings.dpi = 30
     path = tmp_path / "sheets.pdf"
-    assert QgsLayoutExporter.exportToPdf(layout.atlas(), str(path), settings)[0] == QgsLayoutExporter.Success
+    assert QgsLayoutExporter.exportToPdf(layout.atlas(), str(path), settings)[0] == \
+        QgsLayoutExporter.ExportResult.Success
     pdf = path.read_bytes()
     count = sample.mapLayersByName("search areas")[0].featureCount()
     assert len(re.findall(rb"/Type\s*/Page\b(?!s)", pdf)) == count == 2
@@ -77,7 +79,7 @@ def test_the_picture_has_the_area_s_outline_where_the_frame_says(sample):
     layout = sample.layoutManager().layoutByName("Map sheets of the areas (A4)")
     exporter, shown = QgsLayoutExporter(layout), item(layout, "Map")
     for number, area in pages(layout):
-        image = exporter.renderPageToImage(0, dpi=90).convertToFormat(4)  # 32 bits: blue, green, red
+        image = exporter.renderPageToImage(0, dpi=90).convertToFormat(QImage.Format.Format_RGB32)  # blue, green, red
         bits = image.constBits()
         bits.setsize(image.sizeInBytes())
         pixels = np.frombuffer(bits, np.uint8).reshape(image.height(), image.width(), 4)[:, :, 2::-1].astype(float)
