@@ -5,7 +5,7 @@ import numpy as np
 import pytest
 import shapely.geometry as sg
 import svgpaint
-from athwart.survey.report import mapsvg
+from athwart.survey.report import mapsvg, pages
 
 BLUE = "#9fc5d8"
 
@@ -78,3 +78,17 @@ def test_a_map_is_as_wide_as_the_pens_take_it_to_be(drawing):
     assert 'viewBox="0 0 960 ' in drawing
     drawn = np.vstack([ring for path in svgpaint.paths(drawing, BLUE) for ring in path])
     assert drawn[:, 0].min() >= 0 and drawn[:, 0].max() <= 960
+
+
+@pytest.mark.parametrize("wide, tall", [(400, 100), (100, 1000)])
+def test_the_scale_told_is_that_of_the_scale_bar_on_paper(wide, tall):
+    """A page of A4 leaves 182 mm of width, and the rules for print 145 mm of height: the bar is so long there."""
+    layers = [mapsvg.MapLayer("Bottom seen", mapsvg.Ink(BLUE), [sg.box(0, 0, wide, tall)])]
+    svg = mapsvg.draw_map(layers, "t")
+    width, height = map(float, re.search(r'viewBox="0 0 (\d+) (\d+)"', svg).groups())
+    mm = min(182 / width, 145 / height)
+    start, end, metres = map(float, re.search(
+        r'<line x1="([\d.]+)" y1="[\d.]+" x2="([\d.]+)".*?<text[^>]*>(\d+) m</text>', svg, re.S).groups())
+    told = mapsvg.scale_on_paper(layers, mapsvg.Setting())
+    assert told == pytest.approx(1000 * metres / ((end - start) * mm), rel=0.05)  # two figures are told
+    assert "max-height:145mm" in pages.page("t", "", [])
