@@ -93,10 +93,11 @@ def inside(u, v):
     water = _join(water, _finger(u, v, (-790.0, 80.0), (-900.0, -40.0), 60.0, 26.0), 30.0)  # Mill Cove
     water = _join(water, _finger(u, v, (800.0, 210.0), (930.0, 330.0), 55.0, 20.0), 40.0)  # the inlet
     water = _join(water, _finger(u, v, (330.0, -420.0), (500.0, -520.0), 60.0, 38.0), 35.0)  # Reed Cove
-    water = water + 10.0 * _ripple(u, v, _SHORE_WAVES) + 2.2 * _ripple(u, v, _NOTCH_WAVES)
+    wiggles, notches = _ripple(u, v, _SHORE_WAVES), _ripple(u, v, _NOTCH_WAVES)
+    water = water + 10.0 * wiggles + 2.2 * notches
     water = _cut(water, _finger(u, v, (110.0, 520.0), (60.0, 270.0), 64.0, 15.0), 26.0)  # Sickle Spit
     water = _cut(water, _finger(u, v, (60.0, 270.0), (5.0, 205.0), 15.0, 9.0), 12.0)  # and its hook
-    return _cut(water, _island(u, v) + 9.0 * _ripple(u, v, _SHORE_WAVES) + 2.2 * _ripple(u, v, _NOTCH_WAVES), 20.0)
+    return _cut(water, _island(u, v) + 9.0 * wiggles + 2.2 * notches, 20.0)
 
 
 def ledge(u):

@@ -76,7 +76,7 @@ def _seen_cells(outing, motion, placed, water):
     inner = depth * np.tan(np.radians(BLIND_DEG))
     turn = np.radians(np.convolve(motion.turn, np.ones(25) / 25, mode="same"))
     grid_axis = _grid_heading(motion, outing.boat.mount_deg)
-    swept, told = [], []
+    told, lost = [], []
     for side in (-1, 1):
         east, north = side * np.cos(grid_axis), -side * np.sin(grid_axis)
         centre = np.where(side * turn > 0, motion.speed / np.maximum(np.abs(turn), 1e-9), np.inf)
@@ -85,10 +85,9 @@ def _seen_cells(outing, motion, placed, water):
         ends = [np.column_stack([u + g * east, v + g * north]) for g in (inner, outer)]
         for k in np.flatnonzero(use[1:] & use[:-1]).tolist():
             strip = [ends[0][k], ends[0][k + 1], ends[1][k + 1], ends[1][k]]
-            swept.append(strip)
-            if placed[k] and placed[k + 1]:
-                told.append(strip)
-    return maps.filled(swept, water.shape, _CELL_M), maps.filled(told, water.shape, _CELL_M)
+            (told if placed[k] and placed[k + 1] else lost).append(strip)
+    known = maps.filled(told, water.shape, _CELL_M)
+    return known | maps.filled(lost, water.shape, _CELL_M), known
 
 
 def _dry_from(u, v, east, north, far, water):

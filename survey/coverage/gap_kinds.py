@@ -36,7 +36,7 @@ _RIM_SHARE = 0.25
 class Piece:
     """One gap: a polygon in frame metres and its kind."""
 
-    ground: object
+    ground: Any
     kind: str
 
 

@@ -57,7 +57,7 @@ class BeamRows:
     grid_at: np.ndarray = None
     grid_beam: np.ndarray = None
     stride: float = None
-    water: object = None
+    water: Any = None
 
     def corners(self, interval):
         """(k, 4, 2) corners of intervals, in cells."""

@@ -37,7 +37,7 @@ class Framed(NamedTuple):
     ``total``: sentences of any type with a right checksum; ``bare``: accepted ones that carry no checksum.
     """
 
-    texts: object
+    texts: Any
     lines: np.ndarray
     total: int
     bare: int

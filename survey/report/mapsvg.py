@@ -70,7 +70,7 @@ class Setting:
     ticks: tuple = ((), ())
     lake: tuple = ()
     convergence_deg: float = 0.0
-    units: object = METRES
+    units: Figures = METRES
 
 
 def nice_length(most: float) -> float:

@@ -29,9 +29,9 @@ class DrawnPass:
     """A pass to be drawn: ``ground`` seen (frame metres), ``errors`` (PassErrors), ``facts`` (PassFacts) and its boat's
     ``lines``, a list of (n, 2) arrays."""
 
-    ground: object
+    ground: Any
     errors: drawn_errors.PassErrors
-    facts: object
+    facts: Any
     lines: list
 
 

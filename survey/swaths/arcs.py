@@ -40,8 +40,8 @@ class Laid:
     ``share`` how far they lie from it to the next.
     """
 
-    rows: object
-    track: object
+    rows: Any
+    track: Any
     beams: Beams
     real: np.ndarray
     low: np.ndarray
