@@ -293,7 +293,7 @@ def _parts(rest: Any, ground: Ground, settings: LinePlanSettings) -> list[list[A
 def _tried(parts: list[Any], ground: Ground, settings: LinePlanSettings,
            rule: LayRule, limit: float) -> list[tuple[float, list[tuple[Any, float]]]]:
     """(cost, [(area, grid azimuth), ...]) of every direction looked at, and of the parts that it is best cut in, the
-    cheapest first. Where the first directions cost more than the limit the others are left out."""
+    cheapest first. Where the first directions cost more than the limit other directions and cuts are left out."""
     area = shapes.collected(parts)
     if settings.direction != "shortest":
         azimuth = _asked(ground, settings)
@@ -303,7 +303,7 @@ def _tried(parts: list[Any], ground: Ground, settings: LinePlanSettings,
         if len(found) == _FINALISTS and min(cost for cost, _ in found) > limit:
             break
         found.append((_coarse(area, azimuth, ground, settings, rule), [(area, azimuth)]))
-    if len(parts) == 1:
+    if len(parts) == 1 and min(cost for cost, _ in found) <= limit:
         reach = _usual_reach(ground, settings.reach)
         cut = cut_in_parts(parts[0], 2 * float(settings.reach.kept(reach, ground.depth.usual)), rule.turn_m)
         if len(cut) > 1:
