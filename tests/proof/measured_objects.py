@@ -1,7 +1,9 @@
 """Sizes of measured objects: do intervals of 95 % hold 93 to 97 % of the truths?
 
 Four speeds, two sets of errors, small and large objects, near and far: 4000 boxes each, drawn by plane geometry of its
-own (tests/plugins/objects.py).
+own (tests/plugins/objects.py). Where most intervals begin at 0, the size cannot be told from nothing, and an interval
+that ends at what is possible holds more than it says (Feldman and Cousins 1998): up to 98 % are let pass there, and the
+line says so.
 """
 import sys
 
@@ -23,7 +25,7 @@ for _size, _sizes in (("small", {"long": (1.5, 3.0), "wide": (0.4, 1.0), "high":
 
 
 def main(kinds=(), count=4000):
-    """Print a table, of all kinds or of some; every share of intervals must lie between 93 and 97 %."""
+    """Print a table, of all kinds or of some; fails where a share of intervals is out of its bounds."""
     fine = True
     for kind, sizes in ((kind, KINDS[kind]) for kind in kinds or KINDS):
         for speed in SPEEDS:
@@ -35,12 +37,14 @@ def main(kinds=(), count=4000):
                     low, high, true = found[f"{name}_lo_m"], found[f"{name}_hi_m"], truth[name]
                     told = np.isfinite(low) & np.isfinite(high)
                     share = 100 * np.mean((true >= low)[told] & (true <= high)[told])
-                    fine &= 93 <= share <= 97
+                    nothing = np.mean(low[told] == 0) > 0.5
+                    fine &= 93 <= share <= (98 if nothing else 97)
                     sigma = np.nanmedian(found[f"sigma_{name}_m"])
-                    row.append(f"{name} {share:5.1f} % of {told.sum():4d}, sigma {sigma:.2f} m")
+                    row.append(f"{name} {share:5.1f} % of {told.sum():4d}, sigma {sigma:.2f} m"
+                               f"{', most from 0' * nothing}")
                 print(f"{kind:11} {speed:3.1f} m/s, {preset:8}: " + "; ".join(row), flush=True)
     if not fine:
-        raise SystemExit("an interval holds less than 93 or more than 97 %")
+        raise SystemExit("intervals hold less or more than they may")
 
 
 if __name__ == "__main__":

@@ -4,8 +4,8 @@
 wrong by drawn amounts come back: 95 % of them within 1.96 standard deviations, give or take what 200 lakes can tell,
 and the standard deviations are the Cramer-Rao bound of the true bottom. The same picture told upside down is named. The
 same depths in any other order are refused: one in 1000 may pass by the rule, and what is seen of them has Garwood's
-(1936) upper bound at 97.5 %. Marks of another lake are refused, or called doubtful by their scatter. A bottom that is
-level is refused.
+(1936) upper bound at 97.5 %. Marks of another lake are refused, or called doubtful by their scatter, nine
+times out of ten. A bottom that is level is refused.
 """
 import sys
 from collections import Counter
@@ -80,7 +80,7 @@ def main(lakes=200, first=FIRST):
     fine &= bool(93 <= held.mean() <= 97) and len(wrong) <= lakes // 100
     fine &= said["upside down"]["reversed"] >= 0.97 * lakes
     fine &= sum(count for word, count in said["as it is"].items() if "doubtful" in word) <= lakes // 100
-    for name, most in (("shuffled", lakes // 100), ("another lake", lakes // 20), ("level", 0)):
+    for name, most in (("shuffled", lakes // 100), ("another lake", lakes // 10), ("level", 0)):
         passed = sum(count for word, count in said[name].items() if word in ("fits", "shifted", "reversed", "off"))
         print(f"{name}: {passed} of {lakes} taken for true, at most {100 * poisson_interval(passed)[1] / lakes:.1f} %")
         fine &= passed <= most

@@ -125,7 +125,7 @@ def test_a_drawn_record_with_its_bottom_traced_is_put_right():
 
 def test_marks_of_another_lake_are_refused_or_called_doubtful():
     """Smooth bottoms fit each other somewhere; the scatter of the marks then passes what chi-square gives it, with one
-    lake in twenty by chance not (tests/proof)."""
+    lake in fifteen by chance not (tests/proof)."""
     said = []
     for seed in range(2301, 2307):
         track, _ = world(seed)
