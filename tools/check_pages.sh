@@ -29,5 +29,5 @@ JSON
 status=0
 "$SITE/node_modules/.bin/html-validate" --config "$OUT/rules.json" "${PAGES[@]}" || status=1
 NODE_PATH=$SITE/node_modules node "$ROOT/tools/check_pages.js" "$BROWSER" "${PAGES[@]}" || status=1
-echo "check_pages: ${#PAGES[@]} pages, $([ $status = 0 ] && echo 'nothing to mend' || echo 'see above')"
+echo "check_pages: ${#PAGES[@]} pages, $([ $status = 0 ] && echo 'nothing to improve' || echo 'see above')"
 exit $status
