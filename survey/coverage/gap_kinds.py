@@ -15,6 +15,7 @@ Pieces that come out narrower than the least width, or smaller than the least ar
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from shapely.geometry import box

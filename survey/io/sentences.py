@@ -6,7 +6,7 @@ A sentence runs from ``$`` (or ``!``) to ``*`` and two hex digits, the exclusive
 from __future__ import annotations
 
 import re
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 

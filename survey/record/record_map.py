@@ -247,16 +247,6 @@ class RecordMap:
         """What tells ``step`` how far one tile of so many is."""
         return lambda fraction: step((number + fraction) / count)
 
-    @staticmethod
-    def _part(step: Callable[[float], object], number: int, count: int) -> Callable[[float], object]:
-        """What tells ``step`` how far one tile of so many is."""
-        return lambda fraction: step((number + fraction) / count)
-
-    @staticmethod
-    def _part(step: Callable[[float], object], number: int, count: int) -> Callable[[float], object]:
-        """What tells ``step`` how far one tile of so many is."""
-        return lambda fraction: step((number + fraction) / count)
-
     def _tile(self, window: tuple[int, int, int, int], traced: bool, step: Callable[[float], object]) -> RecordTile:
         work = [(k, block) for k, laid in enumerate(self._laid) for block in laid.blocks if block.meets(window)]
         if not work:

@@ -10,7 +10,7 @@ from shapely.ops import clip_by_rect
 
 from ..geometry import shapes
 from ..model.palette import INK, VERMILION
-from .figures import METRES
+from .figures import METRES, Figures
 from .hatching import hatch
 from .labels import Label, place_labels, svg_labels
 from .pages import text

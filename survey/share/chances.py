@@ -6,6 +6,7 @@ shifted back, turned back about the boat, and set back between inner and outer e
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from shapely.geometry import box

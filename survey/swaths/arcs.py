@@ -7,6 +7,7 @@ turn lies at its own v / |omega|, length over angle.
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 
