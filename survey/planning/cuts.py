@@ -30,6 +30,11 @@ _LEAST_PART = 1.0
 """Least part, in squares of the spacing."""
 
 _AS_GOOD = 1.05
+"""A direction as good as the cheapest costs at most so many times as much."""
+
+_WORTH = 0.99
+"""The parts of a cut cost at most so much of the whole: what saves less is chance, and another GEOS cuts otherwise."""
+
 _NECK = 2.5
 """A way over is a neck if the way round along the shore is so many times longer."""
 
@@ -123,7 +128,7 @@ def _best_cut(part: Any, cost: float, azimuth: float, spacing: float,
         if pieces is not None and min(p.area for p in pieces) >= _LEAST_PART * spacing ** 2:
             tried.append((sum(minimum_width(p)[0] for p in pieces), pieces))
     tried.sort(key=lambda one: one[0])
-    best, least = None, cost - 1e-6
+    best, least = None, _WORTH * cost
     for _, pieces in tried[:_CLOSER_LOOK]:
         found = [(p, *_cost(p, spacing, turn_m)) for p in pieces]
         total = sum(one[1] for one in found)

@@ -64,7 +64,7 @@ def test_parts_make_up_the_area():
     area = sg.Polygon([np.array(rim.interpolate(at).coords[0]) + rng.normal(0, 3, 2)
                        for at in np.arange(0, rim.length, 12.0)]).buffer(0)
     parts = [part for part, _ in cut_in_parts(area, 2 * GO, 60.0)]
-    assert len(parts) == 3 and unary_union(parts).symmetric_difference(area).area < 1e-6 * area.area
+    assert len(parts) > 1 and unary_union(parts).symmetric_difference(area).area < 1e-6 * area.area
     assert sum(part.area for part in parts) == pytest.approx(area.area, rel=1e-9)
 
 
