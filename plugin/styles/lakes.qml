@@ -21,7 +21,7 @@
         <layer class="SimpleFill" enabled="1" locked="0" pass="0">
           <Option type="Map">
             <Option type="QString" name="border_width_map_unit_scale" value="3x:0,0,0,0,0,0"/>
-            <Option type="QString" name="color" value="0,114,178,255"/>
+            <Option type="QString" name="color" value="82,74,58,255"/>
             <Option type="QString" name="joinstyle" value="round"/>
             <Option type="QString" name="offset" value="0,0"/>
             <Option type="QString" name="offset_map_unit_scale" value="3x:0,0,0,0,0,0"/>
@@ -33,7 +33,7 @@
             <Option type="QString" name="style" value="solid"/>
           </Option>
           <prop k="border_width_map_unit_scale" v="3x:0,0,0,0,0,0"/>
-          <prop k="color" v="0,114,178,255"/>
+          <prop k="color" v="82,74,58,255"/>
           <prop k="joinstyle" v="round"/>
           <prop k="offset" v="0,0"/>
           <prop k="offset_map_unit_scale" v="3x:0,0,0,0,0,0"/>
@@ -63,7 +63,7 @@
         <layer class="SimpleFill" enabled="1" locked="0" pass="0">
           <Option type="Map">
             <Option type="QString" name="border_width_map_unit_scale" value="3x:0,0,0,0,0,0"/>
-            <Option type="QString" name="color" value="0,114,178,170"/>
+            <Option type="QString" name="color" value="140,132,112,255"/>
             <Option type="QString" name="joinstyle" value="round"/>
             <Option type="QString" name="offset" value="0,0"/>
             <Option type="QString" name="offset_map_unit_scale" value="3x:0,0,0,0,0,0"/>
@@ -75,7 +75,7 @@
             <Option type="QString" name="style" value="solid"/>
           </Option>
           <prop k="border_width_map_unit_scale" v="3x:0,0,0,0,0,0"/>
-          <prop k="color" v="0,114,178,170"/>
+          <prop k="color" v="140,132,112,255"/>
           <prop k="joinstyle" v="round"/>
           <prop k="offset" v="0,0"/>
           <prop k="offset_map_unit_scale" v="3x:0,0,0,0,0,0"/>
@@ -105,7 +105,7 @@
         <layer class="SimpleFill" enabled="1" locked="0" pass="0">
           <Option type="Map">
             <Option type="QString" name="border_width_map_unit_scale" value="3x:0,0,0,0,0,0"/>
-            <Option type="QString" name="color" value="0,114,178,85"/>
+            <Option type="QString" name="color" value="195,188,171,255"/>
             <Option type="QString" name="joinstyle" value="round"/>
             <Option type="QString" name="offset" value="0,0"/>
             <Option type="QString" name="offset_map_unit_scale" value="3x:0,0,0,0,0,0"/>
@@ -117,7 +117,7 @@
             <Option type="QString" name="style" value="solid"/>
           </Option>
           <prop k="border_width_map_unit_scale" v="3x:0,0,0,0,0,0"/>
-          <prop k="color" v="0,114,178,85"/>
+          <prop k="color" v="195,188,171,255"/>
           <prop k="joinstyle" v="round"/>
           <prop k="offset" v="0,0"/>
           <prop k="offset_map_unit_scale" v="3x:0,0,0,0,0,0"/>
@@ -147,7 +147,7 @@
         <layer class="SimpleFill" enabled="1" locked="0" pass="0">
           <Option type="Map">
             <Option type="QString" name="border_width_map_unit_scale" value="3x:0,0,0,0,0,0"/>
-            <Option type="QString" name="color" value="240,192,0,150"/>
+            <Option type="QString" name="color" value="240,192,0,255"/>
             <Option type="QString" name="joinstyle" value="round"/>
             <Option type="QString" name="offset" value="0,0"/>
             <Option type="QString" name="offset_map_unit_scale" value="3x:0,0,0,0,0,0"/>
@@ -159,7 +159,7 @@
             <Option type="QString" name="style" value="solid"/>
           </Option>
           <prop k="border_width_map_unit_scale" v="3x:0,0,0,0,0,0"/>
-          <prop k="color" v="240,192,0,150"/>
+          <prop k="color" v="240,192,0,255"/>
           <prop k="joinstyle" v="round"/>
           <prop k="offset" v="0,0"/>
           <prop k="offset_map_unit_scale" v="3x:0,0,0,0,0,0"/>

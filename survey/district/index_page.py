@@ -10,17 +10,16 @@ import numpy as np
 
 from ..geometry import shapes
 from ..geometry.frame import Frame, carried
+from ..model.palette import AMBER, INK, PAPER, SHARES
 from ..report import pages
 from ..report.mapsvg import Ink, MapLayer, draw_map, legend
 
 __all__ = ["CLASSES", "index_page"]
 
-CLASSES = ((90.0, "#0b5a80", "90 % and more"), (75.0, "#2f8fbf", "75 to 90 %"), (50.0, "#8cc3de", "50 to 75 %"),
-           (0.0, "#f0b37e", "under 50 %"))
-"""Least share, colour and words: dark to pale in print, too."""
+CLASSES = ((90.0, SHARES[0], "90 % and more"), (75.0, SHARES[1], "75 to 90 %"), (50.0, SHARES[2], "50 to 75 %"),
+           (0.0, AMBER, "under 50 %"))
+"""Least share, colour and words."""
 
-_UNKNOWN = "#ffffff"
-_INK = "#14232b"
 _DEGREES = "EPSG:4326"
 _HECTARE = 1e4
 _SMALL = 9.0
@@ -79,7 +78,7 @@ def _totals(district: Any, table: Any) -> Any:
         ("Shore not scanned", pages.number(100 * bare / shore if shore else None, 1, "%"),
          f"{_figure(bare / 1000, 1, 'km')} of {_figure(shore / 1000, 1, 'km')}"),
         ("Objects", f"{_sum(table, 'targets')}", "several looks at one combined"),
-        ("Way made", _figure(_sum(table, "track_m") / 1000, 1, "km"), "all passes")])
+        ("Distance run", _figure(_sum(table, "track_m") / 1000, 1, "km"), "all passes")])
 
 
 def _states(table: Any) -> Any:
@@ -99,7 +98,7 @@ def colour(share: Any) -> Any:
     ('75 to 90 %', 'no share')
     """
     if share is None or math.isnan(share):
-        return _UNKNOWN, "no share"
+        return PAPER, "no share"
     return next((ink, words) for least, ink, words in CLASSES if share >= least or not least)
 
 
@@ -117,12 +116,12 @@ def _map(table: Any) -> Any:
     bounds = np.array([one.bounds for one in drawn.values()])
     wide = max(np.ptp(bounds[:, [0, 2]]), np.ptp(bounds[:, [1, 3]]), 1.0)
     layers = []
-    for ink, words in [*((one[1], one[2]) for one in CLASSES), (_UNKNOWN, "no share")]:
+    for ink, words in [*((one[1], one[2]) for one in CLASSES), (PAPER, "no share")]:
         members = [drawn[row["lake"]] for row in shown if colour(row["covered_pct"])[1] == words]
         dots = [one.centroid for one in members if max(np.ptp(one.bounds[::2]), np.ptp(one.bounds[1::2]))
                 < _SMALL / 900 * wide]
-        layers.append(MapLayer(words, Ink(ink, _INK, 0.7), members))
-        layers.append(MapLayer("", Ink(ink, _INK, 0.7, radius=5.0), dots))
+        layers.append(MapLayer(words, Ink(ink, INK, 0.7), members))
+        layers.append(MapLayer("", Ink(ink, INK, 0.7, radius=5.0), dots))
     labels = [row["lake"] for row in shown] if len(shown) <= 60 else []
     layers.append(MapLayer("", Ink("none", "none", 0, radius=0), [one.centroid for one in drawn.values()], labels))
     return pages.figure(draw_map(layers, "Lakes of the district by the share of their bottom seen"),

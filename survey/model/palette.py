@@ -5,7 +5,8 @@ seen is a bed of no hue, so that neither is taken for the other.
 """
 from __future__ import annotations
 
-__all__ = ["AMBER", "BED", "BLUE", "GREY", "INK", "PAPER", "PURPLE", "SEEN", "TWICE", "UNSEEN", "VERMILION"]
+__all__ = ["AMBER", "BED", "BLUE", "GREY", "INK", "PAPER", "PURPLE", "SEEN", "SHARES", "TWICE", "UNSEEN", "VERMILION",
+           "WATER"]
 
 INK, PAPER, GREY = "#22303a", "#ffffff", "#8a979f"
 BLUE, AMBER, VERMILION, PURPLE = "#0072b2", "#f0c000", "#d55e00", "#8f3b76"
@@ -15,6 +16,12 @@ BED = "#8c8470"
 
 SEEN, TWICE = "#ddd8cc", "#c3bcab"
 """Ground seen, and ground seen by two passes and more."""
+
+SHARES = ("#524a3a", BED, TWICE)
+"""Of lakes of which much, less, and hardly half of the bed was seen: dark to pale in print, too."""
+
+WATER = "#e4f0f5"
+"""What a plan is drawn on: water, without depth."""
 
 UNSEEN = "#fbfaf7"
 """What hatching of unseen ground is drawn on."""

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ..model.palette import BED, INK, SEEN, UNSEEN
 from ..model.units import LENGTHS, SPEEDS
 from ..report import pages
 from ..report.mapsvg import nice_length
@@ -36,7 +37,6 @@ vertical-align:bottom}.card table{font-size:12pt}.card td.big{font-size:15pt}
 """
 
 _WIDE, _LEFT, _RIGHT, _BAR, _GAP = 480.0, 66.0, 14.0, 17.0, 12.0
-_SHOWN, _SEEN, _WATER = "#0b5a80", "#9fc6d8", "#e3e8eb"
 
 
 def range_page(table: RangeTable, unit: str = "m", speed_unit: str = "m/s", title: str = "Range table") -> str:
@@ -170,20 +170,20 @@ def range_plot(table: RangeTable, unit: str = "m") -> str:
                    f'stroke="#b9c6cd"/><text x="{_LEFT + t * scale:.1f}" y="16" font-size="15" text-anchor="middle">'
                    f'{t / LENGTHS[unit]:g}</text>' for t in ticks)
     legend, x = [], 4.0
-    for fill, words, wide in ((_SHOWN, "shows it", 106), (_SEEN, "bottom only", 124), (_WATER, "not counted", 128)):
-        legend.append(f'<rect x="{x}" y="{y + 20:.1f}" width="18" height="14" fill="{fill}" stroke="#12384a"/>'
+    for fill, words, wide in ((BED, "shows it", 106), (SEEN, "bottom only", 124), (UNSEEN, "not counted", 128)):
+        legend.append(f'<rect x="{x}" y="{y + 20:.1f}" width="18" height="14" fill="{fill}" stroke="{INK}"/>'
                       f'<text x="{x + 24}" y="{y + 32:.1f}" font-size="15">{words}</text>')
         x += wide
     foot = (f'<text x="{_LEFT}" y="{y + 8:.1f}" font-size="15">distance from the boat, {unit}</text>')
     what = f"Bars of what each range shows on one side, in {pages.text(unit)}, for {len(table.depths)} depths"
     return (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_WIDE:.0f} {y + 42:.0f}" role="img" '
-            f'aria-label="{what}" font-family="system-ui,sans-serif" fill="#14232b"><title>{what}</title>'
+            f'aria-label="{what}" font-family="system-ui,sans-serif" fill="{INK}"><title>{what}</title>'
             f'<rect width="{_WIDE:.0f}" height="{y + 42:.0f}" fill="#fff"/>{grid}{"".join(parts)}{foot}'
             f'{"".join(legend)}</svg>')
 
 
 def _bar(table: RangeTable, i: int, y: float, scale: float, unit: str) -> str:
-    """One range: what is not counted in grey, bottom seen light, the strip that shows the object dark."""
+    """One range: what is not counted blank, bottom seen light, the strip that shows the object dark."""
     c = {name: values[i] for name, values in table.columns.items()}
     weight = 800 if c["chosen"] else 400
     label = (f'<text x="{_LEFT - 6}" y="{y + 14:.1f}" font-size="16" font-weight="{weight}" text-anchor="end">'
@@ -198,9 +198,9 @@ def _bar(table: RangeTable, i: int, y: float, scale: float, unit: str) -> str:
     reach = float(c["reach_slant_m"])
     inner = float(c["depth_m"] * math.tan(math.radians(table.settings.rule.blind_deg)))
     effective = math.sqrt(max(float(c["effective_m"]) ** 2 - float(c["depth_m"]) ** 2, 0.0))
-    drawn = piece(0, reach, _WATER) + piece(min(inner, effective), effective, _SEEN)
+    drawn = piece(0, reach, UNSEEN) + piece(min(inner, effective), effective, SEEN)
     if math.isfinite(c["far_m"]) and c["shows"]:
-        drawn += piece(float(c["near_m"]), float(c["far_m"]), _SHOWN)
+        drawn += piece(float(c["near_m"]), float(c["far_m"]), BED)
     edge = (f'<rect x="{_LEFT:.1f}" y="{y:.1f}" width="{reach * scale:.1f}" height="{_BAR}" fill="none" '
             f'stroke="#000" stroke-width="{2.6 if c["chosen"] else 0.8}"/>')
     return label + drawn + edge

@@ -9,6 +9,7 @@ import numpy as np
 from shapely.geometry import Point
 
 from ..geometry import shapes
+from ..model.palette import AMBER, GREY, INK, PAPER, VERMILION, WATER
 from ..model.units import LENGTHS, SPEEDS
 from ..report import pages
 from ..report.figures import Figures
@@ -63,13 +64,13 @@ tbody th{font-size:11pt;line-height:1.1}
 ul{margin:1mm 0;padding-left:5mm}}
 """
 
-_WATER = Ink(fill="#e4f0f5", stroke="#6b8796", width=1.2)
-_LINE = Ink(stroke="#0b3a53", width=3.2)
-_TURN = Ink(stroke="#8a4b00", width=1.6, dash="5 4")
-_GAP = Ink(fill="#d9b26a", stroke="none", opacity=0.65)
-_START = Ink(fill="#000000", stroke="#ffffff", width=1.5, radius=6)
-_OBJECT = Ink(fill="#a3243b", stroke="#ffffff", width=1.5, radius=5.5)
-_HEAD = Ink(fill="#0b3a53", stroke="none")
+_WATER = Ink(fill=WATER, stroke=GREY, width=1.2)
+_LINE = Ink(stroke=INK, width=3.2)
+_TURN = Ink(stroke=INK, width=1.6, dash="5 4")
+_GAP = Ink(fill=VERMILION, stroke="none", opacity=0.4)
+_START = Ink(fill=INK, stroke=PAPER, width=1.5, radius=6)
+_OBJECT = Ink(fill=AMBER, stroke=INK, width=1.4, radius=5.5)
+_HEAD = Ink(fill=INK, stroke="none")
 
 
 @dataclass
@@ -124,8 +125,8 @@ def plan_sheet(plan: PlanOnPaper, unit: str = "m", speed_unit: str = "m/s", titl
              f"Length ({unit})", f"Depth ({unit})", "Minutes", "Then", "Done"]
     drawn, legend = _map(plan, run, unit)
     parts = [pages.definition_list(_totals(plan, run, unit)),
-             pages.figure(drawn, "Lines as numbered, in the order and the direction to run them; turns and ways "
-                          "between them are broken lines. North is as the arrow shows.", legend),
+             pages.figure(drawn, "Lines as numbered, in the order and the direction to run them; turns and runs "
+                          "from line to line are broken lines. North is as the arrow shows.", legend),
              pages.table("Lines in the order to run them", heads, rows, numeric=range(1, len(heads) - 2),
                          whole=(0, len(heads) - 2)),
              pages.bullets(remarks) if remarks else ""]
@@ -180,7 +181,7 @@ def _totals(plan: PlanOnPaper, run: np.ndarray, unit: str) -> list[tuple[str, st
     far = 1000.0 if unit == "m" else 1609.344
     word = "km" if unit == "m" else "miles"
     found = [("Lines", str(int(run.sum())), f"{lengths[run].sum() / far:.2f} {word}"),
-             ("Way in all", f"{lengths.sum() / far:.2f} {word}", "turns and ways counted in"),
+             ("Distance in all", f"{lengths.sum() / far:.2f} {word}", "turns, and runs from line to line, counted in"),
              ("Time", f"{int(hours)} h {round(60 * (hours % 1)):02d} min", "")]
     if np.isfinite(litres).any():
         found.append(("Fuel", f"{np.nansum(litres):.1f} l", ""))
@@ -193,7 +194,7 @@ def _map(plan: PlanOnPaper, run: np.ndarray, unit: str) -> tuple[str, str]:
     names = [str(name) for name, r in zip(plan.columns["line_id"], run) if r]
     size = max(np.ptp(np.array([way.bounds for way in plan.ways]).reshape(-1, 2, 2).reshape(-1, 2), axis=0).max(), 1.0)
     layers = [MapLayer("", _WATER, list(plan.water)), MapLayer("gaps" if plan.gaps else "", _GAP, list(plan.gaps)),
-              MapLayer("turns and ways", _TURN, [way for way, r in zip(plan.ways, run) if not r]),
+              MapLayer("turns, and from line to line", _TURN, [way for way, r in zip(plan.ways, run) if not r]),
               MapLayer("lines", _LINE, lines), MapLayer("", _HEAD, [_arrow(way, size / 60) for way in lines]),
               MapLayer("", Ink(radius=0.1), [way.interpolate(0.28, normalized=True) for way in lines], names),
               MapLayer("objects" if plan.objects else "", _OBJECT, list(plan.objects),

@@ -6,7 +6,9 @@ import pytest
 from athwart.algorithms import tool_classes
 from athwart.algorithms.common.style_files import STYLES
 from athwart.algorithms.common.styles import _Dresser
+from athwart.survey.district.index_page import CLASSES
 from athwart.survey.model import schemas
+from athwart.survey.model.palette import BLUE
 from osgeo import gdal
 from qgis.core import (
     QgsDateTimeRange,
@@ -140,3 +142,11 @@ def test_a_layer_with_a_style_of_the_users_beside_it_is_loaded_with_that(loaded,
     symbols = again.renderer().symbols(QgsRenderContext())
     assert ([symbol.color().name() for symbol in symbols] == ["#123456"]) == mine
     assert again.attributeAlias(again.fields().indexOf("outing")) and again.temporalProperties().isActive()
+
+
+def test_a_lake_has_one_colour_on_the_desktop_and_on_the_page_and_it_is_not_that_of_water():
+    layer = QgsVectorLayer("Polygon?crs=EPSG:4326&field=covered_pct:double&field=state:string", "lakes", "memory")
+    layer.loadNamedStyle(str(STYLES / "lakes.qml"))
+    drawn = {rule.label(): rule.symbol().color().name() for rule in layer.renderer().rootRule().children()}
+    assert {f"{words} seen": ink.lower() for _, ink, words in CLASSES}.items() <= drawn.items()
+    assert BLUE not in drawn.values()

@@ -3,6 +3,7 @@ import re
 
 import numpy as np
 import pytest
+from athwart.survey.model.palette import INK
 from athwart.survey.planning.sheet import PlanOnPaper, plan_sheet
 from shapely.geometry import LineString, box
 
@@ -58,7 +59,7 @@ def test_the_map_comes_close_to_the_lines_wherever_the_lake_ends():
     lines = plan(4)
     for lake, inset in ((box(-10, -10, 310, 70), 0), (box(-3000, -2000, 3000, 2000), 1)):
         page = plan_sheet(PlanOnPaper(lines.columns, lines.ways, [lake], [], []))
-        drawn = re.search(r"<g[^>]*#0b3a53[^>]*>.*?</g>", page, re.DOTALL).group()
+        drawn = re.search(rf'<g[^>]*stroke="{INK}" stroke-width="3.2"[^>]*>.*?</g>', page, re.DOTALL).group()
         across = [float(x) for x in re.findall(r"[ML](-?[\d.]+) ", drawn)]
         assert max(across) - min(across) > 600
         assert page.count('class="inset"') == inset

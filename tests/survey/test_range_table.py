@@ -4,7 +4,7 @@ import re
 import numpy as np
 import pytest
 from athwart.survey.ensonify.detection import DetectionSettings
-from athwart.survey.model import schemas
+from athwart.survey.model import palette, schemas
 from athwart.survey.model.errors import InputError
 from athwart.survey.planning.range_page import range_page, range_plot
 from athwart.survey.planning.range_rule import RangeRule, choose_range
@@ -81,6 +81,12 @@ def test_the_page_shows_every_figure_in_the_unit_asked_for():
     drawn = [float(w) for w in re.findall(r'width="([\d.]+)" height="17', svg)]
     assert max(drawn) == pytest.approx(480 - 66 - 14, abs=0.2)  # the longest reach fills the plot
     assert not [s for s in re.findall(r'font-size="([\d.]+)"', svg) if float(s) < 15]  # 11 px and more on 390
+
+
+def test_ground_seen_has_the_colour_it_has_on_every_map():
+    filled = set(re.findall(r'<rect[^>]* fill="(#\w+)"', range_plot(range_table([4.0], [20.0, 40.0]))))
+    assert {palette.BED, palette.SEEN, palette.UNSEEN} < filled and palette.BLUE not in filled
+    assert filled <= {palette.BED, palette.SEEN, palette.UNSEEN, "#fff"}
 
 
 @pytest.mark.parametrize("bad, field", [

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import pathlib
 
-from athwart.survey.model.palette import AMBER, BED, BLUE, GREY, INK, PAPER, PURPLE, VERMILION
+from athwart.survey.model.palette import AMBER, BED, BLUE, GREY, INK, PAPER, PURPLE, SHARES, VERMILION
 from qgis.core import (
     QgsMapLayer,
     QgsPalLayerSettings,
@@ -280,12 +280,12 @@ def lakes():
     """Lakes of a district: darker where more was seen, hatched where an outing of it failed or none was made."""
     named = label_text("\"lake\" || if(\"covered_pct\" is null, '', ' ' || round(\"covered_pct\") || ' %')", 8.5, INK,
                        QgsPalLayerSettings.Placement.OutsidePolygons, QFont.Weight.DemiBold)
-    classes = [(f"{words} seen", condition, polygon_symbol(fill(color, alpha, outline=INK, width=0.3)))
-               for words, condition, color, alpha in (
-                   ("90 % and more", '"covered_pct" >= 90', BLUE, 255),
-                   ("75 to 90 %", '"covered_pct" >= 75 AND "covered_pct" < 90', BLUE, 170),
-                   ("50 to 75 %", '"covered_pct" >= 50 AND "covered_pct" < 75', BLUE, 85),
-                   ("under 50 %", '"covered_pct" < 50', AMBER, 150))]
+    classes = [(f"{words} seen", condition, polygon_symbol(fill(color, 255, outline=INK, width=0.3)))
+               for words, condition, color in (
+                   ("90 % and more", '"covered_pct" >= 90', SHARES[0]),
+                   ("75 to 90 %", '"covered_pct" >= 75 AND "covered_pct" < 90', SHARES[1]),
+                   ("50 to 75 %", '"covered_pct" >= 50 AND "covered_pct" < 75', SHARES[2]),
+                   ("under 50 %", '"covered_pct" < 50', AMBER))]
     return "Polygon", rules(
         *classes, ("no share", "\"covered_pct\" IS NULL", polygon_symbol(fill(None, 0, outline=INK, width=0.3))),
         ("incomplete or failed", "\"state\" IN ('incomplete', 'failed')",
