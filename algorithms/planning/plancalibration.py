@@ -61,7 +61,7 @@ class PlanCalibration(AthwartAlgorithm):
         "OUTPUT_GPX": "A GPX file with a route for each run, turns as route points, range and speed in the "
                       "description.",
         "RUN_COUNT": "Number of runs.",
-        "LENGTH_M": "Length of the whole way, turns included, in m.",
+        "LENGTH_M": "Length of the whole run, turns included, in m.",
         "HOURS": "Time of it.",
         "TOLD_COUNT": "Number of offsets that the runs find.",
     }
@@ -97,7 +97,7 @@ class PlanCalibration(AthwartAlgorithm):
                             None, 0),
                 make.number("AZIMUTH", "Azimuth of the runs (degrees, true)", "Blank chooses; give the wind's, for "
                             "instance. Other runs lie at right angles.", None, -360, 360),
-                make.distance("LEAD", "Lead before and after the objects", "Straight and steady way.", 40.0, 0),
+                make.distance("LEAD", "Lead before and after the objects", "Straight and steady stretch.", 40.0, 0),
                 make.distance("SETBACK", "Setback from land", "The boat keeps so far off every shore and island.", 5.0,
                               0),
                 make.distance("MIN_RADIUS", "Least radius of a turn", "The boat turns no tighter, where the water has "
@@ -108,7 +108,7 @@ class PlanCalibration(AthwartAlgorithm):
             make.sink("OUTPUT", "Calibration runs", self.OUTPUT_HELP["OUTPUT"], "line"),
             make.sink("PREDICTED", "Sigmas to come", self.OUTPUT_HELP["PREDICTED"], "table", optional=True),
             make.destination_file("OUTPUT_GPX", "Routes", self.OUTPUT_HELP["OUTPUT_GPX"], "GPX files (*.gpx)"))
-        plan_form.add_numbers(self, ("RUN_COUNT", "Runs"), ("LENGTH_M", "Length of the way (m)"), ("HOURS", "Hours"),
+        plan_form.add_numbers(self, ("RUN_COUNT", "Runs"), ("LENGTH_M", "Length of the run (m)"), ("HOURS", "Hours"),
                               ("TOLD_COUNT", "Offsets found"))
 
     def _settings(self, parameters, context):

@@ -55,7 +55,7 @@ class PlanFillInLines(AthwartAlgorithm):
         "OUTPUT_GPX": "A GPX file with a route for each line, turns as route points, range and speed in the "
                       "description.",
         "LINE_COUNT": "Number of lines.",
-        "LENGTH_M": "Length of the whole run, turns and ways included, in m.",
+        "LENGTH_M": "Length of the whole run, turns and runs between lines included, in m.",
         "HOURS": "Time of the run, turning time included.",
         "CLOSED_PERCENT": "Share of the ground of all gaps that the run closes.",
         "CLOSABLE_PERCENT": "Share of it that can be closed from where the boat may go.",
@@ -78,7 +78,8 @@ class PlanFillInLines(AthwartAlgorithm):
                             "alone.", 0.0, 0, 100),
                 make.distance("LINE_KEEPING", "Wander of the helm", "One standard deviation of the boat off its line.",
                               2.0, 0),
-                make.distance("LEAD", "Lead before and after a line", "Straight way on which the boat steadies.", 10.0,
+                make.distance("LEAD", "Lead before and after a line", "Straight stretch on which the boat "
+                              "steadies.", 10.0,
                               0),
                 make.number("TURN_TIME", "Time for a turn (seconds)", "Added for every turn.", 0.0, 0)),
             *plan_form.boat_boxes(2.0),
@@ -138,7 +139,7 @@ class PlanFillInLines(AthwartAlgorithm):
         if not plan.gap_m2:
             feedback.pushInfo("There is no gap to fill: nothing is open.")
         else:
-            feedback.pushInfo(f"{len(plan.run.lines)} lines, {plan.run.length:.0f} m with turns and ways, "
+            feedback.pushInfo(f"{len(plan.run.lines)} lines, {plan.run.length:.0f} m with turns and runs between, "
                               f"{plan.hours:.2f} h, close {plan.closed.sum():.0f} of {plan.gap_m2:.0f} m2 of gaps; "
                               f"{plan.closable_m2:.0f} m2 can be closed.")
         if plan.ignored:

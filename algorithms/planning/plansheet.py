@@ -37,8 +37,8 @@ class PlanSheet(AthwartAlgorithm):
     SUMMARY = "A page for the boat: a map of the lines in order, and a table with range, speed, course and length."
     TAGS = "plan,sheet,print,map,lines,card,boat,route,paper,phone"
     HELP = """Takes the lines of a plan (survey lines, shore run, fill-in lines or calibration runs) and makes one page
-    to print, or to read on a phone: a north-up map of the lines as numbered, with the way they are run, and a table of
-    them in order with range, speed, course, length, depth, minutes, the turn to the next, and a box to tick.
+    to print, or to read on a phone: a north-up map of the lines as numbered, with the direction they are run, and a
+    table of them in order with range, speed, course, length, depth, minutes, the turn to the next, and a box to tick.
 
     Up to about 20 lines print on one page. Open it in a browser; the messages say where it is."""
     OUTPUT_HELP = {"OUTPUT_HTML": "A page with a map of the lines and a table of them, to print or to read on a "
@@ -46,7 +46,8 @@ class PlanSheet(AthwartAlgorithm):
 
     def initAlgorithm(self, config=None):
         self.add(
-            make.source("LINES", "Lines of a plan", "Output of a planning tool, with its turns and ways.", make.LINES),
+            make.source("LINES", "Lines of a plan", "Output of a planning tool, with its turns and runs between "
+                        "lines.", make.LINES),
             make.source("WATER", "Water", "Polygons of the water, drawn under the lines.", make.POLYGONS, True),
             make.source("GAPS", "Gaps", "Polygons drawn under the lines, such as the gaps they close.", make.POLYGONS,
                         True),

@@ -36,14 +36,14 @@ class PlanShoreRun(AthwartAlgorithm):
     NEEDED = ("RANGE", "DEPTH", "DEPTH_GRID")
     FUNCTION = "plan_shore_run"
     CAUTIOUS = True
-    SUMMARY = "Lay a way along the shore, the shore on one side at the distance at which the record shows it best."
+    SUMMARY = "Lay a run along the shore, the shore on one side at the distance at which the record shows it best."
     TAGS = "plan,shore,shoreline,bank,docks,littoral,route,run,gpx"
-    HELP = """Lays a way round the lake and its islands at which the shore lies at a chosen part of the reach, between
+    HELP = """Lays a run round the lake and its islands at which the shore lies at a chosen part of the reach, between
     40 and 90 %: nearer it is lost beside the water column, farther out in the weak end of the record. Where the water
-    changes its depth the way bends in and out with the reach. The shore stays on one side all the way.
+    changes its depth the run bends in and out with the reach. The shore stays on one side all the way.
 
-    Where the setback, excluded ground such as docks, or the least depth keep the boat off, the way follows their edge.
-    The messages and the field in_band_pct say on how much of the way the shore lies in the 40 to 90 %.
+    Where the setback, excluded ground such as docks, or the least depth keep the boat off, the run follows their edge.
+    The messages and the field in_band_pct say on how much of the run the shore lies in the 40 to 90 %.
 
     The share of the shore to be scanned is what 'Find unscanned shoreline' finds for a run without errors."""
     OUTPUT_HELP = {
@@ -73,7 +73,7 @@ class PlanShoreRun(AthwartAlgorithm):
                 make.distance("REACH", "Reach over water", "How near to the shore the ground seen must come, for the "
                               "share to be scanned.", 5.0, 0),
                 make.distance("LINE_KEEPING", "Wander of the helm", "One standard deviation of the boat off its "
-                              "way, for the simulated run.", 2.0, 0)),
+                              "line, for the simulated run.", 2.0, 0)),
             *plan_form.boat_boxes(1.5),
             make.sink("OUTPUT", "Shore run", self.OUTPUT_HELP["OUTPUT"], "line"),
             make.sink("SIMULATE", "Simulated run", self.OUTPUT_HELP["SIMULATE"], "point", optional=True,

@@ -41,7 +41,7 @@ class PlanSurveyLines(AthwartAlgorithm):
     NEEDED = ("RANGE", "DEPTH", "DEPTH_GRID")
     FUNCTION = "plan_lines"
     CAUTIOUS = True
-    SUMMARY = "Lay the lines that see an area with the least way, in order, with hours, fuel and the share to expect."
+    SUMMARY = "Lay the lines that see an area in the shortest run, in order, with hours, fuel and the share to expect."
     TAGS = "plan,lines,survey,route,spacing,overlap,transect,coverage,before,trip,fuel,hours,gpx"
     HELP = """Lays lines over an area before the trip. Each line lies as far from the last as the reach of both allows,
     where the depth changes unevenly: the reach is what the range shows on that bottom, less the overlap and the wander
@@ -53,7 +53,7 @@ class PlanSurveyLines(AthwartAlgorithm):
     For two looks and more, further sets of lines lie between the first, which also see what lay under the boat.
 
     No line, turn or way between lines crosses land, its setback, excluded ground or a shoal of the depth grid. Lines
-    are run in an order and direction that need little way between them.
+    are run in an order and direction that lie close to each other, end to start.
 
     The share to expect comes from simulated runs: the boat steers by its receiver, wanders about its line, and every
     error of the audit's interval is drawn for each run. What is not seen is an output of its own, with the reason; the
@@ -71,7 +71,7 @@ class PlanSurveyLines(AthwartAlgorithm):
         "OUTPUT_GPX": "A GPX file with a route for each line, turns as route points, range and speed in the "
                       "description.",
         "LINE_COUNT": "Number of lines.",
-        "LENGTH_M": "Length of the whole run, turns and ways included, in m.",
+        "LENGTH_M": "Length of the whole run, turns and runs between lines included, in m.",
         "HOURS": "Time of the run, turning time included.",
         "LITRES": "Fuel of the run, where the use is known.",
         "PREDICTED_PERCENT": "Share of the area to be seen, mean of the simulated runs.",
@@ -91,8 +91,8 @@ class PlanSurveyLines(AthwartAlgorithm):
                 make.source("EXCLUDE", "Not to be entered", "Polygons such as bathing places and reed: neither covered "
                             "nor entered.", make.POLYGONS, True)),
             *plan_form.depth_boxes(),
-            make.choice("DIRECTION", "Direction of lines", "shortest: least way. contours, across: along or across the "
-                        "contours of the depth grid. given: by the azimuth.", _DIRECTIONS, "shortest"),
+            make.choice("DIRECTION", "Direction of lines", "shortest: the shortest run. contours, across: along or "
+                        "across the contours of the depth grid. given: by the azimuth.", _DIRECTIONS, "shortest"),
             make.number("REQUIRED_LOOKS", "Looks wanted", "How many passes are to see each place. With 2 the strip "
                         "under the boat is seen, too.", 1, 1, 4, whole=True),
             *plan_form.limit_boxes(),
@@ -111,7 +111,8 @@ class PlanSurveyLines(AthwartAlgorithm):
                             360),
                 make.choice("ROUND_SHORE", "A line round the edge", "Whether a line goes round the edge of the area "
                             "and its islands.", _ROUND, "where shorter"),
-                make.distance("LEAD", "Lead before and after a line", "Straight way on which the boat steadies.", 10.0,
+                make.distance("LEAD", "Lead before and after a line", "Straight stretch on which the boat "
+                              "steadies.", 10.0,
                               0),
                 make.number("TURN_TIME", "Time for a turn (seconds)", "Added for every turn.", 0.0, 0),
                 make.number("RUNS", "Simulated runs", "How many runs the share to expect is worked out from; 50 or "
@@ -183,7 +184,7 @@ class PlanSurveyLines(AthwartAlgorithm):
     def _say(self, plan, settings, feedback):
         self.tell(feedback, warnings=plan.notes)
         run, found, rule = plan.run, plan.prediction, settings.reach
-        feedback.pushInfo(f"{len(run.lines)} lines, {run.length:.0f} m with turns and ways, {plan.hours:.2f} h"
+        feedback.pushInfo(f"{len(run.lines)} lines, {run.length:.0f} m with turns and runs between, {plan.hours:.2f} h"
                           f"{'' if np.isnan(plan.litres) else f', {plan.litres:.1f} litres'}; azimuths "
                           f"{', '.join(f'{a:.0f}' for a in plan.azimuths) or 'along the shore'} degrees.")
         feedback.pushInfo(f"Laid with an overlap of {100 * rule.overlap:g} % and a helm that wanders "

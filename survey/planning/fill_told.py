@@ -105,5 +105,5 @@ def start_afloat(ground: Ground, start: Any) -> tuple[Any, list[str]]:
         return at, []
     said = [] if off < _ASHORE_M else [
         f"The start lies {off:.0f} m off the water where the boat may go: the run begins at the nearest place of it. "
-        "Length and hours leave the way from there out."]
+        "Length and hours leave out the distance from the start to there."]
     return np.array(nearest_points(ground.boat, Point(*at))[0].coords[0]), said
