@@ -160,7 +160,11 @@ def targets():
     """Targets: the shape tells the status; the label the name and how far off it may be."""
     named = "coalesce(nullif(\"label\",''), 'target ' || \"target_id\")"
     off = f"""if("radius_m" IS NULL, '', '\\n± ' || {length('"radius_m"')})"""
-    once = "\"target_id\" = minimum(\"target_id\", \"label\") OR coalesce(\"label\",'') = ''"  # one name for many looks
+    # One name for many looks at one object; two objects of one name, each beyond the other's circle, both keep it.
+    looks = "array_agg(array(\"target_id\", $x, $y, \"radius_m\"), \"label\")"
+    before = ("@element[0] < \"target_id\" AND sqrt((@element[1] - $x)^2 + (@element[2] - $y)^2) <"
+              " coalesce(@element[3], 0) + coalesce(\"radius_m\", 0)")
+    once = f"coalesce(\"label\",'') = '' OR array_length(array_filter({looks}, {before})) = 0"
     bold = QFont.Weight.DemiBold
     each = label_text(f"{named} || ', pass ' || \"pass_id\" || {off}", 7, up_to=500, weight=bold, first=True)
     near = label_text(f"if({once}, {named} || {off}, '')", 7.5, up_to=3000, weight=bold, first=True)
