@@ -54,8 +54,8 @@ def standing_open():
                     "of ranges.", make.RANGE_UNITS),
         make.source("SETTINGS", "Changes of range", "A table with the field range and one of from_time or "
                     "from_waypoint: each range holds from then on, never interpolated. from_time is a date and time "
-                    "(without a zone it is UTC, plus the time offset), or a time of day such as 14:05. from_waypoint "
-                    "names one of the waypoints of the changes (under Advanced).",
+                    "(without a zone it is UTC, plus the time offset), or a time of day such as 14:05 or 2:05 PM. "
+                    "from_waypoint names one of the waypoints of the changes (under Advanced).",
                     make.TABLES, optional=True),
         make.field("DEPTH_FIELD", "Field of depths", "Soundings of the fixes layer (depth_m of a log). Lost bottoms "
                    "and spikes are taken out, short gaps bridged.", "INPUT"),

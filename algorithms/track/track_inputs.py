@@ -239,7 +239,7 @@ def _from_times(alg, tab, name, first_s, time_offset, feedback):
         if ":" not in words[row]:
             alg.tell(feedback, warnings=[Message(
                 "{SETTINGS} '{name}', row {row}: from_time '{given}' was read as the time of day {time}.",
-                name=tab.name, row=row + 1, given=words[row], time=words[row].strip().replace(".", ":"))])
+                name=tab.name, row=row + 1, given=words[row], time=words[row].strip().replace(".", ":", 1))])
     column[np.isfinite(found)] = None
     for row, value in enumerate(column):
         if _is_bare(value):

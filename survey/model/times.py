@@ -38,7 +38,7 @@ _CLOCK = re.compile(
     rf"\s*{_ZONE}", re.IGNORECASE)
 _ORDERED = re.compile(r"(?P<one>\d\d?)(?P<gap>[-/.])(?P<two>\d\d?)(?P=gap)(?P<year>\d{4}),?[T ]\s*"
                       rf"{_DAYTIME}\s*{_ZONE}", re.IGNORECASE)
-_TIME_OF_DAY = re.compile(r"(\d?\d)([:.])(\d\d)(?::(\d\d(?:\.\d+)?))?")
+_TIME_OF_DAY = re.compile(r"(\d?\d)([:.])(\d\d)(?::(\d\d(?:\.\d+)?))?(?:\s*([ap])\.?m\.?)?", re.IGNORECASE)
 _NUMBER = re.compile(r"[+-]?\d+(?:[.,]\d*)?(?:[eE][+-]?\d+)?")
 
 _UNKNOWN = {"", "nan", "null", "none"}
@@ -144,14 +144,16 @@ def _not_read(text: str, date_order: str | None, field: str) -> str:
                        "times in the field calculator: to_datetime(\"{field}\", '{shape}').", text=text, field=field,
                        shape=shape, choose="" if date_order is None else Message("give the order as {date_order}, "))
     if _TIME_OF_DAY.fullmatch(text) and ":" in text:
-        shape = "yyyy-MM-dd HH:mm" + (":ss" if text.count(":") > 1 else "")
+        seconds = ":ss" if text.count(":") > 1 else ""
+        space = " " if " " in text else ""
+        shape = f"yyyy-MM-dd h:mm{seconds}{space}AP" if "m" in text.lower() else f"yyyy-MM-dd HH:mm{seconds}"
         return (f"'{text}' has no date. Make a field of times in the field calculator: "
                 f"to_datetime('2024-05-31 ' || \"{field}\", '{shape}'), with the day of the outing.")
     return f"'{text}' is not a time. {_EXAMPLE}"
 
 
 def times_of_day(texts: Iterable[str], first_s: float, time_offset: float = 0.0) -> Floats:
-    """Notes that give no date, such as 14:05, 14.05 or 14:05:30, as moments of the outing.
+    """Notes that give no date, such as 14:05, 14.05, 14:05:30 or 2:05 PM, as moments of the outing.
 
     Parameters
     ----------
@@ -170,19 +172,20 @@ def times_of_day(texts: Iterable[str], first_s: float, time_offset: float = 0.0)
     Examples
     --------
     >>> from athwart.model.times import times_of_day
-    >>> times_of_day(["14:05", "2.30", "noon"], first_s=13 * 3600.0).tolist()
-    [50700.0, 9000.0, nan]
+    >>> times_of_day(["14:05", "2.30", "2:30 PM", "noon"], first_s=13 * 3600.0).tolist()
+    [50700.0, 95400.0, 52200.0, nan]
     """
     return np.array([_at_time_of_day(words.strip(), first_s, time_offset) for words in texts], np.float64).reshape(-1)
 
 
 def _at_time_of_day(text: str, first_s: float, time_offset: float) -> float:
     clock = _TIME_OF_DAY.fullmatch(text)
-    if not clock or int(clock[1]) > 23 or int(clock[3]) > 59:
+    if not clock or int(clock[1]) > 23 or int(clock[3]) > 59 or (clock[5] and not 1 <= int(clock[1]) <= 12):
         return math.nan
+    hour = int(clock[1]) if not clock[5] else int(clock[1]) % 12 + (12 if clock[5] in "pP" else 0)
     shift = 3600 * time_offset
     midnight = math.floor((first_s - shift) / DAY_S) * DAY_S
-    moment = midnight + int(clock[1]) * 3600 + int(clock[3]) * 60 + float(clock[4] or 0) + shift
+    moment = midnight + hour * 3600 + int(clock[3]) * 60 + float(clock[4] or 0) + shift
     return moment + DAY_S * math.ceil((first_s - moment) / DAY_S - 0.5)
 
 
