@@ -12,7 +12,7 @@ from ..model.units import LENGTHS
 from ..report import pages
 from ..uncertainty.ellipses import axes, circle_radius
 from .casting import GOAL, MAX_CASTS
-from .plan import FAR, IN_REACH, LONGEST, NO_WATER, WATER, clock
+from .plan import CASTS, FAR, IN_REACH, LONGEST, MANY, NO_WATER, WATER, clock
 from .remedy import remedy
 from .route import route_order, station_names
 from .sketch import LISTED, sketch
@@ -124,7 +124,16 @@ def _lead(plan: CastPlan, unit: str) -> str:
     return (f"{hit} {_length(settings.hit_radius, unit, 1)} of the object. Worked out with a boat's fix good to "
             f"{_length(settings.sigma_boat, unit, 1)} and casts to {_length(settings.sigma_range, unit, 1)} and "
             f"{settings.sigma_angle:g}\u00b0 (one standard deviation each). The target's own error is the same for "
-            f"every cast, so a pattern finds it sooner than casts on one spot. {where}")
+            f"every cast, so a pattern finds it sooner than casts on one spot. {where}{_drawn(plan)}")
+
+
+def _drawn(plan: CastPlan) -> str:
+    """Where landings alone do not reach the goal: what a retrieve is for."""
+    late = (plan.reach == MANY) & (plan.limit == CASTS)
+    if plan.settings.method == "retrieve" or not late.any():
+        return ""
+    return (" Only where a cast lands was counted. What is drawn back along the bottom takes fewer casts: plan again "
+            "with \u2018What hits\u2019 set to \u2018retrieve\u2019.")
 
 
 def _windward(stations: Stations) -> str:

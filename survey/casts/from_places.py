@@ -163,7 +163,10 @@ def _unreached(plan: CastPlan) -> Iterator[Message]:
     for reach, limit, words in _STOPPED:
         late = _named(plan.quarry, (plan.reach == reach) & (plan.limit == limit))
         if late:
-            yield Message("{count} target(s) {words}: {few}.", count=len(late), words=words, few=_few(late))
+            drawn = "" if limit != CASTS or plan.settings.method == "retrieve" else Message(
+                " If what is cast is drawn back along the bottom, choose 'retrieve' in {method}: it takes fewer casts.")
+            yield Message("{count} target(s) {words}: {few}.{drawn}", count=len(late), words=words, few=_few(late),
+                          drawn=drawn)
 
 
 def _out_of_the_wind(plan: CastPlan) -> Iterator[str]:

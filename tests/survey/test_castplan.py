@@ -235,6 +235,11 @@ def test_it_says_which_limit_stopped_it():
     assert (plan.reach[0], plan.limit[0]) == (MANY, "longest cast")  # half of where it may be lies beyond 30 m
     plan = plan_in_frame(vague, boat((0, 0)), CastSettings(max_cast=90))
     assert plan.limit[0] == "50 casts"
+    assert "takes fewer casts: plan again" in cast_card(plan) and "takes fewer" not in cast_card(plan_in_frame(
+        quarry([(0, 20)]), boat((0, 0)), CastSettings()))
+    drawn = plan_in_frame(vague, boat((0, 0)), CastSettings(max_cast=90, method="retrieve"))
+    assert drawn.reach[0] == IN_REACH or drawn.patterns[0].so_far[-1] > plan.patterns[0].so_far[-1]
+    assert "takes fewer" not in cast_card(drawn)
     water = Polygon([(-90, -90), (1, -90), (1, 90), (-90, 90)])  # half of where it may be lies on the eastern shore
     plan = plan_in_frame(quarry([(0, 28)], sd=4.0), boat((0, 0)), CastSettings(max_cast=90), water=water)
     assert plan.limit[0] == "water" and plan.lines()[0]["limit"][0] == "water"
