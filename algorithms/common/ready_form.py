@@ -36,7 +36,14 @@ class ReadyForm:
     NEEDED = ("RANGE", "RANGE_UNIT", "DEPTH", "DEPTH_UNIT", "SIDE_FIELD", "RANGE_FIELD", "LAYOUT", "NEWEST",
               "FIRST_TIME", "LAST_TIME", "STAND_OFF", "WIND_FROM")
     OFFERED: tuple = ()
-    FILLS: tuple = ()
+
+    @property
+    def FILLS(self: Any) -> tuple:
+        """What picks of our own bring, as 'Locate targets' has it; of the boxes that this model has."""
+        from ..targets.locatetargets import LocateTargets
+
+        return tuple(row for row in LocateTargets.FILLS if self.parameterDefinition(row[0])
+                     and self.parameterDefinition(row[1]))
 
     @property
     def TAKES(self: Any) -> dict[str, Any]:

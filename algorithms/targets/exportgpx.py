@@ -57,7 +57,7 @@ class ExportGpx(AthwartAlgorithm):
             make.number("MAX_NAME", "Longest name (characters)", "As many as your plotter shows.", 16, 2, 200,
                         whole=True),
             make.choice("DISPLAY_UNIT", "Unit in descriptions", "Unit of the distances and depths that the "
-                        "descriptions give.", ["m", "ft"], "m"),
+                        "descriptions give.", ["m", "ft", "yd"], "m"),
             make.destination_file("OUTPUT", "GPX file", "Where to write it.", "GPX files (*.gpx)", optional=False),
             *make.optional(
                 make.switch("ROUTE", "Also write the waypoints as a route", "One route an outing, by the field "

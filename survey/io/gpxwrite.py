@@ -145,7 +145,7 @@ def describe(row: Callable[[str], Any], unit: str = "m") -> str:
     ----------
     row : callable
         ``row(field name)`` -> value, None where there is none.
-    unit : {'m', 'ft'}
+    unit : {'m', 'ft', 'yd'}
         What lengths are told in.
 
     Returns

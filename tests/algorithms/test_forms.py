@@ -323,6 +323,15 @@ def test_ready_made_models_have_the_form_of_the_tools(opened, units, model, need
     assert panel.wrappers["RANGE_UNIT"].parameterValue() == "ft"
 
 
+def test_the_cast_cards_form_takes_side_and_range_from_the_names_of_waypoints(opened, ours):
+    marks = ours(schemas.WAYPOINTS, [("POINT(500000 4500000)", [
+        {"name": "S 52 brush"}.get(field.name) for field in schemas.WAYPOINTS])])
+    panel = opened("castcard").mainWidget()
+    assert panel.wrappers["PICKS"].parameterValue() == marks.id()
+    assert [panel.wrappers[name].parameterValue() for name in ("SIDE_FIELD", "RANGE_FIELD")] == ["name", "name"]
+    assert opened("plantrip").mainWidget().algorithm().FILLS == ()  # it asks for no picks
+
+
 def test_units_are_remembered_as_they_were_chosen(units, provider):
     tool = provider.algorithm("castplan")
     assert units.remembered(tool) == {} and units.display_unit() == "m"
@@ -370,3 +379,21 @@ def test_labels_and_tips_tell_lengths_in_the_unit_of_the_layer(make_layer, units
         assert label in QgsExpression(near).evaluate(context)
         assert QgsExpressionContextUtils.layerScope(layer).variable(UNIT) == unit
         assert f"<td>{tip}" in QgsExpression.replaceExpressionText(layer.mapTipTemplate(), context)
+
+
+def test_two_things_of_one_name_keep_both_labels_and_looks_at_one_share_one(make_layer):
+    from athwart.algorithms.common.style_files import STYLES
+    from qgis.core import QgsExpression, QgsExpressionContext, QgsExpressionContextUtils
+
+    rows = [(f"POINT({500000 + east} 4500000)", [{"target_id": n, "label": "brush", "radius_m": 8.0}.get(
+        field.name) for field in schemas.TARGETS]) for n, east in ((1, 0), (2, 11), (3, 120))]
+    layer = make_layer("Point", "EPSG:32616", {f.name: TYPES[f.kind] for f in schemas.TARGETS}, rows)
+    layer.loadNamedStyle(str(STYLES / "targets.qml"))
+    context = QgsExpressionContext(QgsExpressionContextUtils.globalProjectLayerScopes(layer))
+    for rule in layer.labeling().rootRule().children()[1:]:
+        shown = QgsExpression(rule.settings().fieldName)
+        told = []
+        for feature in layer.getFeatures():
+            context.setFeature(feature)
+            told.append(shown.evaluate(context).partition("\n")[0])
+        assert told == ["brush", "", "brush"]

@@ -109,8 +109,8 @@ def by_hand(provider):
 def cast(provider, reported, tmp_path_factory):
     """Results of the cast card on the track of ``reported``."""
     return call("castcard", {
-        "TRACK": reported["track:Track"], "RANGE_UNIT": "ft", "STAND_OFF": 15, "WIND_FROM": 270, **MARKS,
-        **to_memory(tmp_path_factory.mktemp("cast"), CAST)})
+        "TRACK": reported["track:Track"], "RANGE_UNIT": "ft", "STAND_OFF": 15, "WIND_FROM": 270, "DISPLAY_UNIT": "ft",
+        **MARKS, **to_memory(tmp_path_factory.mktemp("cast"), CAST)})
 
 
 def test_they_are_listed_by_the_names_of_their_files(models):
@@ -303,6 +303,11 @@ def test_the_plotter_gets_targets_and_stations(cast):
     combined = [row["label"] for row, _ in rows(cast["combined:Combined"])]
     assert waypoints(cast["gpxtargets:GPX"]) == combined
     assert len(waypoints(cast["gpxstations:GPX"])) == len(rows(cast["casts:Stations"])) == len(combined)
+    assert "49 ft off" in pathlib.Path(cast["gpxstations:GPX"]).read_text("utf-8")  # 15 m, told as the card does: feet
+
+
+def test_the_card_can_be_planned_for_what_is_drawn_back(models):
+    assert models["castcard"].parameterDefinition("METHOD").options() == ["landing", "retrieve"]
 
 
 def waypoints(path):

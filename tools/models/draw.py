@@ -177,7 +177,7 @@ def picks_to_cast_card():
     draft.step(
         "casts", "athwart:castplan", "The first cast goes to the target's place, each next one where it adds most.",
         asks=[Ask("STAND_OFF"), Ask("WIND_FROM"), Ask("MAX_CAST"),
-              *(Ask(name, folded=True) for name in ("BOAT_POINT", "HEADING", "BOAT", "HIT_RADIUS",
+              *(Ask(name, folded=True) for name in ("BOAT_POINT", "HEADING", "BOAT", "HIT_RADIUS", "METHOD",
                                                     "MAGNETIC_VARIATION", "DISPLAY_UNIT"))],
         gives=[Give("OUTPUT", "Casts"), Give("STATIONS", "Stations"), Give("OUTPUT_HTML", "Card", "Cast card")],
         TARGETS=of("combined", "OUTPUT"))
@@ -185,7 +185,7 @@ def picks_to_cast_card():
                                    ("gpxstations", of("casts", "STATIONS"), "stations")):
         draft.step(child_id, "athwart:exportgpx", f"The {what} as waypoints, for a plotter or a phone.",
                    title=f"Write GPX of the {what}", gives=[Give("OUTPUT", "GPX", f"GPX of the {what}")],
-                   WAYPOINTS=source)
+                   WAYPOINTS=source, DISPLAY_UNIT=given("DISPLAY_UNIT"))
     return draft
 
 
