@@ -1,6 +1,7 @@
 """Record images read through GDAL into arrays that need not fit in memory: PNG, JPEG, TIFF, grey or coloured."""
 from __future__ import annotations
 
+import inspect
 import os
 import re
 import tempfile
@@ -25,7 +26,10 @@ _IN_MEMORY = 200_000_000
 """Bytes of pixels beyond which they are unpacked into a file: no format but TIFF can be read from the middle."""
 
 _ROWS_AT_ONCE = 256
-_LEAST_CACHE = 16_000_000
+_INTO = "buf_obj" in inspect.signature(gdal.Band.ReadRaster).parameters
+"""Whether GDAL reads into an array that is there (from 3.3 on); what it makes itself has to be copied."""
+
+_LEAST_CACHE = 2_000_000
 _KINDS = {gdal.GDT_Byte: np.uint8, gdal.GDT_UInt16: np.uint16}
 
 
@@ -72,26 +76,35 @@ class Opened:
             patience.look()
             rows = min(_ROWS_AT_ONCE, self.height - row)
             part = slice(row, row + rows)
-            read = [self._read(band, row, rows, self.kind) for band in self._shown]
-            pixels[part] = (self._table[read[0]] if self._table is not None else
-                            read[0][..., None] if self.bands == 1 else np.stack(read, axis=2))
+            if _INTO and isinstance(pixels, np.ndarray) and self._table is None and pixels.shape[2] == self.bands:
+                for number, band in enumerate(self._shown):
+                    self._read(band, row, rows, pixels[part], number)
+            else:
+                read = [self._read(band, row, rows) for band in self._shown]
+                pixels[part] = (self._table[read[0]] if self._table is not None else
+                                read[0][..., None] if self.bands == 1 else np.stack(read, axis=2))
             if self._alpha is not None:
-                clear[part] = self._read(self._alpha, row, rows, self.kind) == 0
+                clear[part] = self._read(self._alpha, row, rows) == 0
 
     @property
     def see_through(self) -> bool:
         """True where it has an alpha band."""
         return self._alpha is not None
 
-    def _read(self, band: gdal.Band, row: int, rows: int, kind: Any) -> np.ndarray:
+    def _read(self, band: gdal.Band, row: int, rows: int, into: Any = None, number: int = 0) -> np.ndarray:
+        """(rows, width) pixels; given a (rows, width, bands) array of their kind, they are put into its band."""
+        told = {}
+        if into is not None:
+            step, line = into.strides[1], into.strides[0]
+            told = {"buf_obj": memoryview(into.reshape(-1)[number:]), "buf_pixel_space": step, "buf_line_space": line}
         with quiet():
             try:
-                raw = band.ReadRaster(0, row, self.width, rows, buf_type=band.DataType)
+                raw = band.ReadRaster(0, row, self.width, rows, buf_type=band.DataType, **told)
             except RuntimeError:
                 raw = None
         if raw is None or gdal.GetLastErrorType() >= gdal.CE_Failure:
             raise InputError(f"The image '{self.name}' cannot be read from row {row} on: its file is not whole.")
-        return np.frombuffer(raw, kind).reshape(rows, self.width)
+        return np.frombuffer(raw, self.kind).reshape(rows, self.width) if into is None else into[..., number]
 
 
 def _palette(band: gdal.Band) -> np.ndarray | None:

@@ -217,9 +217,9 @@ class LaidImage:
         -------
         (bands, m) float32 array
         """
-        row, column = looks.row.take(which), looks.place.take(which).astype(np.intp)
+        row, column = looks.row.take(which), np.floor(looks.place.take(which))
         size = np.float32(self._raster.cell) * looks.ground.take(which) / looks.slant.take(which)
-        across = np.maximum((size * self._scale.take(row) - 0.5) * 0.5, 0).astype(np.intp)
+        across = np.floor(np.maximum((size * self._scale.take(row) - 0.5) * 0.5, 0))
         interval = np.arange(block.first, block.end)
         moved = np.hypot(*(self.at[interval + 1] - self.at[interval]).T)
         rows = np.abs(self.beams.row[interval + 1] - self.beams.row[interval]) / np.maximum(moved, 1e-6)
@@ -228,23 +228,27 @@ class LaidImage:
         made = self._means(block, row, column, across, along)
         if gains is not None:
             group, table = gains
-            made *= table[group[row], column]
+            made *= table[group[row], column.astype(np.intp)]
         return made
 
     def _means(self, block, row, column, across, along):
-        """Means over boxes so many pixels to either side; sums of whole numbers, alike however they are made."""
+        """Means over boxes so many pixels to either side; sums of whole numbers, alike however they are made.
+
+        Columns are whole float32 numbers, which are half as long as integers; factors do what where() does at a tenth
+        of its time.
+        """
         record = self.image.record
-        centre = int(round(record.centre))
+        centre = np.float32(round(record.centre))
         right = column >= centre
-        low = np.maximum(column - across, np.where(right, centre, 0))
-        wide = np.minimum(column + across + 1, np.where(right, record.width, centre)) - low
+        low = np.maximum(column - across, right * centre)
+        wide = np.minimum(column + across + 1, centre + right * np.float32(record.width - centre)) - low
         top, tall = row, None
         if along is not None:
             top = np.maximum(row - along, block.rows[0])
-            tall = np.minimum(row + along + 1, min(block.rows[1], record.height)) - top
+            tall = (np.minimum(row + along + 1, min(block.rows[1], record.height)) - top).astype(np.float32)
         most = int(wide.max(initial=0)) * (1 if tall is None else int(tall.max(initial=0)))
         made = np.empty((self.image.bands, len(row)), np.float32)
-        count = (wide if tall is None else wide * tall).astype(np.float32)
+        count = wide if tall is None else wide * tall
         sums = self._sums_by_pixel if most <= _BOX_PIXELS else self._sums_by_table
         for band, total in enumerate(sums(top, tall, low, wide)):
             np.divide(total, count, out=made[band], casting="unsafe")
@@ -252,27 +256,28 @@ class LaidImage:
 
     def _sums_by_pixel(self, top, tall, low, wide):
         """Yields for each band the sums over boxes, pixel by pixel of the widest box."""
-        bands = self.image.bands
-        first, most = (top * self.image.record.width + low) * bands, int(wide.max(initial=0))
+        bands, width = self.image.bands, self.image.record.width
+        first = top * width
+        first += low.astype(np.intp)
+        first *= bands
         wide, tall = (None if size is None else size.astype(np.uint8) for size in (wide, tall))  # quicker to compare
         for band in range(bands):
             total = np.zeros(len(first), np.uint32)
-            at = first + band
             for i in range(1 if tall is None else int(tall.max(initial=0))):
-                for j in range(most):
-                    grey = self._pixels.take(at, mode="clip")
+                for j in range(int(wide.max(initial=0))):
+                    # that many pixels on: places stay as they are; the few past the end are multiplied by 0
+                    grey = self._pixels[(i * width + j) * bands + band:].take(first, mode="wrap")
                     if j:
                         grey *= j < wide
                     if i:
                         grey *= i < tall
                     total += grey
-                    at += bands
-                at += (self.image.record.width - most) * bands
             yield total
 
     def _sums_by_table(self, top, tall, low, wide):
         """Yields for each band the sums over boxes, from a summed-area table (Crow 1984) of the rows they need."""
-        bottom = top + (1 if tall is None else tall)
+        low, wide = low.astype(np.intp), wide.astype(np.intp)
+        bottom = top + (1 if tall is None else tall.astype(np.intp))
         rows, cols = slice(int(top.min()), int(bottom.max())), slice(int(low.min()), int((low + wide).max()))
         r0, r1, c0, c1 = top - rows.start, bottom - rows.start, low - cols.start, low + wide - cols.start
         pixels = self.image.pixels[rows, cols]

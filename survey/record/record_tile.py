@@ -51,7 +51,7 @@ class RecordTile:
         laid = self._laid[number]
         looks = laid.looks(block, self.window)
         self.hidden += looks.hidden
-        won = self._won(looks, laid)
+        won, cell = self._won(looks, laid)
         which = np.flatnonzero(looks.shown) if self._blend == "mean" else won
         if not len(which):
             return
@@ -60,7 +60,6 @@ class RecordTile:
             values *= np.float32(257)
         if len(values) < len(self._values):
             values = np.repeat(values, len(self._values), axis=0)
-        cell = looks.cell.take(won)
         if self._blend == "mean":
             every = looks.cell.take(which)
             for band, mine in enumerate(values):
@@ -73,10 +72,11 @@ class RecordTile:
             self._sine[cell], self._slant[cell] = looks.sine.take(won), (looks.side * looks.slant).take(won)
             self._image[cell], self._row[cell] = number, looks.row.take(won)
         if looks.assumed is not None:
-            self.assumed += int(np.count_nonzero(looks.assumed[won]))
+            self.assumed += len(np.unique(cell[looks.assumed.take(won)]))
 
     def _won(self, looks, laid):
-        """(w,) the looks that are shown from now on, each cell once."""
+        """(w,) the looks that are shown from now on, and their cells; of looks at one cell that score alike the last
+        is put there last."""
         if self._blend == "newest":
             score = -laid.ages(looks.row)
         elif self._blend == "grazing":
@@ -85,13 +85,12 @@ class RecordTile:
             score = looks.ground
         won = np.flatnonzero(looks.shown & (score < self._score.take(looks.cell)))
         at, mine = looks.cell.take(won), score.take(won)
-        number = np.arange(len(won), dtype=np.int32)
-        self._last[at] = number
-        if not np.array_equal(self._last.take(at), number):
-            won = won[self._best_of_each(at, mine)]
-            at, mine = looks.cell.take(won), score.take(won)
         self._score[at] = mine
-        return won
+        if not np.array_equal(self._score.take(at), mine):
+            best = self._best_of_each(at, mine)
+            won = won.take(best)
+            at = at.take(best)
+        return won, at
 
     def _best_of_each(self, cell, score):
         """Of looks at cells, where one cell stands here several times, the one with the lowest score; the last such."""
