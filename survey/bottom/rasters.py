@@ -3,12 +3,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 from pyproj import CRS, Proj, Transformer
 
-from ..geometry.frame import horizontal_crs, lonlat
+from ..geometry.frame import horizontal_crs, lonlat, lonlat_transformer
 from ..model.errors import InputError
 from ..model.messages import Message
 
@@ -102,9 +103,14 @@ class Raster:
         transformer = Transformer.from_crs(crs, self.crs, always_xy=True)
         return lambda x, y: of(*transformer.transform(x, y))
 
+    @cached_property
+    def _projection(self) -> tuple[Transformer, float, Proj]:
+        return (*lonlat_transformer(self.crs), Proj(self.crs))
+
     def ground_area(self, row: float, col: float) -> float:
         """Area (m2) on the ellipsoid of the cell at (row, col): the projection's own scale taken out."""
         x, y = self.left + (col + 0.5) * self.cell, self.top - (row + 0.5) * self.cell
-        lon, lat = lonlat(self.crs, np.array([x]), np.array([y]))
-        scale = Proj(self.crs).get_factors(lon[0], lat[0]).areal_scale
+        transformer, degrees, projection = self._projection
+        lon, lat = transformer.transform(x, y)
+        scale = projection.get_factors(lon * degrees, lat * degrees).areal_scale
         return float(self.cell**2 / scale)

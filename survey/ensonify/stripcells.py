@@ -90,22 +90,23 @@ def beam_through(x, y, step, beam, swing, quad):
         -1 or +1.
     """
     (dx, dy), (a0, b0), (da, db) = step, beam, swing
-    sine, cosine, turn, lean = a0.take(quad), b0.take(quad), da.take(quad), db.take(quad)
+    intervals = (*step, *beam, *swing, dx * b0 - dy * a0, 4 * (dy * da - dx * db), a0 * a0 + b0 * b0)
+    # each point's interval is there: then wrap, which has none to refuse, is the quickest
+    dx, dy, sine, cosine, turn, lean, b, a4, square = (values.take(quad, mode="wrap") for values in intervals)
     c = x * cosine - y * sine
-    b = (dx * b0 - dy * a0).take(quad) - x * lean + y * turn
-    a = (dy * da - dx * db).take(quad)
+    b = b - x * lean + y * turn
     # a t^2 - b t + c = 0: the root that stays finite as a goes to 0, else the other
     with np.errstate(divide="ignore", invalid="ignore"):
-        root = np.copysign(np.sqrt(np.maximum(b * b - 4 * a * c, 0)), b)
+        root = np.copysign(np.sqrt(np.maximum(b * b - a4 * c, 0)), b)
         t = 2 * c / (b + root)
         if not (len(t) and t.min() > -_SLACK and t.max() < 1 + _SLACK):  # a nan also leads here
             out = np.flatnonzero(~((t > -_SLACK) & (t < 1 + _SLACK)))
-            other = ((b + root).take(out)) / (2 * a.take(out))
+            other = ((b + root).take(out)) / (0.5 * a4.take(out))
             t[out] = np.where((other > -_SLACK) & (other < 1 + _SLACK), other, t[out])
             t = np.nan_to_num(t, copy=False, nan=0.5)
     t = np.minimum(np.maximum(t, 0, out=t), 1, out=t)
     a, b = sine + t * turn, cosine + t * lean
-    along = (x - t * dx.take(quad)) * a + (y - t * dy.take(quad)) * b
-    long = np.sqrt((a * a + b * b) * (a0 * a0 + b0 * b0).take(quad))
+    along = (x - t * dx) * a + (y - t * dy) * b
+    long = np.sqrt((a * a + b * b) * square)
     side = 1 - 2 * (along < 0).view(np.int8)
     return t, np.abs(along, out=along) / long, side

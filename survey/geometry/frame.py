@@ -73,13 +73,13 @@ class Frame:
     crs units where the crs is geographic, else None; ``radius_m`` the Gaussian radius of curvature at the centre.
     """
 
-    def __init__(self, crs, lon0, lat0):
+    def __init__(self, crs, lon0, lat0, _carrier=None):
         self.crs = horizontal_crs(crs)
         self.lon0, self.lat0 = float(lon0), float(lat0)
         ellipsoid = self.crs.ellipsoid
         axes = {"a": ellipsoid.semi_major_metre, "b": ellipsoid.semi_minor_metre}
         self.geod = Geod(**axes)
-        self._to_lonlat, self._to_degrees = _lonlat_transformer(self.crs)
+        self._to_lonlat, self._to_degrees = _carrier or lonlat_transformer(self.crs)
         self.half_turn = 180 / self._to_degrees if self.crs.is_geographic else None
         self.radius_m = axes["b"] / (1 - self.geod.es * math.sin(math.radians(self.lat0)) ** 2)
         self._tm = Proj(proj="tmerc", lon_0=self.lon0, lat_0=self.lat0, k=1, **axes)
@@ -88,8 +88,8 @@ class Frame:
     def around(cls, crs, x, y):
         """Frame centred on the middle of the points ``x``, ``y`` (crs units, 1-D arrays, at least one finite point)."""
         crs = horizontal_crs(crs)
-        lon, lat = lonlat(crs, x, y)
-        return cls(crs, *_middle(lon, lat))
+        carrier = lonlat_transformer(crs)
+        return cls(crs, *_middle(*_degrees(carrier, x, y)), carrier)
 
     def forward(self, x, y):
         """crs coordinates -> frame metres; arrays of one shape."""
@@ -226,7 +226,11 @@ def carried(source, target, x, y):
 
 def lonlat(crs, x, y):
     """Coordinates in ``crs`` (pyproj.CRS) -> degrees in its geodetic CRS, arrays."""
-    transformer, degrees = _lonlat_transformer(crs)
+    return _degrees(lonlat_transformer(crs), x, y)
+
+
+def _degrees(carrier, x, y):
+    transformer, degrees = carrier
     lon, lat = transformer.transform(np.asarray(x, float), np.asarray(y, float))
     return np.asarray(lon) * degrees, np.asarray(lat) * degrees
 
@@ -283,7 +287,11 @@ def _split(crs, x, y, samples):
     return _split(crs, x, y, samples[:half + 1]) + _split(crs, x, y, samples[half:])
 
 
-def _lonlat_transformer(crs):
+def lonlat_transformer(crs):
+    """(transformer, factor) from ``crs`` (pyproj.CRS) to its geodetic CRS, whose units times the factor are degrees.
+
+    PROJ takes two milliseconds to set one up: keep it where it is asked for again.
+    """
     geodetic = crs.geodetic_crs
     factor = math.degrees(geodetic.axis_info[0].unit_conversion_factor)
     return Transformer.from_crs(crs, geodetic, always_xy=True), factor

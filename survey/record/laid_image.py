@@ -151,12 +151,13 @@ class LaidImage:
         part = np.repeat(np.arange(len(length)), length)
         number = np.arange(len(part))
         begin = runs.start - (np.cumsum(length) - length)
-        cell = number + ((runs.row - window[0]) * (window[3] - window[2]) + begin - window[2]).take(part)
-        number += (begin - block.corner[0]).take(part)
+        cell = number + ((runs.row - window[0]) * (window[3] - window[2]) + begin - window[2]).take(part, mode="wrap")
+        number += (begin - block.corner[0]).take(part, mode="wrap")
         x, y, line, span, beam = self._stretches(interval, block, runs)
-        moment, ground, side = beam_through(number.astype(np.float32) - x.take(part), y.take(part), *beam, part)
+        x = number.astype(np.float32) - x.take(part, mode="wrap")
+        moment, ground, side = beam_through(x, y.take(part, mode="wrap"), *beam, part)
         last = min(block.rows[1], self.image.record.height) - block.rows[0] - 1
-        row = (line.take(part) + moment * span.take(part)).astype(np.intp)
+        row = (line.take(part, mode="wrap") + moment * span.take(part, mode="wrap")).astype(np.intp)
         row = np.minimum(row, last, out=row)
         row += block.rows[0]
         depth = self._depth.take(row)
