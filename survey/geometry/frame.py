@@ -229,7 +229,7 @@ def lonlat(crs, x, y):
     return _degrees(lonlat_transformer(crs), x, y)
 
 
-def _degrees(carrier, x, y):
+def _degrees(carrier: tuple[Transformer, float], x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     transformer, degrees = carrier
     lon, lat = transformer.transform(np.asarray(x, float), np.asarray(y, float))
     return np.asarray(lon) * degrees, np.asarray(lat) * degrees
@@ -287,7 +287,7 @@ def _split(crs, x, y, samples):
     return _split(crs, x, y, samples[:half + 1]) + _split(crs, x, y, samples[half:])
 
 
-def lonlat_transformer(crs):
+def lonlat_transformer(crs: CRS) -> tuple[Transformer, float]:
     """(transformer, factor) from ``crs`` (pyproj.CRS) to its geodetic CRS, whose units times the factor are degrees.
 
     PROJ takes two milliseconds to set one up: keep it where it is asked for again.
