@@ -173,7 +173,7 @@ def times_of_day(texts: Iterable[str], first_s: float, time_offset: float = 0.0)
     --------
     >>> from athwart.model.times import times_of_day
     >>> times_of_day(["14:05", "2.30", "2:30 PM", "noon"], first_s=13 * 3600.0).tolist()
-    [50700.0, 95400.0, 52200.0, nan]
+    [50700.0, 9000.0, 52200.0, nan]
     """
     return np.array([_at_time_of_day(words.strip(), first_s, time_offset) for words in texts], np.float64).reshape(-1)
 
