@@ -143,7 +143,7 @@ def _not_read(text: str, date_order: str | None, field: str) -> str:
         return Message("'{text}' may have its day or its month first: {choose}write year-month-day, or make a field of "
                        "times in the field calculator: to_datetime(\"{field}\", '{shape}').", text=text, field=field,
                        shape=shape, choose="" if date_order is None else Message("give the order as {date_order}, "))
-    if _TIME_OF_DAY.fullmatch(text) and ":" in text:
+    if _TIME_OF_DAY.fullmatch(text) and ":" in text and ".m" not in text.lower():  # QGIS reads no 'p.m.'
         seconds = ":ss" if text.count(":") > 1 else ""
         space = " " if " " in text else ""
         shape = f"yyyy-MM-dd h:mm{seconds}{space}AP" if "m" in text.lower() else f"yyyy-MM-dd HH:mm{seconds}"

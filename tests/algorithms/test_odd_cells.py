@@ -68,10 +68,16 @@ def test_a_refusal_of_dates_gives_an_expression_that_works(run, boat, form):
     assert not expression.hasEvalError() and made.toString("yyyy-MM-dd HH:mm") == "2023-11-14 22:13"
 
 
-def test_a_time_of_day_alone_dates_no_track(run, boat):
-    layer = boat({"t_s": None, "when": ("string", texts("HH:mm:ss"))})
-    with pytest.raises(QgsProcessingException, match="has no date.*to_datetime"):
+@pytest.mark.parametrize("form", ["HH:mm:ss", "h:mm AP", "h:mm:ssap"])
+def test_a_time_of_day_alone_dates_no_track_and_the_expression_offered_works(run, boat, form):
+    layer = boat({"t_s": None, "when": ("string", texts(form))})
+    with pytest.raises(QgsProcessingException, match="has no date.*to_datetime") as refused:
         run("preparetrack", {"INPUT": layer, "TIME_FIELD": "when", **FACTS})
+    expression = QgsExpression(re.search(r"to_datetime\(.*?'\)", str(refused.value))[0])
+    context = QgsExpressionContext()
+    context.setFields(layer.fields())
+    context.setFeature(next(layer.getFeatures()))
+    assert expression.evaluate(context).toString("yyyy-MM-dd HH:mm") == "2024-05-31 22:13"
 
 
 def test_one_bad_cell_of_the_fixes_is_blank_and_warned_of(run, boat):
