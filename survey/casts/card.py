@@ -47,7 +47,7 @@ line-height:1.15;margin:.25rem 0}
 .card .more{font-size:1rem;margin:.1rem 0}
 .card .where{margin:.1rem 0;font-size:1rem;font-variant-numeric:tabular-nums}
 @media(max-width:30rem){body{padding:.6rem}.cards{grid-template-columns:1fr}.card ol{columns:1}}
-@media print{@page{margin:9mm}body{font-size:10pt;max-width:none}h1{font-size:15pt;margin:0}
+@media print{@page{margin:8mm}body{font-size:10pt;max-width:none}h1{font-size:15pt;margin:0}
 .lead{font-size:8.5pt;line-height:1.3;margin:1mm 0}
 .caution{margin:2mm 0 0;padding:1.2mm 2mm;font-size:7.5pt;line-height:1.25;border-width:1pt}
 .cards{grid-template-columns:1fr 1fr;gap:3mm;margin:2mm 0 0}
@@ -55,8 +55,8 @@ line-height:1.15;margin:.25rem 0}
 .card svg{max-height:47mm;margin:.6mm 0}
 .card h2{font-size:12pt;line-height:1.2}.card .state{font-size:9pt;line-height:1.25;margin:.6mm 0;border-width:2pt}
 .card .big{font-size:18pt;gap:0 3mm;margin:.4mm 0}
-.card .big small,.card .facts,.card .where{font-size:9.5pt;line-height:1.3;margin:0}
-.card .more,.card ol{font-size:9pt;line-height:1.3}.card ol{margin:0;padding-left:6mm}
+.card .big small,.card .facts,.card .where{font-size:9pt;line-height:1.22;margin:0}
+.card .more,.card ol{font-size:8.5pt;line-height:1.25}.card ol{margin:0;padding-left:6mm}
 .few .cards{grid-template-columns:1fr}.few .card svg{max-height:80mm}}
 """
 
