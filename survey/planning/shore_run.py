@@ -177,7 +177,7 @@ def _notes(run: Run, band: np.ndarray) -> list[str]:
     known = np.isfinite(band)
     off = float((length[known] * (100 - band[known])).sum() / max(length[known].sum(), 1e-9))
     if off > 5:
-        notes.append(f"On {off:.0f} % of the way the shore lies nearer than {100 * BAND[0]:.0f} % or farther than "
+        notes.append(f"On {off:.0f} % of the run the shore lies nearer than {100 * BAND[0]:.0f} % or farther than "
                      f"{100 * BAND[1]:.0f} % of the reach: setback, shoals or what is shut keep the boat off. A longer "
                      "range brings it back in.")
     return notes

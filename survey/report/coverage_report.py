@@ -157,7 +157,7 @@ def _density(density, units):
         return ""
     what = "" if density.combined else "single looks: "
     return (f"{what}{number(density.inside)} on the bottom inside, {units.per_ground(density.per_ha)} per "
-            f"{units.ground_word} seen, 95 % interval {units.per_ground(density.low)} to "
+            f"{units.ground_word} seen, 95\u00a0% interval {units.per_ground(density.low)} to "
             f"{units.per_ground(density.high)}")
 
 
