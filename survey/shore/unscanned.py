@@ -123,7 +123,12 @@ def find_unscanned(crs: CRS | str, swaths: Iterable[BaseGeometry], shoreline: Se
     if not shapes.parts(sight.seen):
         notes.append("No swath lies on the water of this shore. Check that both layers show the same lake and have the "
                      "right coordinate system.")
-    if _swapped([transfer.to_frame(frame, g) for g in shoreline if g is not None and g.area > 0], strips, afloat):
+    banks = [transfer.to_frame(frame, g) for g in shoreline if g is not None and g.area > 0]
+    if banks and all(any(strip.equals_exact(bank, 1e-6) for bank in banks) for strip in strips):
+        notes.insert(0, Message("{swaths} has the very shapes of {shoreline}, as if one layer was given twice: all of "
+                                "the shore counts as scanned. {swaths} is the ground that was seen: run "
+                                "{draw_swaths()} for it."))
+    if _swapped(banks, strips, afloat):
         notes.insert(0, Message("All of {shoreline} lies in {swaths}, and is in much narrower pieces: the two look "
                                 "swapped. {swaths} is the ground that was seen, {shoreline} is the lake or its "
                                 "shore. Swap them and run again."))

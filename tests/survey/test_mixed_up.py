@@ -22,6 +22,13 @@ def test_a_lake_given_for_the_strips_is_said_to_be_swapped(joined):
     assert "swaths" in warned([LAKE], strips)[0] and "shoreline" in warned([LAKE], strips)[0]
 
 
+def test_a_lake_given_twice_is_no_success():
+    notes = find_unscanned(UTM, [LAKE], [LAKE]).notes
+    assert "given twice" in notes[0] and "swaths" in notes[0]
+    assert not any("given twice" in text for text in find_unscanned(UTM, STRIPS, [LAKE]).notes)
+    assert not any("given twice" in text for text in find_unscanned(UTM, STRIPS, [LAKE.exterior]).notes)
+
+
 def test_what_is_seen_from_shore_to_shore_and_islands_are_no_such_mistake():
     pond = Point(500000, 4500000).buffer(30, 16)
     across = [box(499950, y, 500050, y + 24) for y in range(4499960, 4500040, 20)]
