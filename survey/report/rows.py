@@ -32,7 +32,7 @@ def all_rows(layers):
     ...                                     "certain": np.array([True])}, [box(0, 0, 10, 10)])
     >>> head, rows = all_rows(Layers(Frame("EPSG:32619", -69.0, 44.0), gaps=gaps))
     >>> rows[0][:4], rows[0][head.index("area_m2")], rows[0][head.index("certain")]
-    (['gap', 7.0, '', 'edge'], 100.0, 'yes')
+    (['gap', 7, '', 'edge'], 100.0, 'yes')
     """
     head = ["what", "number", "name", "kind", "latitude", "longitude", *_NUMBERS, "certain", "at_least", "main_cause"]
     rows = []
@@ -49,13 +49,18 @@ def _rows(what, layer, layers):
     kinds, causes = layer.words(_KIND[what]), layer.words("main_cause")
     for i, geometry in enumerate(layer.geometries):
         lon, lat = (np.nan, np.nan) if geometry.is_empty else layers.lonlat(geometry.representative_point())
-        yield [what, _plain(ids[i]), spreadsheets.cell(names[i]), spreadsheets.cell(kinds[i]), _plain(lat, 6),
+        yield [what, _whole(ids[i]), spreadsheets.cell(names[i]), spreadsheets.cell(kinds[i]), _plain(lat, 6),
                _plain(lon, 6), *(_plain(column[i]) for column in numbers.values()), _yes(layer, "certain", i),
                _yes(layer, "height_at_least", i), spreadsheets.cell(causes[i])]
 
 
 def _yes(layer, name, i):
     return ("yes" if layer.columns[name][i] else "no") if layer.has(name) else ""
+
+
+def _whole(value):
+    """The number as it stands on the map: 7, not 7.0."""
+    return "" if np.isnan(value) else int(value)
 
 
 def _plain(value, digits=3):

@@ -52,7 +52,7 @@ def test_in_feet_with_people_an_outings_table_and_rows(run, areas, make_layer, t
     assert "4.94 ac" in words and "A. Person" in words and "B. Person" in words
     with open(tmp_path / "rows.csv", encoding="utf-8", newline="") as file:
         row, = csv.DictReader(file)
-    assert (row["what"], row["name"], row["area_m2"], row["number"]) == ("area", "<Bed> & co", "20000.0", "1.0")
+    assert (row["what"], row["name"], row["area_m2"], row["number"]) == ("area", "<Bed> & co", "20000.0", "1")
 
 
 def test_without_a_place_for_it_the_page_goes_to_a_temporary_file(run, areas):
