@@ -154,9 +154,13 @@ def test_formats_depths_and_colours(run, record, track_layer, tmp_path, ending, 
         assert np.median(values[1][plain[0] > 100] / values[0][plain[0] > 100]) == pytest.approx(0.5, abs=0.05)
 
 
-def test_pictures_of_every_make_are_read_as_they_are(tmp_path):
-    """Numbered colours, grey with alpha, 16-bit colours with alpha; and of mixed ones the fuller kind."""
+@pytest.mark.parametrize("into", [True, False])
+def test_pictures_of_every_make_are_read_as_they_are(tmp_path, monkeypatch, into):
+    """Numbered colours, grey with alpha, 16-bit colours with alpha; and of mixed ones the fuller kind. GDAL before 3.3
+    cannot read into an array."""
+    from athwart.algorithms.common import images
     from athwart.algorithms.common.images import Opened, stacked
+    monkeypatch.setattr(images, "_INTO", images._INTO and into)
     grey = np.arange(12 * 20, dtype=np.uint8).reshape(12, 20)
     solid = np.where(grey % 3, 255, 0).astype(np.uint8)
     table = gdal.ColorTable()
@@ -169,7 +173,8 @@ def test_pictures_of_every_make_are_read_as_they_are(tmp_path):
     wide = np.dstack([grey * np.uint16(200), grey * np.uint16(100), grey * np.uint16(7), solid * np.uint16(257)])
     paths = {"numbered": str(tmp_path / "numbered.tif"),
              "veiled": saved(tmp_path / "veiled.png", np.dstack([grey, solid]), alpha=True),
-             "wide": saved(tmp_path / "wide.png", wide, alpha=True)}
+             "wide": saved(tmp_path / "wide.png", wide, alpha=True),
+             "colours": saved(tmp_path / "colours.png", np.dstack([grey, solid, 255 - grey]))}
     cache = gdal.GetCacheMax()
     read = {name: stacked([Opened(path, name)], "top") for name, path in paths.items()}
     assert np.array_equal(read["numbered"][0], np.dstack([grey, 255 - grey, grey // 2])) and read["numbered"][1] is None
@@ -179,6 +184,9 @@ def test_pictures_of_every_make_are_read_as_they_are(tmp_path):
     pixels, clear = stacked([Opened(paths["veiled"], "one"), Opened(paths["wide"], "two")], "bottom")
     assert np.array_equal(pixels[:12], np.repeat(grey[..., None], 3, 2) * np.uint16(257))
     assert np.array_equal(pixels[12:], wide[..., :3]) and np.array_equal(clear, np.vstack([solid == 0] * 2))
+    pixels, clear = stacked([Opened(paths["veiled"], "one"), Opened(paths["colours"], "two")], "bottom")
+    assert np.array_equal(pixels[:12], np.repeat(grey[..., None], 3, 2)), "grey beside colours fills all three bands"
+    assert np.array_equal(pixels[12:], np.dstack([grey, solid, 255 - grey])) and not clear[12:].any()
     assert gdal.GetCacheMax() == cache
 
 
