@@ -58,7 +58,7 @@ def _yes(layer, name, i):
     return ("yes" if layer.columns[name][i] else "no") if layer.has(name) else ""
 
 
-def _whole(value: object) -> object:
+def _whole(value: float) -> int | str:
     """The number as it stands on the map: 7, not 7.0."""
     return "" if np.isnan(value) else int(value)
 
