@@ -251,7 +251,8 @@ def draw(paper, width, height):
     sheet = Sheet(width, height)
     left, right = MARGIN, width - MARGIN - COLUMN
     sheet.label("Title", said(AREA), (left, 9, right - left - 4, 9), 17, bold=True)
-    sheet.label("Under the title", said("concat(@project_title, if(@project_title = '', '', ' \u00b7 '), 'sheet ', "
+    sheet.label("Under the title", said("concat(if(coalesce(@project_title, '') = '', '', "
+                                        "concat(@project_title, ' \u00b7 ')), 'sheet ', "
                                         "@atlas_featurenumber, ' of ', @atlas_totalfeatures, ' \u00b7 ', "
                                         "format_date(now(), 'yyyy-MM-dd'))"),
                 (left, 18, right - left - 4, 5), 8, color="#3b4f59")
