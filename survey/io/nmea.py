@@ -201,8 +201,8 @@ def _moments(log, valid):
     log.tally.add("positions at the time of another, in a different place", name, valid["line"][elsewhere])
     log.joined_count = int(len(moment) - len(first) - np.count_nonzero(elsewhere))
     if log.joined_count:
-        log.notes.append(f"{name}: {log.joined_count} position sentences have the same time as another; each moment is "
-                         "one fix.")
+        log.notes.append(f"{name}: {log.joined_count} position sentences repeat the place of another at the same "
+                         "time, as GGA and RMC do; each moment is one fix.")
     merged = {}
     for field in ("speed_mps", "course_deg", "hdop", "fix_quality", "satellites"):
         merged[field] = np.full(len(first), np.nan)
