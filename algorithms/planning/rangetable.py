@@ -11,6 +11,8 @@ from ..common.write import write_layer
 
 __all__ = ["RangeTable"]
 
+_PAGE_UNITS = ["m", "ft", "yd"]
+
 
 class RangeTable(AthwartAlgorithm):
     """See the module."""
@@ -64,7 +66,8 @@ class RangeTable(AthwartAlgorithm):
                           0),
             make.number("OVERLAP", "Overlap of swaths (%)", "Share of a swath's width that its neighbour also covers; "
                         "20 is NOAA's rule of lines 1.6 ranges apart.", 20.0, 0, 99),
-            make.choice("DISPLAY_UNIT", "Unit on the page", "Unit of the lengths on the page.", ["m", "ft", "yd"], "m"),
+            make.choice("DISPLAY_UNIT", "Unit on the page", "Unit of the lengths on the page. A script that leaves it "
+                        "out gets the unit of the ranges.", _PAGE_UNITS, "m"),
             *make.advanced(
                 make.number("BEAM_WIDTH", "Beam width along the track (degrees)", "Full width of the beam.", 1.5, 0.01,
                             89),
@@ -129,6 +132,9 @@ class RangeTable(AthwartAlgorithm):
         from ...survey import range_page, range_table
 
         unit = values.option(self, parameters, "DISPLAY_UNIT", context)
+        given = values.option(self, parameters, "RANGE_UNIT", context)
+        if not values.given(parameters, "DISPLAY_UNIT") and given in _PAGE_UNITS:  # a script that says ft once
+            unit = given
         fast = values.option(self, parameters, "SPEED_UNIT", context)
         table = range_table(self._list(parameters, "DEPTHS", context), self._list(parameters, "RANGES", context),
                             self._settings(parameters, context), unit, fast)

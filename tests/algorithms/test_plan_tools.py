@@ -47,7 +47,9 @@ def test_range_table(run, run_as_child, tmp_path):
                                                            for d in (2, 4, 8)]
     page = (tmp_path / "range.html").read_text(encoding="utf-8")
     assert "Card for the boat" in page and "<svg" in page and "not for navigation" in page
-    feet = run("rangetable", {**TABLE, "DEPTHS": "13.12", "RANGES": "65.6", "RANGE_UNIT": "ft", "OUTPUT": "memory:"})
+    feet = run("rangetable", {**TABLE, "DEPTHS": "13.12", "RANGES": "65.6", "RANGE_UNIT": "ft", "OUTPUT": "memory:",
+                              "OUTPUT_HTML": str(tmp_path / "feet.html")})
+    assert "(ft)" in (tmp_path / "feet.html").read_text(encoding="utf-8") and "(ft)" not in page
     row, = feet["OUTPUT"].getFeatures()
     assert row["range_m"] == pytest.approx(20, abs=0.01) and row["depth_m"] == pytest.approx(4, abs=0.01)
     _, layer = run_as_child("rangetable", TABLE)
