@@ -9,7 +9,13 @@ from typing import TYPE_CHECKING
 
 from processing.gui.AlgorithmDialog import AlgorithmDialog
 from processing.gui.ParametersPanel import ParametersPanel
-from qgis.core import QgsProcessingParameterDefinition, QgsUnitTypes
+from qgis.core import (
+    QgsProcessing,
+    QgsProcessingParameterDefinition,
+    QgsProcessingParameters,
+    QgsUnitTypes,
+    QgsVectorLayer,
+)
 from qgis.PyQt.QtCore import Qt
 from qgis.PyQt.QtWidgets import QCheckBox, QComboBox, QLabel, QScrollArea, QSizePolicy, QVBoxLayout
 
@@ -80,6 +86,22 @@ class ToolPanel(ParametersPanel):
         for name in {parent for _, parent, _, _ in tool.FILLS} & set(self.wrappers):
             self.wrappers[name].widgetValueHasChanged.connect(self._fill)
         self._watch_depth()
+
+    def setParameters(self, parameters: dict[str, Any]) -> None:
+        """Values from the history or a script; files that are no map layers are kept, too.
+
+        QGIS (3.22 to 3.44 at least) reads a list of files as layers and drops what it cannot open, such as an NMEA
+        log. It takes a layer's source as it stands, so the paths go in as the sources of layers that are never opened.
+        """
+        super().setParameters(parameters)
+        for name in parameters.keys() & self.wrappers.keys():
+            definition = self.algorithm().parameterDefinition(name)
+            if definition.type() != "multilayer" or definition.layerType() != QgsProcessing.SourceType.TypeFile:
+                continue
+            paths = QgsProcessingParameters.parameterAsFileList(definition, parameters[name], self.processing_context)
+            if paths and self.wrappers[name].parameterValue() != paths:
+                named = [QgsVectorLayer(path, "", "") for path in paths]
+                self.wrappers[name].setParameterValue(named, self.processing_context)
 
     def _follow(self, box: str) -> None:
         """A default goes with the unit chosen: 2 m/s does not become 2 mph. What somebody typed stays."""

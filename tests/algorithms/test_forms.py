@@ -323,6 +323,30 @@ def test_ready_made_models_have_the_form_of_the_tools(opened, units, model, need
     assert panel.wrappers["RANGE_UNIT"].parameterValue() == "ft"
 
 
+@pytest.mark.parametrize("tool, name", [
+    ("readlogs", "INPUT"), ("auditouting", "LOGS"), ("outingreport", "LOGS"), ("recordmap", "LOGS")])
+def test_logs_given_by_program_or_history_stay_in_the_form(opened, tmp_path, tool, name):
+    """QGIS itself keeps only those that it can open as map layers; a name may look like a source of layers."""
+    bare = tmp_path / "day 1|layerid=0.log"
+    bare.write_bytes((SAMPLE / "outing_north.nmea").read_bytes()[:2000])
+    logs = [str(bare), str(SAMPLE / "outing_south.gpx"), str(SAMPLE / "outing_north.nmea"), str(tmp_path / "gone.txt")]
+    for given in (logs[2:3], logs, logs[1:2], logs[::-1]):
+        form = opened(tool, {name: given}).mainWidget()
+        assert form.wrappers[name].parameterValue() == given
+    form.setParameters({name: logs[2]})  # as one path, and over another choice
+    assert form.wrappers[name].parameterValue() == logs[2:3]
+    form.setParameters({})
+    assert form.wrappers[name].parameterValue() == logs[2:3]
+
+
+def test_what_the_form_hands_to_a_run_has_the_logs_as_paths(opened):
+    logs = [str(SAMPLE / "outing_north.nmea")]
+    dialog = opened("readlogs", {"INPUT": logs})
+    values = dialog.createProcessingParameters()
+    assert values["INPUT"] == logs
+    assert dialog.algorithm().checkParameterValues(values, dialog.mainWidget().processing_context)[0]
+
+
 def test_the_cast_cards_form_takes_side_and_range_from_the_names_of_waypoints(opened, ours):
     marks = ours(schemas.WAYPOINTS, [("POINT(500000 4500000)", [
         {"name": "S 52 brush"}.get(field.name) for field in schemas.WAYPOINTS])])
