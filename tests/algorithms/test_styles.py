@@ -16,13 +16,17 @@ from qgis.core import (
     QgsExpressionContext,
     QgsExpressionContextUtils,
     QgsFeatureRequest,
+    QgsMapRendererSequentialJob,
+    QgsMapSettings,
     QgsProcessingContext,
     QgsProcessingFeedback,
+    QgsRectangle,
     QgsRenderContext,
     QgsVectorLayer,
     QgsVectorLayerTemporalContext,
     QgsWkbTypes,
 )
+from qgis.PyQt.QtCore import QSize
 from qgis.PyQt.QtGui import QColor
 
 IDS = [tool.ID for tool in tool_classes()]
@@ -95,6 +99,33 @@ def test_a_dressed_layer_says_what_its_fields_mean(qgis_processing, make_layer):
     context.setFeature(next(layer.getFeatures()))
     tip = QgsExpression.replaceExpressionText(layer.mapTipTemplate(), context)
     assert "<td>ground area (m2)</td><td>40.5</td>" in tip and "nadir" in tip
+
+
+def test_a_gap_without_room_for_words_keeps_its_number(qgis_processing, make_layer):
+    """At 1:2000: 120 x 40 m takes the words, 30 x 30 m its number, 2 x 2 m and the strip under the boat nothing."""
+    rows = [("0 0, 120 0, 120 40, 0 40, 0 0", [1, "between", 4800.0, 40.0]),
+            ("0 60, 30 60, 30 90, 0 90, 0 60", [2, "edge", 900.0, 30.0]),
+            ("60 60, 62 60, 62 62, 60 62, 60 60", [3, "edge", 4.0, 2.0]),
+            ("80 60, 120 60, 120 90, 80 90, 80 60", [4, "nadir", 1200.0, 30.0])]
+    layer = make_layer("Polygon", "EPSG:32632",
+                       {"gap_id": "int", "kind": "string", "area_m2": "double", "width_m": "double"},
+                       [(f"POLYGON(({ring}))", row) for ring, row in rows])
+    layer.loadNamedStyle(str(STYLES / "gaps.qml"))
+    settings = QgsMapSettings()
+    settings.setLayers([layer])
+    settings.setDestinationCrs(layer.crs())
+    settings.setOutputDpi(96)
+    settings.setOutputSize(QSize(400, 300))
+    settings.setExtent(QgsRectangle(-46, -34, 166, 124))  # 400 points of 0.265 mm are 212 m
+    assert settings.scale() == pytest.approx(2000, rel=0.01)
+    context = QgsExpressionContext()
+    context.appendScope(QgsExpressionContextUtils.mapSettingsScope(settings))
+    settings.setExpressionContext(context)
+    job = QgsMapRendererSequentialJob(settings)
+    job.start()
+    job.waitForFinished()
+    texts = sorted(label.labelText for label in job.takeLabelingResults().allLabels())
+    assert texts == ["2", "gap 1, between\n4800 m²"]
 
 
 NASTY = "<img src=x onerror=alert(1)> & \"[% 1 + 1 %]\" <b>log</b>"

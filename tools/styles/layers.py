@@ -82,19 +82,24 @@ def swaths():
 
 def gaps():
     """Gaps: solid where they stay whatever the position error, hatched where they may not be there; grey under the
-    boat. The number is that of the report."""
+    boat. The number is that of the report; it stands alone where the words have no room."""
     sure = polygon_symbol(fill(None, 0, outline=PAPER, outline_alpha=200, width=0.7),
                           fill(VERMILION, 165, outline=VERMILION, width=0.3))
     unsure = polygon_symbol(hatch(VERMILION, 45, 1.6, 0.3),
                             fill(VERMILION, 28, outline=VERMILION, width=0.26, dash=True))
     under = polygon_symbol(fill(GREY, 150, outline=GREY, width=0.15))
-    numbered = ("if(\"kind\" = 'nadir', '', 'gap ' || \"gap_id\" || ', ' || \"kind\" || '\\n' || "
-                + area('"area_m2"') + ")")
-    labels = label_text(numbered, 7.5, INK, QgsPalLayerSettings.Placement.Horizontal, up_to=30000)
-    labels.fitInPolygonOnly = True
+    # Millimetres on the map: the words are some 26 wide and 6 high; a speck under 4 square millimetres has no number.
+    mm = "(@map_scale / 1000)"
+    roomy = f"\"width_m\" >= 7 * {mm} AND \"area_m2\" / \"width_m\" >= 27 * {mm}"
+    words = "'gap ' || \"gap_id\" || ', ' || \"kind\" || '\\n' || " + area('"area_m2"')
+    full = label_text(f"if(\"kind\" <> 'nadir' AND {roomy}, {words}, '')", 7.5, INK,
+                      QgsPalLayerSettings.Placement.Horizontal, up_to=30000)
+    full.fitInPolygonOnly = True
+    number = label_text(f"if(\"kind\" = 'nadir' OR ({roomy}) OR \"area_m2\" < 4 * {mm} ^ 2, '', \"gap_id\")", 7.5, INK,
+                        QgsPalLayerSettings.Placement.Horizontal, up_to=30000)
     return "Polygon", rules(("under the boat", "\"kind\" = 'nadir'", under),
                             ("gap, certain", "\"certain\" AND \"kind\" <> 'nadir'", sure),
-                            ("gap, within the position error", "ELSE", unsure)), QgsVectorLayerSimpleLabeling(labels)
+                            ("gap, within the position error", "ELSE", unsure)), label_rules(("", full), ("", number))
 
 
 def shore():
