@@ -102,11 +102,12 @@ def test_a_dressed_layer_says_what_its_fields_mean(qgis_processing, make_layer):
 
 
 def test_a_gap_without_room_for_words_keeps_its_number(qgis_processing, make_layer):
-    """At 1:2000: 120 x 40 m takes the words, 30 x 30 m its number, 2 x 2 m and the strip under the boat nothing."""
+    """At 1:2000: 120 x 40 m takes words, 30 x 30 m and a wedge numbers, 2 x 2 m and a strip under the boat nothing."""
     rows = [("0 0, 120 0, 120 40, 0 40, 0 0", [1, "between", 4800.0, 40.0]),
             ("0 60, 30 60, 30 90, 0 90, 0 60", [2, "edge", 900.0, 30.0]),
             ("60 60, 62 60, 62 62, 60 62, 60 60", [3, "edge", 4.0, 2.0]),
-            ("80 60, 120 60, 120 90, 80 90, 80 60", [4, "nadir", 1200.0, 30.0])]
+            ("80 60, 120 60, 120 90, 80 90, 80 60", [4, "nadir", 1200.0, 30.0]),
+            ("0 -30, 120 -30, 120 -8, 0 -30", [5, "edge", 1320.0, 18.0])]
     layer = make_layer("Polygon", "EPSG:32632",
                        {"gap_id": "int", "kind": "string", "area_m2": "double", "width_m": "double"},
                        [(f"POLYGON(({ring}))", row) for ring, row in rows])
@@ -125,7 +126,7 @@ def test_a_gap_without_room_for_words_keeps_its_number(qgis_processing, make_lay
     job.start()
     job.waitForFinished()
     texts = sorted(label.labelText for label in job.takeLabelingResults().allLabels())
-    assert texts == ["2", "gap 1, between\n4800 m²"]
+    assert texts == ["2", "5", "gap 1, between\n4800 m²"]
 
 
 NASTY = "<img src=x onerror=alert(1)> & \"[% 1 + 1 %]\" <b>log</b>"

@@ -88,11 +88,14 @@ def gaps():
     unsure = polygon_symbol(hatch(VERMILION, 45, 1.6, 0.3),
                             fill(VERMILION, 28, outline=VERMILION, width=0.26, dash=True))
     under = polygon_symbol(fill(GREY, 150, outline=GREY, width=0.15))
-    # Millimetres on the map: the words are some 26 wide and 6 high; a speck under 4 square millimetres has no number.
+    # The words are some 26 mm wide and 7 high on the map; a gap under 4 square millimetres has no number.
     mm = "(@map_scale / 1000)"
-    roomy = f"\"width_m\" >= 7 * {mm} AND \"area_m2\" / \"width_m\" >= 27 * {mm}"
+    unit = f"({mm} * sqrt(area($geometry) / \"area_m2\"))"  # the same in units of the layer, which may be degrees
+    roomy = " OR ".join(f"contains($geometry, bounds(make_line(translate({at}, -13 * {unit}, -3.5 * {unit}), "
+                        f"translate({at}, 13 * {unit}, 3.5 * {unit}))))"
+                        for at in ("centroid($geometry)", "point_on_surface($geometry)"))
     words = "'gap ' || \"gap_id\" || ', ' || \"kind\" || '\\n' || " + area('"area_m2"')
-    full = label_text(f"if(\"kind\" <> 'nadir' AND {roomy}, {words}, '')", 7.5, INK,
+    full = label_text(f"if(\"kind\" <> 'nadir' AND ({roomy}), {words}, '')", 7.5, INK,
                       QgsPalLayerSettings.Placement.Horizontal, up_to=30000)
     full.fitInPolygonOnly = True
     number = label_text(f"if(\"kind\" = 'nadir' OR ({roomy}) OR \"area_m2\" < 4 * {mm} ^ 2, '', \"gap_id\")", 7.5, INK,
