@@ -85,7 +85,8 @@ class Menu:
         if areas is None:
             self._say(tr("Choose the layer of areas in the layer panel first: polygons, a sheet each."))
             return
-        self._iface.openLayoutDesigner(sheets.add_sheets(project, areas, sheets.lake_of(project), sheets.own_paper()))
+        layout = sheets.add_sheets(project, areas, sheets.lake_of(project), sheets.own_paper())
+        self._iface.openLayoutDesigner(layout).setAtlasPreviewEnabled(True)  # else the first page seen is an empty one
 
     def open_guide(self):
         """The bundled guide in the system's browser; no network is needed."""

@@ -51,11 +51,15 @@ def add_sheets(project, areas, lake=None, paper="a4"):
 
 
 def areas_of(project, chosen=None):
-    """The layer chosen if it holds polygons, else the first that tells the share of its areas seen, else None."""
-    if _polygons(chosen):
-        return chosen
-    return next((layer for layer in _in_order(project) if _polygons(layer) and
+    """The layer chosen if it holds polygons, else the first that tells the share of its areas seen, else None.
+
+    Gaps and swaths count only where nothing tells a share: QGIS chooses the last layer loaded by itself.
+    """
+    told = next((layer for layer in _in_order(project) if _polygons(layer) and
                  {"area_m2", "covered_pct"} <= set(layer.fields().names())), None)
+    if not _polygons(chosen) or (told and {"gap_id", "pass_id"} & set(chosen.fields().names())):
+        return told
+    return chosen
 
 
 def lake_of(project):

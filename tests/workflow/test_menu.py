@@ -71,17 +71,19 @@ def test_a_second_copy_leaves_the_first_alone(tmp_path):
 
 def test_map_sheets_are_made_of_the_areas_and_opened(menu, desk, monkeypatch):
     """Of the layer chosen; without one, and with no areas in the project, the way out is said."""
-    opened, said, project = [], MagicMock(), QgsProject.instance()
+    designer, said, project = MagicMock(), MagicMock(), QgsProject.instance()
     monkeypatch.setattr(desk, "messageBar", lambda: said)
-    monkeypatch.setattr(desk, "openLayoutDesigner", opened.append, raising=False)
+    monkeypatch.setattr(desk, "openLayoutDesigner", designer, raising=False)
     monkeypatch.setattr(desk, "activeLayer", lambda: None)
     menu.add_sheets()
-    assert not opened and "Choose the layer of areas" in said.pushWarning.call_args.args[1]
+    assert not designer.called and "Choose the layer of areas" in said.pushWarning.call_args.args[1]
     beds = QgsVectorLayer("Polygon?crs=EPSG:32619&field=name:string", "beds", "memory")
     project.addMapLayer(beds)
     monkeypatch.setattr(desk, "activeLayer", lambda: beds)
     menu.add_sheets()
+    opened = [call.args[0] for call in designer.call_args_list]
     assert opened == project.layoutManager().printLayouts() and opened[0].atlas().coverageLayer() is beds
+    designer.return_value.setAtlasPreviewEnabled.assert_called_once_with(True)  # the first page, not an empty one
 
 
 def test_cancel_does_nothing(menu, desk, monkeypatch):

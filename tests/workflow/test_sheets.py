@@ -113,6 +113,10 @@ def test_any_layer_of_areas_gets_sheets_in_its_own_unit(qgis_new_project):
     project.addMapLayer(areas)
     project.setCrs(areas.crs())
     assert sheets.areas_of(project) is areas and sheets.lake_of(project) is None
+    gaps = QgsVectorLayer("Polygon?crs=EPSG:32619&field=gap_id:int&field=area_m2:double", "gaps", "memory")
+    beds = QgsVectorLayer("Polygon?crs=EPSG:32619&field=name:string", "beds", "memory")
+    assert sheets.areas_of(project, gaps) is areas  # QGIS chooses the layer loaded last
+    assert sheets.areas_of(project, beds) is beds
     made = [sheets.add_sheets(project, areas, paper=paper) for paper in sheets.PAPERS]
     assert [layout.name() for layout in made] == [sheets.NAME, f"{sheets.NAME} 2"]
     titles = []
