@@ -22,6 +22,9 @@ _ORDER = ("marks", "waypoints", "cast_stations", "cast_lines", "combined", "targ
           "gaps", "areas", "shore", "passes", "track", "fixes", "swaths")
 """Names of layers from the top of the tree down."""
 
+_PLANS = {"plan_lines": 8.5, "fill_lines": 8.5}
+"""Lines to run, above the gaps that they close: a gap's colour would dim them. Saved projects keep their numbers."""
+
 _KINDS = {QgsWkbTypes.GeometryType.PointGeometry: 6.5, QgsWkbTypes.GeometryType.LineGeometry: 10.5,
           QgsWkbTypes.GeometryType.PolygonGeometry: 13.5}
 """Places of layers that are not named there, by what they hold."""
@@ -36,6 +39,8 @@ def rank(layer: Any, schema: Layer | None = None) -> float:
         return _RASTER
     if schema is not None and schema.name in _ORDER and layer.isSpatial():
         return float(_ORDER.index(schema.name))
+    if schema is not None and schema.name in _PLANS:
+        return _PLANS[schema.name]
     return _KINDS.get(layer.geometryType(), _TABLE)
 
 

@@ -369,8 +369,10 @@ def test_results_stand_in_the_group_of_their_outing_small_above_large_and_no_nam
     from athwart.algorithms.common.tree import arrange, rank
 
     project = QgsProject.instance()
-    for schema in (schemas.SWATHS, schemas.TARGETS, schemas.GAPS, schemas.ELLIPSES, schemas.TRACK, schemas.GAPS):
-        kind = {"multipolygon": "MultiPolygon", "point": "Point", "polygon": "Polygon"}[schema.geometry]
+    for schema in (schemas.SWATHS, schemas.TARGETS, schemas.GAPS, schemas.ELLIPSES, schemas.TRACK, schemas.GAPS,
+                   schemas.FILL_LINES):
+        kind = {"multipolygon": "MultiPolygon", "point": "Point", "polygon": "Polygon", "line": "LineString"}[
+            schema.geometry]
         layer = project.addMapLayer(make_layer(kind, "EPSG:32616", {"a": "double"}, [], schema.title))
         arrange(layer, "south", rank(layer, schema))
     own = project.addMapLayer(make_layer("Point", "EPSG:32616", {}, [], "own"))
@@ -381,8 +383,8 @@ def test_results_stand_in_the_group_of_their_outing_small_above_large_and_no_nam
         project.removeMapLayer(layer.id())
     group = project.layerTreeRoot().findGroup("south")
     assert [node.name() for node in group.findLayers()] == [
-        "Targets", "Error ellipses", "Coverage gaps (2)", "Coverage gaps", "Track", "Swaths"]
-    assert len(project.mapLayers()) == 6 and len(project.layerTreeRoot().children()) == 1
+        "Targets", "Error ellipses", "Fill-in lines", "Coverage gaps (2)", "Coverage gaps", "Track", "Swaths"]
+    assert len(project.mapLayers()) == 7 and len(project.layerTreeRoot().children()) == 1
 
 
 def test_labels_and_tips_tell_lengths_in_the_unit_of_the_layer(make_layer, units):
