@@ -126,7 +126,7 @@ def test_a_gap_without_room_for_words_keeps_its_number(qgis_processing, make_lay
     job.start()
     job.waitForFinished()
     texts = sorted(label.labelText for label in job.takeLabelingResults().allLabels())
-    assert texts == ["2", "5", "gap 1, between\n4800 m²"]
+    assert texts == ["gap 1, between\n4800 m²", "gap 2", "gap 5"]  # passes have bare numbers
 
 
 NASTY = "<img src=x onerror=alert(1)> & \"[% 1 + 1 %]\" <b>log</b>"

@@ -98,7 +98,8 @@ def gaps():
     full = label_text(f"if(\"kind\" <> 'nadir' AND ({roomy}), {words}, '')", 7.5, INK,
                       QgsPalLayerSettings.Placement.Horizontal, up_to=30000)
     full.fitInPolygonOnly = True
-    number = label_text(f"if(\"kind\" = 'nadir' OR ({roomy}) OR \"area_m2\" < 4 * {mm} ^ 2, '', \"gap_id\")", 7.5, INK,
+    silent = f"\"kind\" = 'nadir' OR ({roomy}) OR \"area_m2\" < 4 * {mm} ^ 2"
+    number = label_text(f"if({silent}, '', 'gap ' || \"gap_id\")", 7.5, INK,
                         QgsPalLayerSettings.Placement.Horizontal, up_to=30000)
     return "Polygon", rules(("under the boat", "\"kind\" = 'nadir'", under),
                             ("gap, certain", "\"certain\" AND \"kind\" <> 'nadir'", sure),
