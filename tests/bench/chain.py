@@ -90,8 +90,6 @@ def once(folder):
     """Prepare the track, draw the swaths, find the gaps; prints a line for each tool."""
     import processing
     from athwart.algorithms.common import read
-    plugin = sys.modules["athwart"].classFactory(None)
-    plugin.initProcessing()
     watch = Watch()
     for name in ("table", "track", "polygons"):
         watch.over(read, name)
@@ -116,7 +114,6 @@ def once(folder):
     run("coveragegaps", SWATHS=files["swaths"], AREA=str(folder / "lake.gpkg"), PASSES=files["passes"],
         OUTPUT=files["gaps"], AREAS=files["areas"])
     print("PART", drawing.seconds, flush=True)
-    plugin.unload()
 
 
 def report():
