@@ -52,12 +52,12 @@ def fill_quads(corners, window):
     quad = np.repeat(np.arange(len(low)), high - low)
     first = np.cumsum(high - low) - (high - low)
     row = np.arange(len(quad)) + (low - first)[quad]
-    before = [3, 0, 1, 2]
-    cuts = _cuts(x, y, x[before], y[before], quad, row)
+    # edge by edge: four at once are quicker for some hundred quads, and take twice the time for a lake of them
+    cuts = np.stack([_cuts(x[k], y[k], x[k - 1], y[k - 1], quad, row) for k in range(4)])
     met = np.isfinite(cuts)
     left = cuts.min(axis=0)
     right = np.where(met, cuts, -np.inf).max(axis=0)
-    many = np.flatnonzero(met.sum(axis=0) > 2)
+    many = np.flatnonzero(np.count_nonzero(met, axis=0) > 2)
     if len(many):
         four = np.sort(cuts[:, many], axis=0)
         right[many] = four[1]
@@ -71,15 +71,15 @@ def fill_quads(corners, window):
 
 
 def _cuts(x0, y0, x1, y1, quad, row):
-    """Where an edge of each quad crosses each row, infinite where it does not; (k,), or (edges, k) for (edges, n)."""
+    """Where one edge of each quad crosses each row, infinite where it does not."""
     up = y0 <= y1
     low_x, low_y = np.where(up, x0, x1), np.where(up, y0, y1)
     high_x, high_y = np.where(up, x1, x0), np.where(up, y1, y0)
     with np.errstate(divide="ignore", invalid="ignore"):
         lean = (high_x - low_x) / (high_y - low_y)
-        from_y = low_y[..., quad]
-        at = low_x[..., quad] + (row - from_y) * lean[..., quad]
-    return np.where((from_y <= row) & (row < high_y[..., quad]), at, np.inf)
+        from_y = low_y[quad]
+        at = low_x[quad] + (row - from_y) * lean[quad]
+    return np.where((from_y <= row) & (row < high_y[quad]), at, np.inf)
 
 
 def fill_polygon(geometry, window, to_cells):
