@@ -26,6 +26,16 @@ def demo(qgis_processing):
     return chain, trip
 
 
+def test_a_folder_may_have_quotes_in_its_name(provider):
+    """A clone of any name: the tools read the place of a layer as the demo writes it."""
+    from athwart.algorithms.common.destinations import destination
+
+    from tools.demo import qp
+    for path in ("/home/ann's lake/\"north\"/demo.gpkg", "/a\\b's/demo.gpkg"):
+        found = destination(provider.algorithm("coveragegaps").parameterDefinition("OUTPUT"), qp.table(path, "gaps"))
+        assert (found.path, found.table) == (path, "gaps")
+
+
 def test_the_calls_name_what_is_there(demo, provider, tmp_path, monkeypatch):
     """qgis_process passes over names that it does not know."""
     chain, trip = demo

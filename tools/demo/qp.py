@@ -15,7 +15,8 @@ class StepFailed(Exception):
 
 def table(database, name, geometry=True):
     """Destination text of a layer in a GeoPackage."""
-    return f"ogr:dbname='{database}' table=\"{name}\"" + (" (geom)" if geometry else "")
+    path = str(database).replace("\\", "\\\\").replace("'", "\\'")
+    return f"ogr:dbname='{path}' table=\"{name}\"" + (" (geom)" if geometry else "")
 
 
 def layer(database, name):
