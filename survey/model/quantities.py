@@ -1,13 +1,13 @@
-"""Lengths and areas in sentences, read in feet: messages are written in metres, as everything is reckoned in them."""
+"""Lengths and areas in sentences, read in feet: messages are written in metres, as everything is worked out in them."""
 from __future__ import annotations
 
 import re
 
-from .units import LENGTHS
+from .units import LENGTHS, MILE_M
 
 __all__ = ["ACRE_M2", "in_feet"]
 
-ACRE_M2 = 43_560 * 0.3048 ** 2
+ACRE_M2 = 43_560 * LENGTHS["ft"] ** 2
 """43 560 square feet; of the international foot, as all feet here."""
 
 _NUMBER = r"-?\d+(?:\.\d+)?(?:e[+-]?\d+)?"
@@ -16,7 +16,6 @@ _FIGURES = re.compile(
 """Numbers that share one unit: '4 to 20 m', '300 of 2000 m2'. Speeds (m/s) are none of these."""
 
 _QUOTED = re.compile(r"((?<!\w)'[^']*'(?!\w))")
-_MILE_M = 5280 * LENGTHS["ft"]
 
 
 def in_feet(text: str) -> str:
@@ -49,7 +48,7 @@ def _swapped(found: re.Match[str]) -> str:
     figures, unit = found.groups()
     numbers = re.findall(_NUMBER, figures, re.ASCII)
     if unit == "km":
-        factor, word, least = 1000 / _MILE_M, "miles", 2
+        factor, word, least = 1000 / MILE_M, "miles", 2
     elif unit == "m2" and max(abs(float(number)) for number in numbers) >= ACRE_M2:
         factor, word, least = 1 / ACRE_M2, "acres", 2
     elif unit == "m2":

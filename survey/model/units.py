@@ -7,13 +7,15 @@ import numpy as np
 
 from .errors import InputError
 
-__all__ = ["COLDEST_C", "LENGTHS", "SPEEDS", "TEMPERATURES", "WARMEST_C", "celsius", "metres", "metres_per_second",
-           "told"]
+__all__ = ["COLDEST_C", "LENGTHS", "MILE_M", "SPEEDS", "TEMPERATURES", "WARMEST_C", "celsius", "metres",
+           "metres_per_second", "told"]
 
 LENGTHS = {"m": 1.0, "ft": 0.3048, "yd": 0.9144, "fathom": 1.8288}
 """Metres in one unit; the international yard of 1959 is 0.9144 m exactly, the foot a third and the fathom twice it."""
 
-SPEEDS = {"m/s": 1.0, "km/h": 1000 / 3600, "mph": 1609.344 / 3600, "kn": 1852 / 3600}
+MILE_M = 5280 * LENGTHS["ft"]
+
+SPEEDS = {"m/s": 1.0, "km/h": 1000 / 3600, "mph": MILE_M / 3600, "kn": 1852 / 3600}
 """Metres per second in one unit; the international nautical mile is 1852 m exactly."""
 
 TEMPERATURES = ("C", "F")

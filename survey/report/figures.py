@@ -6,12 +6,10 @@ from dataclasses import dataclass
 from ..model.errors import InputError
 from ..model.messages import Message
 from ..model.quantities import ACRE_M2
-from ..model.units import LENGTHS, SPEEDS
+from ..model.units import LENGTHS, MILE_M, SPEEDS
 from .pages import number
 
 __all__ = ["METRES", "UNITS", "Figures"]
-
-_MILE_M = 5280 * 0.3048
 
 UNITS = ("m", "ft")
 
@@ -54,7 +52,7 @@ class Figures:
 
     def way(self, metres):
         """A length to travel: kilometres or miles."""
-        return number(_over(metres, 1000 if self.metric else _MILE_M), 2, "km" if self.metric else "mi")
+        return number(_over(metres, 1000 if self.metric else MILE_M), 2, "km" if self.metric else "mi")
 
     def area(self, m2):
         """A small area: square metres or square feet."""

@@ -3,10 +3,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..model.constants import SIGMA_COMPASS_DEG, SIGMA_POSITION_M
+from ..model.constants import SIGMA_POSITION_M
 from ..model.messages import Message
 from ..model.times import iso_time
 from ..motion.course import JITTER_BASE_M, WINDOW_M, WINDOW_S
+from ..motion.headings import COMPASS, COURSE
 from ..motion.turns import CORNER_DEG, CORNER_M, LEAST_TURN_DEG, ROUND_DEG
 
 __all__ = ["describe"]
@@ -69,9 +70,9 @@ def _share(mask, words):
 
 def _heading_note(track, settings):
     parts = []
-    compass, course = track.heading_source == "compass", track.heading_source == "course"
+    compass, course = track.heading_source == COMPASS, track.heading_source == COURSE
     if compass.any():
-        sigma = SIGMA_COMPASS_DEG if settings.sigma_heading_deg is None else settings.sigma_heading_deg
+        sigma = float(np.median(track.sigma_heading_deg[compass]))
         parts.append(_share(compass, f"by compass (sigma {sigma:g} degrees)"))
     if course.any():
         sigma = float(np.median(track.sigma_heading_deg[course]))
