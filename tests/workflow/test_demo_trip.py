@@ -10,7 +10,7 @@ LAYERS = {
                 {"kind": "line", "length_m": 900.0, "hours": 0.4, "closed_m2": 950.0}],
     "fill_in_left": [{"reason": "setback", "area_m2": 50.0}],
     "gaps": [{"area_m2": 600.0}, {"area_m2": 400.0}],
-    "plan": [{"kind": "line", "length_m": 500.0, "hours": 0.2}, {"kind": "line", "length_m": 500.0, "hours": 0.2}],
+    "plan": [{"kind": "line", "length_m": 500.0, "hours": 0.2}, {"kind": "shore", "length_m": 500.0, "hours": 0.2}],
     "plan_fill_in": [{"kind": "line", "length_m": 300.0, "hours": 0.1, "closed_m2": 75.0}],
     "plan_gaps": [{"area_m2": 100.0}],
     "plan_areas": [{"covered_pct": 90.0, "low_pct": 88.0, "high_pct": 92.0}],

@@ -52,7 +52,7 @@ def _length(found):
 
 
 def _lines(found):
-    return sum(row["kind"] == "line" for row in found)
+    return sum(row["kind"] in ("line", "shore") for row in found)  # a line round the edge is of kind shore
 
 
 def _fill_in(files):
